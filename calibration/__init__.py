@@ -1,0 +1,1 @@
+"""Printed sheet, lens and camera pose: from pixels to metres."""

@@ -1,0 +1,147 @@
+"""The measurement file: a measurement to JSON and back, written whole or not at all."""
+
+from __future__ import annotations
+
+import dataclasses
+import json
+import math
+import os
+import tempfile
+import types
+import typing
+from importlib.metadata import version
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from pennyfall.kinematics.errors import CannotMeasure
+from pennyfall.kinematics.values import Estimate, Measurement
+
+SCHEMA = "pennyfall.measurement/1"
+
+
+def to_document(measurement: Measurement) -> dict[str, Any]:
+    """Return the measurement as the JSON document of version 1 (all values SI, NaN as null)."""
+    return {"schema": SCHEMA, "software": {"version": version("pennyfall")}, **_plain(measurement)}
+
+
+def from_document(document: dict[str, Any]) -> Measurement:
+    """Return the measurement held by a JSON document.
+
+    Raises
+    ------
+    CannotMeasure
+        When the document is of another kind or version, or lacks a field.
+
+    """
+    if document.get("schema") != SCHEMA:
+        raise CannotMeasure(
+            f"This is not a pennyfall measurement file of version 1 (schema: {document.get('schema')!r}).",
+            fix="Make one with: pennyfall measure CLIP --json OUT.json",
+        )
+    try:
+        measurement: Measurement = _typed(document, Measurement)
+    except (KeyError, TypeError, ValueError) as error:
+        raise CannotMeasure(
+            f"The measurement file is damaged or incomplete ({error}).",
+            fix="Make it again with: pennyfall measure CLIP --json OUT.json",
+        ) from error
+    return measurement
+
+
+def save_measurement(measurement: Measurement, path: Path) -> None:
+    """Write the measurement file to `path`, whole or not at all."""
+    write_whole(path, json.dumps(to_document(measurement), indent=1, allow_nan=False).encode() + b"\n")
+
+
+def load_measurement(path: Path) -> Measurement:
+    """Read a measurement file.
+
+    Raises
+    ------
+    CannotMeasure
+        When the file cannot be read or is not a measurement file.
+
+    """
+    try:
+        document = json.loads(path.read_text(encoding="utf-8"))
+    except (OSError, ValueError) as error:
+        raise CannotMeasure(
+            f"{path.name} cannot be read as a measurement file ({error}).",
+            fix="Give the JSON file written by: pennyfall measure CLIP --json OUT.json",
+        ) from error
+    if not isinstance(document, dict):
+        raise CannotMeasure(
+            f"{path.name} is not a measurement file.",
+            fix="Give the JSON file written by: pennyfall measure CLIP --json OUT.json",
+        )
+    return from_document(document)
+
+
+def write_whole(path: Path, content: bytes) -> None:
+    """Write `content` under a temporary name in the same folder, then rename, so no half file is ever seen.
+
+    Raises
+    ------
+    CannotMeasure
+        When the place cannot be written.
+
+    """
+    temporary: str | None = None
+    try:
+        handle, temporary = tempfile.mkstemp(prefix=f".{path.name}.", dir=path.parent)
+        with os.fdopen(handle, "wb") as stream:
+            stream.write(content)
+            stream.flush()
+            os.fsync(stream.fileno())
+        Path(temporary).chmod(0o644)
+        Path(temporary).replace(path)
+    except OSError as error:
+        if temporary is not None:
+            Path(temporary).unlink(missing_ok=True)
+        raise CannotMeasure(
+            f"{path} cannot be written ({error.strerror or error}).",
+            fix="Name a folder that exists and may be written, with space left on the disk.",
+        ) from error
+
+
+def _plain(value: Any) -> Any:  # noqa: ANN401 - walks every kind of field
+    if isinstance(value, np.ndarray):
+        return [_plain(float(item)) for item in value]
+    if isinstance(value, float):
+        return value if math.isfinite(value) else None
+    if dataclasses.is_dataclass(value) and not isinstance(value, type):
+        return {each.name: _plain(getattr(value, each.name)) for each in dataclasses.fields(value)}
+    if isinstance(value, (list, tuple)):
+        return [_plain(item) for item in value]
+    return value
+
+
+def _typed(value: Any, kind: Any) -> Any:  # noqa: ANN401 - the reverse walk
+    origin = typing.get_origin(kind)
+    if origin is types.UnionType:
+        kinds = typing.get_args(kind)
+        return None if value is None else _typed(value, next(k for k in kinds if k is not type(None)))
+    if origin is tuple:
+        inner = typing.get_args(kind)
+        if inner[-1] is Ellipsis:
+            return tuple(_typed(item, inner[0]) for item in value)
+        return tuple(_typed(item, one) for item, one in zip(value, inner, strict=True))
+    if origin is np.ndarray:
+        return np.array([math.nan if item is None else item for item in value], dtype=np.float64)
+    if kind is float:
+        return math.nan if value is None else float(value)
+    if kind is Estimate:
+        return Estimate(_typed(value["value"], float), _typed(value["sd"], float))
+    if dataclasses.is_dataclass(kind) and isinstance(kind, type):
+        hints = typing.get_type_hints(kind)
+        given = {each.name: each for each in dataclasses.fields(kind)}
+        return kind(
+            **{
+                name: _typed(value[name], hints[name])
+                for name, each in given.items()
+                if name in value or each.default is dataclasses.MISSING
+            }
+        )
+    return value

@@ -1,0 +1,1 @@
+"""The database of students, lessons, conditions and strokes."""

@@ -1,0 +1,1 @@
+"""A lesson: clips, conditions and what changed between them."""

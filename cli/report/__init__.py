@@ -1,0 +1,1 @@
+"""Pictures, pages and annotated clips made from measurements."""

@@ -1,0 +1,1 @@
+"""The scene model that renders clips with exact truth, with the clips it made."""

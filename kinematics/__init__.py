@@ -1,0 +1,1 @@
+"""Events, metrics, physics and statistics of a stroke: arrays in, values out."""

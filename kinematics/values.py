@@ -1,0 +1,206 @@
+"""The value types that every room shares: an estimate, a profile, a measured stroke."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass, field, fields
+from typing import Any, Literal
+
+import numpy as np
+from numpy.typing import NDArray
+
+FloatArray = NDArray[np.float64]
+BoolArray = NDArray[np.bool_]
+
+Direction = Literal["with the arrow", "against the arrow"]
+ImpactSource = Literal["ball", "head", "sound"]
+
+
+@dataclass(frozen=True, slots=True)
+class Estimate:
+    """A value with its standard deviation; NaN where it could not be measured."""
+
+    value: float
+    """Best estimate, in SI units."""
+    sd: float
+    """One standard deviation, same unit."""
+
+    @classmethod
+    def missing(cls) -> Estimate:
+        """Return the estimate of something that could not be measured."""
+        return cls(math.nan, math.nan)
+
+    @property
+    def known(self) -> bool:
+        """Whether there is a value at all."""
+        return not math.isnan(self.value)
+
+    def interval(self, sds: float = 1.959963984540054) -> tuple[float, float]:
+        """Return the symmetric interval of `sds` standard deviations (default: 95 % of a normal)."""
+        return self.value - sds * self.sd, self.value + sds * self.sd
+
+
+def frozen_array(values: Sequence[float] | FloatArray) -> FloatArray:
+    """Return a read-only float copy of `values` (freezing a dataclass alone does not freeze its arrays)."""
+    array = np.array(values, dtype=np.float64)
+    array.setflags(write=False)
+    return array
+
+
+def freeze_arrays(instance: Any) -> None:  # noqa: ANN401 - any frozen dataclass
+    """Replace every array field of a frozen dataclass by a read-only copy; call from ``__post_init__``."""
+    for each in fields(instance):
+        value = getattr(instance, each.name)
+        if isinstance(value, np.ndarray):
+            copy = value.copy()
+            copy.setflags(write=False)
+            object.__setattr__(instance, each.name, copy)
+
+
+@dataclass(frozen=True, kw_only=True, slots=True, eq=False)
+class Profile:
+    """The smoothed stroke along the target line, from shortly before takeaway to the finish."""
+
+    t_s: FloatArray
+    """Clip time, shape (n,) [s]; strictly increasing, one sample a frame and one at each side of impact."""
+    x_m: FloatArray
+    """Position along the target line, shape (n,) [m]; origin under the ball at rest."""
+    v_mps: FloatArray
+    """Velocity, shape (n,) [m/s]; positive toward the target."""
+    a_mps2: FloatArray
+    """Acceleration, shape (n,) [m/s^2]; positive toward the target."""
+    a_sd_mps2: FloatArray
+    """Standard deviation of the acceleration, shape (n,) [m/s^2]."""
+    tilt_rad: FloatArray
+    """Head tilt about the axis across the target line, shape (n,) [rad]; negative on the backswing side, NaN
+    where unknown."""
+
+    def __post_init__(self) -> None:
+        freeze_arrays(self)
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class LooseObjectBand:
+    """Where a loose object leaves the head, as bands over the friction range."""
+
+    friction: tuple[float, float]
+    """Lowest and highest static friction coefficient considered [-]."""
+    outcome: Literal["leaves", "stays on"]
+    """'leaves' when it leaves for at least part of the friction range."""
+    peak_friction_demand: Estimate
+    """Largest tangential over normal specific force before impact [-]."""
+    slip_s: tuple[float, float] | None
+    """Earliest and latest slip instant, clip time [s]."""
+    leave_s: tuple[float, float] | None
+    """Earliest and latest instant it passes the edge, clip time [s]."""
+    leave_x_m: tuple[float, float] | None
+    """Object position along the target line when it leaves [m]."""
+    landing_x_m: tuple[float, float] | None
+    """Landing spot along the target line from the ball [m]."""
+    observed_landing_x_m: float | None
+    """Landing spot seen in the clip or typed in [m]."""
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class StrokeMeasures:
+    """Every quantity measured on one stroke; names and units are those of the measurement file."""
+
+    number: int
+    direction: Direction
+    takeaway_s: Estimate
+    top_s: Estimate
+    impact_s: Estimate
+    finish_s: Estimate
+    impact_source: ImpactSource
+    backswing_s: Estimate
+    forward_swing_s: Estimate
+    tempo_ratio: Estimate
+    backswing_length_m: Estimate
+    through_length_m: Estimate
+    acceleration_at_top_mps2: Estimate
+    peak_acceleration_mps2: Estimate
+    peak_acceleration_s: Estimate
+    peak_acceleration_share: Estimate
+    acceleration_at_impact_mps2: Estimate
+    acceleration_before_impact_mps2: Estimate
+    peak_speed_mps: Estimate
+    peak_speed_after_impact_s: Estimate
+    impact_speed_mps: Estimate
+    speed_lost_share: Estimate
+    ball_speed_mps: Estimate
+    ball_to_head_ratio: Estimate
+    spectral_arc_length: Estimate
+    log_dimensionless_jerk: Estimate
+    head_tilt_range_rad: Estimate
+    hub_radius_m: Estimate
+    profile: Profile
+    loose_object: LooseObjectBand | None = None
+    practice: bool = False
+    """True for a stroke without a ball: ``impact_s`` is then the pass of the ball's former place or of the
+    lowest point, and the warnings say which."""
+
+
+@dataclass(frozen=True, slots=True)
+class Caution:
+    """A warning a coach can act on."""
+
+    code: str
+    """Short word for programs, such as 'short-clip'."""
+    message: str
+    """One sentence for people."""
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class ClipFacts:
+    """What the file is; names as in the measurement file."""
+
+    file: str
+    sha256: str
+    width: int
+    height: int
+    rotation_deg: int
+    codec: str
+    frames: int
+    duration_s: float
+    frame_rate_hz: float
+    frame_interval_sd_s: float
+    slow_motion_factor: float
+    time_source: Literal["timestamps", "stated", "metadata"]
+    frames_dropped: int
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class CalibrationFacts:
+    """How pixels became metres; names as in the measurement file."""
+
+    source: Literal["sheet", "head-tag", "stated"]
+    focal_source: Literal["lens-file", "sheet", "assumed"]
+    focal_px: Estimate
+    reprojection_rms_px: float
+    scale_rel_sd: float
+    tag_height_m: Estimate
+    tag_height_source: Literal["club-file", "stated", "estimated"]
+    camera_position_m: tuple[float, float, float]
+    camera_moved: bool
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class TrackingFacts:
+    """How well the head was followed; names as in the measurement file."""
+
+    method: Literal["tag", "dot", "patch"]
+    frames_seen_share: float
+    noise_sd_m: float
+    innovation_ratio: float
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Measurement:
+    """One clip measured: the content of a measurement file."""
+
+    clip: ClipFacts
+    calibration: CalibrationFacts
+    tracking: TrackingFacts
+    strokes: tuple[StrokeMeasures, ...]
+    warnings: tuple[Caution, ...] = field(default=())

@@ -1,0 +1,49 @@
+"""Fixtures and options every room's tests share."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+SHARED = Path(__file__).resolve().parents[2] / "shared"
+
+
+def pytest_addoption(parser: pytest.Parser) -> None:
+    parser.addoption("--slow", action="store_true", help="also run the tests marked slow")
+    parser.addoption("--benchmark", action="store_true", help="also run the whole-process timings")
+
+
+def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:
+    for mark in ("slow", "benchmark"):
+        if not config.getoption(f"--{mark}"):
+            skip = pytest.mark.skip(reason=f"run with --{mark}")
+            for item in items:
+                if mark in item.keywords:
+                    item.add_marker(skip)
+
+
+@pytest.fixture
+def generator() -> np.random.Generator:
+    """One seeded source of chance for every simulation."""
+    return np.random.default_rng(20260101)
+
+
+@pytest.fixture(scope="session")
+def footage() -> Path:
+    """Return the folder of filmed files with known truth; skip where it is absent."""
+    return _shared_folder("footage")
+
+
+@pytest.fixture(scope="session")
+def refdata() -> Path:
+    """Return the folder of published reference numbers; skip where it is absent."""
+    return _shared_folder("refdata")
+
+
+def _shared_folder(name: str) -> Path:
+    folder = SHARED / name
+    if not folder.is_dir():
+        pytest.skip(f"the folder shared/{name} is not beside this checkout")
+    return folder

@@ -1,0 +1,1 @@
+"""Clips, head, ball and smoothing: from frames to a track with covariance."""
