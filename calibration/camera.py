@@ -1,0 +1,99 @@
+"""The pinhole camera with lens distortion, posed in the world."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+
+from pennyfall.kinematics.values import FloatArray, freeze_arrays
+
+
+@dataclass(frozen=True, kw_only=True, slots=True, eq=False)
+class Camera:
+    """A calibrated camera at a known place.
+
+    Pixel coordinates are (u, v) with integers at pixel centres, as in OpenCV.
+    """
+
+    matrix: FloatArray
+    """Intrinsic matrix K, shape (3, 3) [px]."""
+    distortion: FloatArray
+    """OpenCV distortion coefficients k1, k2, p1, p2, k3, shape (5,)."""
+    rotation: FloatArray
+    """Rotation from world to camera axes, shape (3, 3)."""
+    translation: FloatArray
+    """World origin in camera axes, shape (3,) [m]."""
+
+    def __post_init__(self) -> None:
+        freeze_arrays(self)
+
+    @property
+    def centre(self) -> FloatArray:
+        """Camera centre in the world, shape (3,) [m]."""
+        return -self.rotation.T @ self.translation
+
+    def project(self, points: FloatArray) -> FloatArray:
+        """Return the pixels of world points, shapes (n, 3) [m] -> (n, 2) [px]."""
+        rotation_vector, _ = cv2.Rodrigues(self.rotation)
+        pixels, _ = cv2.projectPoints(
+            np.asarray(points, dtype=np.float64).reshape(-1, 1, 3),
+            rotation_vector,
+            self.translation,
+            self.matrix,
+            self.distortion,
+        )
+        return np.asarray(pixels, dtype=np.float64).reshape(-1, 2)
+
+    def rays(self, pixels: FloatArray) -> FloatArray:
+        """Return the world directions of the rays through pixels, shapes (n, 2) [px] -> (n, 3), not normalised."""
+        ideal = cv2.undistortPoints(
+            np.asarray(pixels, dtype=np.float64).reshape(-1, 1, 2), self.matrix, self.distortion
+        ).reshape(-1, 2)
+        return np.column_stack([ideal, np.ones(len(ideal))]) @ self.rotation
+
+    def meet_plane(self, pixels: FloatArray, point: FloatArray, normal: FloatArray) -> FloatArray:
+        """Return where the rays through `pixels` meet a plane.
+
+        Parameters
+        ----------
+        pixels : FloatArray
+            Shape (n, 2) [px].
+        point, normal : FloatArray
+            A point of the plane [m] and its normal, shape (3,) each, or one a pixel, shape (n, 3).
+
+        Returns
+        -------
+        FloatArray
+            World points, shape (n, 3) [m]; NaN where the ray is parallel to the plane or meets it behind the
+            camera.
+
+        """
+        directions = self.rays(pixels)
+        centre = self.centre
+        along = np.sum(directions * normal, axis=-1)
+        with np.errstate(divide="ignore", invalid="ignore"):
+            depth = np.sum((point - centre) * normal, axis=-1) / along
+            depth = np.where(np.isfinite(depth) & (depth > 0), depth, np.nan)
+        return np.asarray(centre + depth[:, None] * directions, dtype=np.float64)
+
+    def moved_to(self, origin: FloatArray, x_axis: FloatArray) -> Camera:
+        """Return the same camera in a world with another origin and x axis (both on the floor plane).
+
+        Parameters
+        ----------
+        origin : FloatArray
+            New origin in the present world, shape (3,) [m].
+        x_axis : FloatArray
+            New x axis in the present world, shape (3,), horizontal and of unit length.
+
+        """
+        z_axis = np.array([0.0, 0.0, 1.0])
+        turn = np.column_stack([x_axis, np.cross(z_axis, x_axis), z_axis])  # new axes in old coordinates
+        return Camera(
+            matrix=self.matrix,
+            distortion=self.distortion,
+            rotation=self.rotation @ turn,
+            translation=self.rotation @ origin + self.translation,
+        )
