@@ -17,7 +17,6 @@ from pennyfall.kinematics.errors import CannotMeasure
 EXIT_DEFECT = 1
 EXIT_CANNOT_MEASURE = 2
 
-
 COMMANDS = {
     "measure": "Measure the strokes in a clip.",
     "check": "Say whether a clip can be measured, and how well.",
