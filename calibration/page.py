@@ -1,0 +1,139 @@
+"""Drawing on paper at true size: pages in millimetres, joined to one vector PDF."""
+
+from __future__ import annotations
+
+import io
+import re
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from typing import Literal
+
+import matplotlib as mpl
+import numpy as np
+from matplotlib.axes import Axes
+from matplotlib.backends.backend_pdf import PdfPages
+from matplotlib.figure import Figure
+from matplotlib.patches import Patch, PathPatch, Polygon, Rectangle
+from matplotlib.path import Path as Outline
+from numpy.typing import NDArray
+
+Paper = Literal["a4", "letter"]
+PAPER_MM: dict[Paper, tuple[float, float]] = {"a4": (297.0, 210.0), "letter": (279.4, 215.9)}
+"""Landscape width and height: ISO 216 A4; US Letter 11 x 8.5 in."""
+
+MM_PER_INCH = 25.4
+INK = "black"
+GREY = "0.35"
+PALE = "0.6"
+
+
+@dataclass(frozen=True, slots=True)
+class Page:
+    """One page; places are millimetres from the middle of the paper, x right and y up."""
+
+    axes: Axes
+
+    def fill(self, outline: Sequence[tuple[float, float]], colour: str = INK) -> None:
+        """Fill a polygon."""
+        self._add(Polygon(outline, facecolor=colour, linewidth=0))
+
+    def box(self, left: float, bottom: float, width: float, height: float, colour: str = INK) -> None:
+        """Fill an upright rectangle."""
+        self._add(Rectangle((left, bottom), width, height, facecolor=colour, linewidth=0))
+
+    def line(
+        self,
+        points: Sequence[tuple[float, float]],
+        *,
+        colour: str = INK,
+        width_pt: float = 0.8,
+        dashed: bool = False,
+    ) -> None:
+        """Draw a closed line."""
+        style: tuple[int, tuple[int, int]] | str = (0, (6, 4)) if dashed else "solid"
+        self._add(Polygon(points, fill=False, edgecolor=colour, linewidth=width_pt, linestyle=style))
+
+    def text(
+        self,
+        x: float,
+        y: float,
+        words: str,
+        *,
+        size_pt: float = 8,
+        bold: bool = False,
+        align: Literal["left", "center", "right"] = "center",
+        colour: str = INK,
+    ) -> None:
+        """Write words, centred on y."""
+        weight = "bold" if bold else "normal"
+        self.axes.text(x, y, words, fontsize=size_pt, fontweight=weight, ha=align, va="center", color=colour)
+
+    def cells(self, bits: NDArray[np.uint8], left: float, top: float, cell: float) -> None:
+        """Fill the cells that are 0 as one path, so that no hairline shows between neighbours."""
+        rows, columns = np.nonzero(bits == 0)
+        x, y = left + columns * cell, top - rows * cell
+        corners = [(x, y), (x, y - cell), (x + cell, y - cell), (x + cell, y), (x, y)]
+        points = np.stack([np.column_stack(corner) for corner in corners], axis=1).reshape(-1, 2)
+        codes = [Outline.MOVETO, Outline.LINETO, Outline.LINETO, Outline.LINETO, Outline.CLOSEPOLY]
+        self._add(PathPatch(Outline(points, np.tile(codes, len(rows))), facecolor=INK, linewidth=0))
+
+    def arrow(self, start: float, end: float, y: float) -> None:
+        """Draw a plain arrow to the right."""
+        shaft, head, length = 1.5, 6.0, 14.0
+        upper = [(start, y + shaft), (end - length, y + shaft), (end - length, y + head), (end, y)]
+        self.fill([*upper, *((x, 2 * y - height) for x, height in reversed(upper[:-1]))])
+
+    def ruler(self, length: int, y: float) -> None:
+        """Draw a ruler of `length` millimetres across the middle of the page, ticks up from `y`."""
+        width = 0.2
+        start = -length / 2
+        self.box(start - width / 2, y - width / 2, length + width, width)
+        for millimetre in range(length + 1):
+            height = 6.0 if millimetre % 10 == 0 else 4.0 if millimetre % 5 == 0 else 2.5
+            self.box(start + millimetre - width / 2, y, width, height)
+            if millimetre % 10 == 0:
+                self.text(start + millimetre, y - 2.5, str(millimetre), size_pt=6)
+
+    def _add(self, patch: Patch) -> None:
+        self.axes.add_patch(patch)
+
+
+def pdf_of(paper: Paper, drawings: Sequence[Callable[[Page], None]], title: str) -> bytes:
+    """Return the PDF whose pages the functions draw; the same drawings give the same bytes."""
+    width, height = PAPER_MM[paper]
+    buffer = io.BytesIO()
+    facts = {"Title": title, "Creator": "pennyfall", "CreationDate": None}
+    with (
+        mpl.rc_context(
+            {"pdf.fonttype": 42, "font.family": "DejaVu Sans"}
+        ),  # 42: letters stay searchable text
+        PdfPages(buffer, metadata=facts) as document,
+    ):
+        for draw in drawings:
+            figure = Figure(figsize=(width / MM_PER_INCH, height / MM_PER_INCH))
+            axes = figure.add_axes((0, 0, 1, 1))
+            axes.set(xlim=(-width / 2, width / 2), ylim=(-height / 2, height / 2))
+            axes.axis("off")
+            draw(Page(axes))
+            document.savefig(figure)
+    return _without_print_scaling(buffer.getvalue())
+
+
+def _without_print_scaling(pdf: bytes) -> bytes:
+    """Return the PDF with the viewer preference 'no print scaling', added as an incremental update.
+
+    ISO 32000-1, 12.2 (PrintScaling) and 7.5.6 (incremental updates); matplotlib has no setting for it.
+    """
+    catalog = re.search(rb"\n(\d+) 0 obj\n<< (/Type /Catalog .*?) >>\nendobj", pdf)
+    trailer = re.search(rb"trailer\n<< (.*) >>\nstartxref\n(\d+)\n%%EOF\n$", pdf)
+    if catalog is None or trailer is None:
+        raise ValueError("the PDF is not laid out as matplotlib's are")
+    number, entries = catalog[1], catalog[2]
+    update = b"%b 0 obj\n<< %b /ViewerPreferences << /PrintScaling /None >> >>\nendobj\n" % (number, entries)
+    table = b"xref\n%b 1\n%010d 00000 n \n" % (number, len(pdf))
+    ending = b"trailer\n<< %b /Prev %b >>\nstartxref\n%d\n%%%%EOF\n" % (
+        trailer[1],
+        trailer[2],
+        len(pdf) + len(update),
+    )
+    return pdf + update + table + ending
