@@ -1,0 +1,196 @@
+"""The history database: students by code, their lessons, conditions and strokes, in one SQLite file."""
+
+from __future__ import annotations
+
+import dataclasses
+import math
+import os
+import sqlite3
+import sys
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+
+import pandas as pd
+
+from pennyfall.cli.history.schema import migrate, transaction
+from pennyfall.cli.lesson.lesson_result import LessonResult
+from pennyfall.kinematics.errors import CannotMeasure
+from pennyfall.kinematics.values import Estimate, StrokeMeasures
+
+BUSY_S = 20.0
+"""Chosen by us: another run's write takes milliseconds, so twenty seconds mean that something is stuck."""
+
+_STROKES = """
+    SELECT lesson.student, lesson.date, lesson.folder, lesson.hand, lesson.green_speed_ft,
+           condition.name AS condition, condition.putt_ft, stroke.clip, stroke.number AS stroke,
+           measure.quantity, measure.value, measure.sd
+    FROM measure
+    JOIN stroke ON stroke.id = measure.stroke
+    JOIN condition ON condition.id = stroke.condition
+    JOIN lesson ON lesson.id = condition.lesson
+    WHERE :student IS NULL OR lesson.student = :student
+    ORDER BY lesson.student, lesson.date, lesson.id, condition.id, stroke.id, measure.quantity
+"""
+
+
+def default_database() -> Path:
+    """Return the usual place of the history database (the platform's folder for user data)."""
+    if sys.platform == "win32":
+        base = Path(os.environ.get("LOCALAPPDATA", Path.home() / "AppData" / "Local"))
+    elif sys.platform == "darwin":
+        base = Path.home() / "Library" / "Application Support"
+    else:
+        base = Path(os.environ.get("XDG_DATA_HOME") or Path.home() / ".local" / "share")
+    return base / "pennyfall" / "history.sqlite"
+
+
+@contextmanager
+def open_history(path: Path, *, must_exist: bool = False) -> Iterator[sqlite3.Connection]:
+    """Open the history database at its newest version; statements commit by themselves.
+
+    Parameters
+    ----------
+    path : Path
+        The database file; made when it does not exist.
+    must_exist : bool
+        Refuse to make a new one, for commands that only read.
+
+    Raises
+    ------
+    CannotMeasure
+        When it is no database of ours, is newer than this software, is held by another run, or the disk is
+        full. The file is then as it was.
+
+    """
+    if must_exist and not path.is_file():
+        raise CannotMeasure(
+            f"There is no history database at {path}.",
+            fix="Run a lesson first (pennyfall lesson run FOLDER), or name the database with --database.",
+        )
+    with _in_words(path):
+        try:
+            path.parent.mkdir(parents=True, exist_ok=True)
+        except OSError as error:
+            raise CannotMeasure(
+                f"{path.parent} cannot be made ({error.strerror or error}).", fix="Name another --database."
+            ) from error
+        connection = sqlite3.connect(path, timeout=BUSY_S, isolation_level=None)
+        try:
+            connection.execute("PRAGMA foreign_keys = ON")
+            connection.execute(
+                "PRAGMA secure_delete = ON"
+            )  # what is deleted is overwritten, not only unlinked
+            connection.execute("PRAGMA journal_mode = WAL")
+            connection.execute("PRAGMA synchronous = FULL")
+            migrate(connection)
+            yield connection
+        finally:
+            connection.close()
+
+
+def record_lesson(connection: sqlite3.Connection, folder: Path, result: LessonResult) -> None:
+    """Write a lesson's strokes, replacing what was recorded of the same folder, in one transaction."""
+    lesson = result.lesson
+    place = str(folder.resolve())
+    with transaction(connection):
+        connection.execute("DELETE FROM lesson WHERE folder = ?", (place,))
+        connection.execute("INSERT OR IGNORE INTO student VALUES (?)", (lesson.student,))
+        lesson_id = connection.execute(
+            "INSERT INTO lesson (student, folder, date, hand, green_speed_ft) VALUES (?, ?, ?, ?, ?)",
+            (lesson.student, place, lesson.date.isoformat(), lesson.hand, lesson.green_speed_ft),
+        ).lastrowid
+        for measured in result.conditions:
+            condition_id = connection.execute(
+                "INSERT INTO condition (lesson, name, putt_ft) VALUES (?, ?, ?)",
+                (lesson_id, measured.condition.name, measured.condition.putt_ft),
+            ).lastrowid
+            for stroke in measured.strokes:
+                stroke_id = connection.execute(
+                    "INSERT INTO stroke (condition, clip, clip_sha256, number) VALUES (?, ?, ?, ?)",
+                    (condition_id, stroke.clip, stroke.clip_sha256, stroke.measures.number),
+                ).lastrowid
+                connection.executemany(
+                    "INSERT INTO measure VALUES (?, ?, ?, ?)",
+                    [
+                        (stroke_id, name, estimate.value, estimate.sd if math.isfinite(estimate.sd) else None)
+                        for name, estimate in estimates(stroke.measures).items()
+                    ],
+                )
+        connection.execute("DELETE FROM student WHERE code NOT IN (SELECT student FROM lesson)")
+
+
+def students(connection: sqlite3.Connection) -> pd.DataFrame:
+    """Return one row a student: code, number of lessons and strokes, first and last date."""
+    return pd.read_sql_query(
+        """
+        SELECT lesson.student, COUNT(DISTINCT lesson.id) AS lessons, COUNT(stroke.id) AS strokes,
+               MIN(lesson.date) AS first, MAX(lesson.date) AS last
+        FROM lesson
+        LEFT JOIN condition ON condition.lesson = lesson.id
+        LEFT JOIN stroke ON stroke.condition = condition.id
+        GROUP BY lesson.student ORDER BY lesson.student
+        """,
+        connection,
+    )
+
+
+def strokes_long(connection: sqlite3.Connection, student: str | None = None) -> pd.DataFrame:
+    """Return one row a measured quantity of every stroke (of one student, or of all), in SI units."""
+    return pd.read_sql_query(_STROKES, connection, params={"student": student})
+
+
+def lesson_folders(connection: sqlite3.Connection, student: str) -> tuple[Path, ...]:
+    """Return the folders of a student's lessons.
+
+    Raises
+    ------
+    CannotMeasure
+        When the database holds nothing of this student.
+
+    """
+    rows = connection.execute(
+        "SELECT folder FROM lesson WHERE student = ? ORDER BY date", (student,)
+    ).fetchall()
+    if not rows:
+        known = [code for (code,) in connection.execute("SELECT code FROM student ORDER BY code")]
+        raise CannotMeasure(
+            f"The history holds no student '{student}'.",
+            fix=f"Known are: {', '.join(known)}." if known else "It is still empty: run a lesson first.",
+        )
+    return tuple(Path(folder) for (folder,) in rows)
+
+
+def estimates(measures: StrokeMeasures) -> dict[str, Estimate]:
+    """Return every measured quantity of a stroke by its name; what could not be measured is left out."""
+    found = ((each.name, getattr(measures, each.name)) for each in dataclasses.fields(measures))
+    return {name: value for name, value in found if isinstance(value, Estimate) and value.known}
+
+
+@contextmanager
+def _in_words(path: Path) -> Iterator[None]:
+    try:
+        yield
+    except sqlite3.DatabaseError as error:
+        text = str(error)
+        if "locked" in text or "busy" in text:
+            raise CannotMeasure(
+                f"The history database {path} has been held by another run for {BUSY_S:.0f} s.",
+                fix="Wait until the other run has finished, then run again: nothing was lost.",
+            ) from error
+        if "full" in text:
+            raise CannotMeasure(
+                f"The disk is full: the history database {path} was left as it was.",
+                fix="Free some space and run again: what was measured is kept.",
+            ) from error
+        if "not a database" in text or "malformed" in text:
+            raise CannotMeasure(
+                f"{path} is no history database, or it is damaged ({text}).",
+                fix="Put back a copy, or move it away: running the lessons again fills a new one.",
+            ) from error
+        if isinstance(error, sqlite3.OperationalError) and ("unable to open" in text or "readonly" in text):
+            raise CannotMeasure(
+                f"The history database {path} cannot be opened for writing ({text}).",
+                fix="Name a place that may be written with --database.",
+            ) from error
+        raise

@@ -1,0 +1,97 @@
+"""A student deleted completely: the rows, and the files derived from the student's clips."""
+
+from __future__ import annotations
+
+import sqlite3
+from dataclasses import dataclass
+from pathlib import Path
+
+from pennyfall.cli.history.database import lesson_folders
+from pennyfall.cli.history.schema import transaction
+from pennyfall.cli.lesson.folder_lock import LOCK_FILE, folder_lock
+from pennyfall.cli.lesson.lesson_file import LESSON_FILE, read_lesson_file
+from pennyfall.cli.lesson.measured_files import MEASURED_FOLDER, derived_files
+from pennyfall.kinematics.errors import CannotMeasure
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Removal:
+    """What deleting a student removed, and what it left for the coach to decide."""
+
+    student: str
+    lessons: int
+    strokes: int
+    files: tuple[Path, ...]
+    """Files that were removed."""
+    left: tuple[str, ...]
+    """Sentences on what was not removed, and why."""
+
+
+def delete_student(connection: sqlite3.Connection, student: str, *, with_clips: bool = False) -> Removal:
+    """Remove a student's derived files and rows; the files go first, so that a killed run can be repeated.
+
+    Parameters
+    ----------
+    connection : sqlite3.Connection
+    student : str
+        The student's code.
+    with_clips : bool
+        Remove the clips and the lesson file, too.
+
+    Raises
+    ------
+    CannotMeasure
+        When there is no such student, or a lesson of the student is being measured.
+
+    """
+    files: list[Path] = []
+    left: list[str] = []
+    folders = lesson_folders(connection, student)
+    for folder in folders:
+        reason = _not_ours(folder, student)
+        if reason is not None:
+            left.append(reason)
+            continue
+        with folder_lock(folder):
+            files += _clear(folder, with_clips=with_clips)
+        if with_clips:
+            (folder / LOCK_FILE).unlink(missing_ok=True)
+        else:
+            left.append(
+                f"{folder}: the clips and {LESSON_FILE} are still there (--with-clips removes them, too)."
+            )
+    (strokes,) = connection.execute(
+        "SELECT COUNT(*) FROM stroke JOIN condition ON condition.id = stroke.condition "
+        "JOIN lesson ON lesson.id = condition.lesson WHERE lesson.student = ?",
+        (student,),
+    ).fetchone()
+    with transaction(connection):
+        connection.execute("DELETE FROM student WHERE code = ?", (student,))
+    connection.execute("VACUUM")
+    connection.execute("PRAGMA wal_checkpoint(TRUNCATE)")  # the log still holds the rows otherwise
+    return Removal(
+        student=student, lessons=len(folders), strokes=strokes, files=tuple(files), left=tuple(left)
+    )
+
+
+def _not_ours(folder: Path, student: str) -> str | None:
+    """Return why a folder's files must not be touched, or None."""
+    if not folder.is_dir():
+        return f"{folder} is no longer there: look for copies yourself."
+    try:
+        owner = read_lesson_file(folder).student
+    except CannotMeasure as error:
+        return f"{folder} was left alone: whose lesson it is cannot be read ({error.message})"
+    return None if owner == student else f"{folder} was left alone: it now holds a lesson of {owner}."
+
+
+def _clear(folder: Path, *, with_clips: bool) -> list[Path]:
+    doomed = list(derived_files(folder))
+    if with_clips:
+        doomed += [*(folder / clip for clip in read_lesson_file(folder).clips), folder / LESSON_FILE]
+    for path in doomed:
+        path.unlink(missing_ok=True)
+    inside = folder / MEASURED_FOLDER
+    if inside.is_dir() and not any(inside.iterdir()):
+        inside.rmdir()
+    return doomed

@@ -1,0 +1,187 @@
+"""A lesson run: nothing measured twice, nothing lost, one at a time."""
+
+from __future__ import annotations
+
+import errno
+import os
+from functools import partial
+from pathlib import Path
+
+import pytest
+
+from pennyfall.cli.lesson.folder_lock import folder_lock
+from pennyfall.cli.lesson.lesson_file import read_lesson
+from pennyfall.cli.lesson.lesson_result import LessonResult
+from pennyfall.cli.lesson.measured_files import MeasuredClip, Settings, measurement_path, sweep_unfinished
+from pennyfall.cli.lesson.measuring import MeasureClip
+from pennyfall.cli.lesson.run_lesson import measure_lesson
+from pennyfall.kinematics.errors import CannotMeasure
+from tests.cli.lesson_strokes import (
+    SETTINGS,
+    finish_nothing,
+    lesson_folder,
+    measure_quickly,
+    measured_clips_of,
+    write_clip,
+)
+
+
+def measure_and_note(notes: Path, path: Path) -> MeasuredClip:
+    """Measure, and leave a note that it was done."""
+    with notes.open("a") as stream:
+        stream.write(f"{path.name}\n")
+    return measure_quickly(path)
+
+
+def run(
+    folder: Path, measure: MeasureClip = measure_quickly, settings: Settings = SETTINGS, processes: int = 1
+) -> LessonResult:
+    return measure_lesson(
+        folder,
+        read_lesson(folder),
+        measure=measure,
+        finish=finish_nothing,
+        settings=settings,
+        processes=processes,
+    )
+
+
+def test_every_clip_is_measured_once_and_sorted_into_its_condition(tmp_path: Path) -> None:
+    lesson = lesson_folder(tmp_path / "lesson")
+    notes = tmp_path / "notes"
+    noting = partial(measure_and_note, notes)
+    first = run(tmp_path / "lesson", noting)
+    again = run(tmp_path / "lesson", noting)
+    assert sorted(notes.read_text().split()) == sorted(lesson.clips)
+    assert [each.condition.title for each in again.conditions] == [each.title for each in lesson.conditions]
+    for before, after in zip(first.conditions, again.conditions, strict=True):
+        assert [each.clip for each in after.strokes] == list(after.condition.clips)
+        for one, other in zip(before.strokes, after.strokes, strict=True):
+            assert one.measures.peak_acceleration_mps2 == other.measures.peak_acceleration_mps2
+
+
+def test_two_processes_give_the_same_as_one(tmp_path: Path) -> None:
+    lesson_folder(tmp_path / "one", strokes=1)
+    lesson_folder(tmp_path / "two", strokes=1)
+    run(tmp_path / "one")
+    run(tmp_path / "two", processes=2)
+    for name in (each.name for each in (tmp_path / "one" / "measured").iterdir()):
+        assert (tmp_path / "one/measured" / name).read_bytes() == (
+            tmp_path / "two/measured" / name
+        ).read_bytes()
+
+
+def test_only_a_changed_clip_is_measured_again(tmp_path: Path) -> None:
+    folder, notes = tmp_path / "lesson", tmp_path / "notes"
+    lesson = lesson_folder(folder, strokes=1)
+    run(folder)
+    write_clip(folder / lesson.clips[2], "let go", 6.0, seed=99)
+    run(folder, partial(measure_and_note, notes))
+    assert notes.read_text().split() == [lesson.clips[2]]
+
+
+def test_other_options_or_another_version_measure_everything_again(tmp_path: Path) -> None:
+    folder, notes = tmp_path / "lesson", tmp_path / "notes"
+    lesson = lesson_folder(folder, strokes=1)
+    noting = partial(measure_and_note, notes)
+    run(folder, noting)
+    run(folder, noting, Settings(options={"by": "test", "tag_height_mm": 30}, version="1"))
+    run(folder, noting, Settings(options={"by": "test", "tag_height_mm": 30}, version="2"))
+    assert len(notes.read_text().split()) == 3 * len(lesson.clips)
+
+
+def test_a_damaged_measurement_file_is_measured_again(tmp_path: Path) -> None:
+    folder, notes = tmp_path / "lesson", tmp_path / "notes"
+    lesson = lesson_folder(folder, strokes=1)
+    run(folder)
+    measurement_path(folder, lesson.clips[0]).write_text('{"schema": "pennyf')
+    run(folder, partial(measure_and_note, notes))
+    assert notes.read_text().split() == [lesson.clips[0]]
+
+
+def test_a_clip_that_cannot_be_measured_is_named_and_the_lesson_goes_on(tmp_path: Path) -> None:
+    folder, notes = tmp_path / "lesson", tmp_path / "notes"
+    lesson = lesson_folder(folder)
+    (folder / lesson.clips[1]).write_text("black frames")
+    noting = partial(measure_and_note, notes)
+    result = run(folder, noting)
+    assert [each.clip for each in result.refused] == [lesson.clips[1]]
+    assert "No stroke was found" in result.refused[0].message
+    assert "from the side" in result.refused[0].fix
+    assert result.stroke_count == len(lesson.clips) - 1
+    run(folder, noting)
+    assert len(notes.read_text().split()) == len(lesson.clips), "a refused clip is not tried again unchanged"
+
+
+def test_a_lesson_of_which_nothing_can_be_measured_is_refused(tmp_path: Path) -> None:
+    lesson = lesson_folder(tmp_path, strokes=1)
+    for number, clip in enumerate(lesson.clips):
+        (tmp_path / clip).write_text(f"black frames {number}")
+    with pytest.raises(CannotMeasure, match="None of the 4 clips could be measured"):
+        run(tmp_path)
+
+
+def test_one_clip_under_two_names_is_refused(tmp_path: Path) -> None:
+    lesson = lesson_folder(tmp_path, strokes=1)
+    (tmp_path / lesson.clips[3]).write_bytes((tmp_path / lesson.clips[0]).read_bytes())
+    with pytest.raises(CannotMeasure, match="same file under two names"):
+        run(tmp_path)
+
+
+def test_a_full_disk_stops_the_run_and_keeps_what_was_measured(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    lesson = lesson_folder(tmp_path)
+    kept_before_full = 5
+    replace = Path.replace
+    written: list[Path] = []
+
+    def replace_until_full(self: Path, target: Path) -> Path:
+        if len(written) == 2 * kept_before_full:  # a track and a measurement file each
+            raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
+        written.append(target)
+        return replace(self, target)
+
+    with monkeypatch.context() as patched:
+        patched.setattr(Path, "replace", replace_until_full)
+        with pytest.raises(CannotMeasure, match="No space left on device") as caught:
+            run(tmp_path)
+    assert "space" in caught.value.fix
+    assert len(measured_clips_of(tmp_path)) == kept_before_full
+    assert not list((tmp_path / "measured").glob(".*"))
+    assert run(tmp_path).stroke_count == len(lesson.clips)
+
+
+def test_a_worker_ended_from_outside_loses_nothing_that_was_kept(tmp_path: Path) -> None:
+    lesson = lesson_folder(tmp_path, strokes=1)
+    with pytest.raises(CannotMeasure, match="ended from outside"):
+        run(tmp_path, die_on_second_condition, processes=2)
+    assert run(tmp_path).stroke_count == len(lesson.clips)
+
+
+def die_on_second_condition(path: Path) -> MeasuredClip:
+    """Do what the kernel does to a process when memory runs out."""
+    if "kept-on" in path.name:
+        os._exit(9)
+    return measure_quickly(path)
+
+
+def test_two_runs_at_once_on_one_folder_are_refused(tmp_path: Path) -> None:
+    with (
+        folder_lock(tmp_path),
+        pytest.raises(CannotMeasure, match="Another run is working") as caught,
+        folder_lock(tmp_path),
+    ):
+        pass
+    assert "kept" in caught.value.fix
+    with folder_lock(tmp_path):
+        pass  # free again
+
+
+def test_half_files_of_a_killed_run_are_swept(tmp_path: Path) -> None:
+    lesson = lesson_folder(tmp_path, strokes=1)
+    run(tmp_path)
+    (tmp_path / "measured" / f".{lesson.clips[0]}.json.x1").write_text("{")
+    (tmp_path / ".report.html.x2").write_text("<")
+    assert sweep_unfinished(tmp_path) == 2
+    assert sweep_unfinished(tmp_path) == 0
