@@ -80,7 +80,7 @@ def read_header(path: Path) -> ClipHeader:
         context = stream.codec_context
         if not (0 < context.width <= LARGEST_SIDE_PX and 0 < context.height <= LARGEST_SIDE_PX):
             raise CannotMeasure(
-                f"{path.name} states a picture of {context.width} x {context.height} px: no phone films that.",
+                f"{path.name} states a picture of {context.width} x {context.height} px, as no phone does.",
                 fix=FILM_AGAIN,
             )
         capture = {**container.metadata, **stream.metadata}.get(CAPTURE_RATE_KEY, "nan")

@@ -154,9 +154,14 @@ def register(
     )
 
 
-def misfit(luma: LumaFrame, homography: FloatArray, texture: Texture) -> float:
-    """Return the variance the pattern leaves unexplained at a given place, NaN outside the picture."""
-    window = _window(luma, homography, texture)
+def misfit(
+    luma: LumaFrame, homography: FloatArray, texture: Texture, *, within: Texture | None = None
+) -> float:
+    """Return the variance the pattern leaves unexplained at a given place, NaN outside the picture.
+
+    `within` names the texture whose usable part is compared, so that several blurs see the same pixels.
+    """
+    window = _window(luma, homography, within or texture)
     if window is None:
         return float("nan")
     picture, across, down, keep = window

@@ -1,0 +1,218 @@
+"""Camera pose and focal length from the sheet: a least-squares fit with honest priors and its covariance."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal
+
+import cv2
+import numpy as np
+from scipy.optimize import least_squares
+
+from pennyfall.calibration.camera import Camera
+from pennyfall.calibration.lens import Lens
+from pennyfall.kinematics.values import Estimate, FloatArray, freeze_arrays
+
+FocalSource = Literal["lens-file", "sheet", "assumed"]
+
+TYPICAL_FOCAL_SHARE = 0.82
+"""Focal length over the longer side of the picture: a phone's main camera sees about 63 degrees across in
+video (common practice, no source)."""
+
+TYPICAL_FOCAL_LOG_SD = 0.20
+"""Chosen by us: wide enough for every main camera and its video crop."""
+
+SOLVED_LOG_SD = 0.05
+"""Chosen by us: above this the sheet was seen too squarely to say, and the typical value rules."""
+
+DISTORTION_SD = 0.03
+"""Chosen by us: what is left of k1 after a phone's own correction; without a lens file it stays unknown."""
+
+CORNER_FLOOR_PX = 0.05
+"""Chosen by us: paper is never quite flat nor quite square; corners are not believed better than this."""
+
+LENS_K1_SD = 0.003
+"""Chosen by us: how well a calibration of a dozen views knows k1 where a stroke is seen."""
+
+
+@dataclass(frozen=True, kw_only=True, slots=True, eq=False)
+class Pose:
+    """A camera posed by the sheet, with the covariance of everything that was solved."""
+
+    camera: Camera
+    focal_source: FocalSource
+    focal_px: Estimate
+    reprojection_rms_px: float
+    """Root mean square distance of measured and projected corners [px]."""
+    parameters: FloatArray
+    """Log focal length, rotation vector, translation [m] and k1, shape (8,)."""
+    covariance: FloatArray
+    """Covariance of the parameters, shape (8, 8)."""
+    picture_size: tuple[int, int]
+    """Width and height [px]."""
+    pixel_aspect: float
+    """Width of a pixel over its height."""
+    lens: Lens | None = None
+
+    def __post_init__(self) -> None:
+        freeze_arrays(self)
+
+    def camera_at(self, parameters: FloatArray) -> Camera:
+        """Return the camera of other parameters than the best (for propagating their covariance)."""
+        return _camera(parameters, self.picture_size, self.pixel_aspect, self.lens)
+
+    def perturbed(self, sds: float = 1.0) -> tuple[Camera, ...]:
+        """Return cameras `sds` standard deviations away along each principal axis of the covariance."""
+        values, axes = np.linalg.eigh(self.covariance)
+        steps = axes * np.sqrt(np.maximum(values, 0.0))
+        return tuple(self.camera_at(self.parameters + sds * step) for step in steps.T)
+
+
+def solve_pose(
+    points_m: FloatArray,
+    pixels: FloatArray,
+    sd_px: FloatArray,
+    *,
+    picture_size: tuple[int, int],
+    lens: Lens | None = None,
+    pixel_aspect: float = 1.0,
+) -> Pose:
+    """Pose the camera from points of the floor plane, solving the focal length when no lens is given.
+
+    Parameters
+    ----------
+    points_m : FloatArray
+        World points, shape (n, 3) [m], n >= 4, on the plane z = 0.
+    pixels : FloatArray
+        Where they are seen, shape (n, 2) [px].
+    sd_px : FloatArray
+        Standard deviation of each pixel coordinate, shape (n,) [px].
+    picture_size : tuple of int
+        Width and height [px].
+    lens : Lens, optional
+        Calibrated lens at this picture size.
+    pixel_aspect : float
+        Width of a pixel over its height.
+
+    Returns
+    -------
+    Pose
+        The most probable pose with its covariance: the inverse of the Gauss-Newton normal matrix, enlarged
+        when the residuals are larger than stated.
+
+    Notes
+    -----
+    One plane seen at a slant gives the focal length when pixels are square and the principal point is at
+    the centre (Zhang 2000, IEEE TPAMI 22:1330-1334, section 3.1, with one view and one unknown). A weak
+    prior on the focal length takes over when the plane is seen squarely; k1 has a prior about zero, so that
+    its ignorance is carried into every length.
+
+    """
+    sd = np.maximum(sd_px, CORNER_FLOOR_PX)
+    typical = np.log(TYPICAL_FOCAL_SHARE * max(picture_size))
+    starts = [lens.matrix[0, 0]] if lens is not None else np.exp(typical) * np.array([0.75, 1.0, 1.4])
+    best = None
+    for focal in starts:
+        for rotation, translation in _plane_poses(points_m, pixels, focal, picture_size, pixel_aspect, lens):
+            start = np.concatenate([[np.log(focal)], rotation, translation, [0.0]])
+            found = least_squares(
+                _residuals,
+                start,
+                args=(points_m, pixels, sd, picture_size, pixel_aspect, lens, typical),
+                x_scale=np.array([0.1, 0.1, 0.1, 0.1, 0.1, 0.1, 0.1, 0.05]),
+            )
+            # A pose below the floor fits a plane as well: the camera must stand above it.
+            above = _camera(found.x, picture_size, pixel_aspect, lens).centre[2] > 0
+            if above and (best is None or found.cost < best.cost):
+                best = found
+    if best is None:
+        raise ValueError("no pose above the floor fits the points")
+    parameters = np.asarray(best.x, dtype=np.float64)
+    camera = _camera(parameters, picture_size, pixel_aspect, lens)
+    errors = camera.project(points_m) - pixels
+    rms = float(np.sqrt(np.mean(np.sum(errors**2, axis=1))))
+    degrees = max(2 * len(points_m) - 7, 1)
+    excess = max(float(np.sum((errors / sd[:, None]) ** 2)) / degrees, 1.0)
+    weights = best.jac[: 2 * len(points_m)] / np.sqrt(excess)
+    prior = best.jac[2 * len(points_m) :]
+    covariance = np.linalg.pinv(weights.T @ weights + prior.T @ prior)
+    focal_log_sd = float(np.sqrt(covariance[0, 0]))
+    source: FocalSource = "sheet" if focal_log_sd < SOLVED_LOG_SD else "assumed"
+    if lens is not None:
+        source = "lens-file"
+    focal = float(camera.matrix[0, 0])
+    return Pose(
+        camera=camera,
+        focal_source=source,
+        focal_px=Estimate(focal, focal * focal_log_sd),
+        reprojection_rms_px=rms,
+        parameters=parameters,
+        covariance=covariance,
+        picture_size=picture_size,
+        pixel_aspect=pixel_aspect,
+        lens=lens,
+    )
+
+
+def _camera(
+    parameters: FloatArray, picture_size: tuple[int, int], pixel_aspect: float, lens: Lens | None
+) -> Camera:
+    focal = float(np.exp(parameters[0]))
+    rotation, _ = cv2.Rodrigues(parameters[1:4])
+    if lens is not None:
+        matrix = lens.matrix.copy()
+        matrix[:2, :2] *= focal / lens.matrix[0, 0]
+        distortion = lens.distortion + np.array([parameters[7], 0, 0, 0, 0])
+    else:
+        width, height = picture_size
+        matrix = np.array(
+            [[focal, 0, (width - 1) / 2], [0, focal * pixel_aspect, (height - 1) / 2], [0, 0, 1]]
+        )
+        distortion = np.array([parameters[7], 0, 0, 0, 0])
+    return Camera(
+        matrix=matrix,
+        distortion=distortion,
+        rotation=np.asarray(rotation, dtype=np.float64),
+        translation=parameters[4:7],
+    )
+
+
+def _residuals(
+    parameters: FloatArray,
+    points_m: FloatArray,
+    pixels: FloatArray,
+    sd: FloatArray,
+    picture_size: tuple[int, int],
+    pixel_aspect: float,
+    lens: Lens | None,
+    typical: float,
+) -> FloatArray:
+    errors = (_camera(parameters, picture_size, pixel_aspect, lens).project(points_m) - pixels) / sd[:, None]
+    if lens is None:
+        prior = [(parameters[0] - typical) / TYPICAL_FOCAL_LOG_SD, parameters[7] / DISTORTION_SD]
+    else:
+        known = np.log(lens.matrix[0, 0])
+        relative_sd = max(lens.focal_sd_px / lens.matrix[0, 0], 1e-4)
+        prior = [(parameters[0] - known) / relative_sd, parameters[7] / LENS_K1_SD]
+    return np.concatenate([errors.ravel(), prior])
+
+
+def _plane_poses(
+    points_m: FloatArray,
+    pixels: FloatArray,
+    focal: float,
+    picture_size: tuple[int, int],
+    pixel_aspect: float,
+    lens: Lens | None,
+) -> list[tuple[FloatArray, FloatArray]]:
+    """Return OpenCV's poses of a plane (there can be two) as rotation vectors and translations."""
+    start = _camera(
+        np.array([np.log(focal), 0, 0, 0, 0, 0, 1, 0], dtype=np.float64), picture_size, pixel_aspect, lens
+    )
+    count, rotations, translations, _ = cv2.solvePnPGeneric(
+        points_m, pixels, start.matrix, start.distortion, flags=cv2.SOLVEPNP_IPPE
+    )
+    return [
+        (np.asarray(rotations[i], np.float64).ravel(), np.asarray(translations[i], np.float64).ravel())
+        for i in range(count)
+    ]

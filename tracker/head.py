@@ -1,0 +1,320 @@
+"""The tag on the head, followed from frame to frame by registering its known pattern."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+
+from pennyfall.calibration.camera import Camera
+from pennyfall.kinematics.values import BoolArray, FloatArray, freeze_arrays
+from pennyfall.tracker.clip import Frame, LumaFrame
+from pennyfall.tracker.pattern import TagPattern, Texture
+from pennyfall.tracker.registration import Registration, misfit, plane_jacobian, register
+from pennyfall.tracker.tags import TagFinder, homography_of
+
+LEAST_CORRELATION = 0.55
+"""Chosen by us: carpet and shaft correlate below 0.4 with the pattern, a smeared tag above 0.7."""
+
+STRETCH_RATE = 4.0
+"""Chosen by us: a head on a hub a metre above turns at up to 2 rad/s; twice that is wristy [1/s]."""
+
+LONGEST_BLIND_S = 0.10
+"""Chosen by us: a head out of sight longer than this is looked for in the whole picture, not predicted."""
+
+TYPICAL_TAG_HEIGHT_M = 0.027
+"""Height of a head's flat top above the floor (common practice, no source); only its perspective needs it."""
+
+SHUTTER_SHARES = (0.0, 0.05, 0.1, 0.2, 0.3, 0.4, 0.5, 0.65, 0.8, 1.0)
+"""Chosen by us: candidate exposure times as shares of the frame interval."""
+
+SHUTTER_FRAMES = 12
+"""Chosen by us: this many smeared frames settle the exposure time."""
+
+SHUTTER_LEAST_PX = 3.0
+"""Chosen by us: a tag must move this far between frames for its smear to tell the exposure time."""
+
+SEEK_INTERVAL_S = 0.05
+"""Chosen by us: how often a lost tag is looked for in the whole picture."""
+
+
+@dataclass(frozen=True, kw_only=True, slots=True, eq=False)
+class PixelTrack:
+    """The head's reference point in the picture, one sample a frame."""
+
+    time_s: FloatArray
+    """True time of each frame, shape (n,) [s]."""
+    seen: BoolArray
+    """Whether it was located, shape (n,)."""
+    centre_px: FloatArray
+    """Place in the picture, shape (n, 2) [px]; NaN where not seen."""
+    covariance_px2: FloatArray
+    """Covariance of the place, shape (n, 2, 2) [px^2]."""
+    jacobian: FloatArray
+    """Pixels per metre of the tag's plane, shape (n, 2, 2); NaN for a dot or a patch."""
+    stretch_covariance: FloatArray
+    """Covariance of the four relative stretches of the tag, shape (n, 4, 4)."""
+    exposure_s: float
+    """Exposure time told by the smear of the moving tag [s]; NaN when it could not be told."""
+
+    def __post_init__(self) -> None:
+        freeze_arrays(self)
+
+
+class TagFollower:
+    """Follows one tag through the frames of a clip.
+
+    Parameters
+    ----------
+    pattern : TagPattern
+        The tag's picture.
+    tag_id : int
+        Its id.
+    finder : TagFinder
+        Decoder used to start and to recover.
+
+    """
+
+    def __init__(self, pattern: TagPattern, tag_id: int, finder: TagFinder) -> None:
+        self._pattern = pattern
+        self._tag_id = tag_id
+        self._finder = finder
+        self.blur_px = 0.7
+        self.camera: Camera | None = None
+        """Camera over the floor, once the sheet has told it: it gives the tag's perspective."""
+        self._last: Registration | None = None
+        self._last_time_s = float("-inf")
+        self._velocity_px_s = np.zeros(2)
+        self._next_seek_s = float("-inf")
+        self._shutter_share = 0.25
+        self._shutter_costs: list[FloatArray] = []
+        self._interval_s = float("nan")
+        self._rows: list[Registration | None] = []
+        self._times: list[float] = []
+
+    @property
+    def last(self) -> Registration | None:
+        """The tag in the latest frame, None when it was not seen there."""
+        return self._rows[-1] if self._rows else None
+
+    @property
+    def velocity_px_s(self) -> FloatArray:
+        """Latest velocity in the picture, shape (2,) [px/s]."""
+        return self._velocity_px_s
+
+    def start(self, corners_px: FloatArray) -> None:
+        """Tell where the tag was decoded, so that the next update begins there."""
+        homography = self._in_perspective(homography_of(corners_px, self._pattern.side_m))
+        centre, jacobian = plane_jacobian(homography)
+        self._last = Registration(
+            homography=homography,
+            centre_px=centre,
+            jacobian=jacobian,
+            covariance=np.eye(6),
+            correlation=1.0,
+            residual_sd=0.0,
+        )
+        self._velocity_px_s = np.zeros(2)
+        self._last_time_s = float("nan")
+
+    def update(self, frame: Frame) -> Registration | None:
+        """Locate the tag in the next frame; a miss is a gap, never an invented point."""
+        if self._times:
+            self._interval_s = frame.time_s - self._times[-1]
+        found = self._follow(frame) if self._last is not None else None
+        if found is None and self._may_seek(frame.time_s):
+            found = self._seek(frame)
+        self._times.append(frame.time_s)
+        self._rows.append(found)
+        if found is not None:
+            self._remember(frame, found)
+        elif frame.time_s - self._last_time_s > LONGEST_BLIND_S:
+            self._last = None
+        return found
+
+    def track(self) -> PixelTrack:
+        """Return where the tag was in every frame so far."""
+        count = len(self._rows)
+        centre = np.full((count, 2), np.nan)
+        covariance = np.full((count, 2, 2), np.nan)
+        jacobian = np.full((count, 2, 2), np.nan)
+        stretch = np.full((count, 4, 4), np.nan)
+        for k, row in enumerate(self._rows):
+            if row is not None:
+                centre[k] = row.centre_px
+                covariance[k] = row.covariance[:2, :2]
+                jacobian[k] = row.jacobian
+                stretch[k] = row.covariance[2:, 2:]
+        told = len(self._shutter_costs) >= SHUTTER_FRAMES
+        usual = float(np.median(np.diff(self._times))) if count > 1 else float("nan")
+        return PixelTrack(
+            time_s=np.array(self._times),
+            seen=np.array([row is not None for row in self._rows]),
+            centre_px=centre,
+            covariance_px2=covariance,
+            jacobian=jacobian,
+            stretch_covariance=stretch,
+            exposure_s=self._shutter_share * usual if told else float("nan"),
+        )
+
+    def _follow(self, frame: Frame) -> Registration | None:
+        last = self._last
+        if last is None:
+            return None
+        gap_s = frame.time_s - self._last_time_s
+        gap_s = gap_s if np.isfinite(gap_s) else 0.0
+        homography = _shifted(last.homography, self._velocity_px_s * gap_s)
+        texture = self._texture(last.jacobian)
+        stretch_sd = max(STRETCH_RATE * gap_s, 0.02) if gap_s > 0 else 0.2
+        found = self._accepted(register(frame.luma, homography, texture, stretch_sd=stretch_sd))
+        if found is None:
+            nearer = self._search_nearby(frame.luma, homography, texture)
+            if nearer is not None:
+                found = self._accepted(register(frame.luma, nearer, texture, stretch_sd=stretch_sd))
+        return found
+
+    def _accepted(self, found: Registration | None) -> Registration | None:
+        """Return the registration when it looks like the tag and has kept its size."""
+        if found is None or found.correlation < LEAST_CORRELATION:
+            return None
+        if self._last is not None:
+            size = np.linalg.det(found.jacobian) / np.linalg.det(self._last.jacobian)
+            if not 0.6 < size < 1.6:
+                return None
+        return found
+
+    def _search_nearby(self, luma: LumaFrame, homography: FloatArray, texture: Texture) -> FloatArray | None:
+        """Return the start shifted to where the rendered pattern correlates best, None when nowhere does."""
+        centre, jacobian = plane_jacobian(homography)
+        half = int(np.ceil(0.5 * self._pattern.side_m * np.abs(jacobian).sum(axis=1).max())) + 2
+        reach = half + 16
+        column, row = round(float(centre[0])), round(float(centre[1]))
+        left, top = column - half - reach, row - half - reach
+        right, bottom = column + half + reach + 1, row + half + reach + 1
+        height, width = luma.shape
+        if left < 0 or top < 0 or right > width or bottom > height:
+            left, top = max(left, 0), max(top, 0)
+            right, bottom = min(right, width), min(bottom, height)
+        if right - left <= 2 * half + 1 or bottom - top <= 2 * half + 1:
+            return None
+        aligned = _shifted(homography, np.array([column, row]) - centre)
+        template, mask = _render(texture, aligned, column, row, half)
+        picture = luma[top:bottom, left:right].astype(np.float32)
+        scores = cv2.matchTemplate(picture, template, cv2.TM_CCOEFF_NORMED, mask=mask)
+        scores = np.where(np.isfinite(scores), scores, -1.0)
+        best = np.unravel_index(int(np.argmax(scores)), scores.shape)
+        if scores[best] < LEAST_CORRELATION - 0.15:
+            return None
+        place = np.array([left + best[1] + half, top + best[0] + half], dtype=np.float64)
+        return _shifted(aligned, place - np.array([column, row]))
+
+    def _may_seek(self, time_s: float) -> bool:
+        if time_s < self._next_seek_s:
+            return False
+        self._next_seek_s = time_s + SEEK_INTERVAL_S
+        return True
+
+    def _seek(self, frame: Frame) -> Registration | None:
+        """Decode the tag near where it was lost, else in the whole picture, then register it."""
+        corners = None
+        if self._last is not None:
+            column, row = (int(v) for v in self._last.centre_px)
+            reach = max(frame.luma.shape) // 5
+            corners = self._finder.find_in(
+                frame.luma, column - reach, row - reach, column + reach, row + reach
+            ).get(self._tag_id)
+        if corners is None:
+            corners = self._finder.find(frame.luma).get(self._tag_id)
+        if corners is None:
+            return None
+        homography = self._in_perspective(homography_of(corners, self._pattern.side_m))
+        _, jacobian = plane_jacobian(homography)
+        return self._trusted(register(frame.luma, homography, self._texture(jacobian), stretch_sd=0.2))
+
+    @staticmethod
+    def _trusted(found: Registration | None) -> Registration | None:
+        return found if found is not None and found.correlation >= LEAST_CORRELATION else None
+
+    def _in_perspective(self, homography: FloatArray) -> FloatArray:
+        """Return the homography with the perspective of a level tag.
+
+        Four corners of a small tag place it and stretch it well, but their perspective part is mostly noise
+        and would shift the centre by a fifth of a pixel.
+        """
+        centre, jacobian = plane_jacobian(homography)
+        if self.camera is None:
+            return np.vstack([np.column_stack([jacobian, centre]), [0.0, 0.0, 1.0]])
+        floor = _level_plane(self.camera, TYPICAL_TAG_HEIGHT_M)
+        place = np.linalg.solve(floor, np.array([*centre, 1.0]))
+        middle = np.eye(3)
+        middle[:2, 2] = place[:2] / place[2]
+        _, floor_jacobian = plane_jacobian(floor @ middle)
+        middle[:2, :2] = np.linalg.solve(floor_jacobian, jacobian)
+        return np.asarray(floor @ middle, dtype=np.float64)
+
+    def _texture(self, jacobian: FloatArray) -> Texture:
+        interval = self._interval_s if np.isfinite(self._interval_s) else 0.0
+        smear = self._velocity_px_s * interval * self._shutter_share
+        return self._pattern.rendered(jacobian, self.blur_px, smear)
+
+    def _remember(self, frame: Frame, found: Registration) -> None:
+        gap_s = frame.time_s - self._last_time_s
+        if np.isfinite(gap_s) and 0 < gap_s < LONGEST_BLIND_S and self._last is not None:
+            self._velocity_px_s = (found.centre_px - self._last.centre_px) / gap_s
+            self._gauge_shutter(frame.luma, found, gap_s)
+        else:
+            self._velocity_px_s = np.zeros(2)
+        self._last = found
+        self._last_time_s = frame.time_s
+
+    def _gauge_shutter(self, luma: LumaFrame, found: Registration, gap_s: float) -> None:
+        """Let frames in fast motion vote for the exposure time that explains their smear best."""
+        moved = self._velocity_px_s * gap_s
+        if len(self._shutter_costs) >= SHUTTER_FRAMES or np.hypot(*moved) < SHUTTER_LEAST_PX:
+            return
+        textures = [
+            self._pattern.rendered(found.jacobian, self.blur_px, share * moved) for share in SHUTTER_SHARES
+        ]
+        costs = np.array([misfit(luma, found.homography, one, within=textures[-1]) for one in textures])
+        if np.all(np.isfinite(costs)) and costs.min() > 0:
+            self._shutter_costs.append(np.log(costs))
+            self._shutter_share = SHUTTER_SHARES[int(np.argmin(np.sum(self._shutter_costs, axis=0)))]
+
+
+def _level_plane(camera: Camera, height_m: float) -> FloatArray:
+    """Return the homography from a level plane (world x, y) [m] to pixels; distortion is left out."""
+    columns = np.column_stack(
+        [
+            camera.rotation[:, 0],
+            camera.rotation[:, 1],
+            camera.rotation[:, 2] * height_m + camera.translation,
+        ]
+    )
+    return np.asarray(camera.matrix @ columns, dtype=np.float64)
+
+
+def _shifted(homography: FloatArray, shift_px: FloatArray) -> FloatArray:
+    step = np.eye(3)
+    step[:2, 2] = shift_px
+    return step @ homography
+
+
+def _render(
+    texture: Texture, homography: FloatArray, column: int, row: int, half: int
+) -> tuple[FloatArray, FloatArray]:
+    """Return the pattern as a small picture around a pixel, and which of its pixels are the pattern's."""
+    rows, columns = texture.values.shape[:2]
+    across = np.arange(column - half, column + half + 1, dtype=np.float64)[None, :]
+    down = np.arange(row - half, row + half + 1, dtype=np.float64)[:, None]
+    inverse = np.linalg.inv(homography)
+    depth = inverse[2, 0] * across + inverse[2, 1] * down + inverse[2, 2]
+    tag_x = (inverse[0, 0] * across + inverse[0, 1] * down + inverse[0, 2]) / depth
+    tag_y = (inverse[1, 0] * across + inverse[1, 1] * down + inverse[1, 2]) / depth
+    map_x = (tag_x * texture.texels_per_m + (columns - 1) / 2).astype(np.float32)
+    map_y = ((rows - 1) / 2 - tag_y * texture.texels_per_m).astype(np.float32)
+    picture = cv2.remap(
+        texture.values[..., 0].copy(), map_x, map_y, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE
+    )
+    inside = (np.abs(tag_x) < texture.usable_x_m) & (np.abs(tag_y) < texture.usable_y_m)
+    return picture, inside.astype(np.float32)
