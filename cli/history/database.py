@@ -137,7 +137,8 @@ def students(connection: sqlite3.Connection) -> pd.DataFrame:
 
 def strokes_long(connection: sqlite3.Connection, student: str | None = None) -> pd.DataFrame:
     """Return one row a measured quantity of every stroke (of one student, or of all), in SI units."""
-    return pd.read_sql_query(_STROKES, connection, params={"student": student})
+    rows = pd.read_sql_query(_STROKES, connection, params={"student": student})
+    return rows.astype({"value": float, "sd": float})  # a column of nothing but NULL comes back as objects
 
 
 def lesson_folders(connection: sqlite3.Connection, student: str) -> tuple[Path, ...]:

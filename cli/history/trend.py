@@ -1,0 +1,104 @@
+"""Whether a change lasted: each condition over the lessons, against the smallest change worth believing."""
+
+from __future__ import annotations
+
+import datetime as dt
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import pandas as pd
+
+from pennyfall.kinematics.reliability import minimal_detectable_change
+from pennyfall.kinematics.scatter import Scatter, scatter
+from pennyfall.kinematics.values import Estimate
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class TrendPoint:
+    """One quantity in one lesson."""
+
+    date: dt.date
+    scatter: Scatter
+    """Mean and spread over the strokes of the lesson."""
+    detectable_change: float
+    """Smallest difference from the first lesson that is more than scatter, SI; NaN where not knowable."""
+
+    def change_from(self, first: TrendPoint) -> float:
+        """Return the difference of the means, SI."""
+        return self.scatter.mean - first.scatter.mean
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Trend:
+    """One quantity of one condition at one putt length, over the lessons in order of date."""
+
+    condition: str
+    putt_ft: float
+    quantity: str
+    """Field of `StrokeMeasures`."""
+    points: tuple[TrendPoint, ...]
+
+    @property
+    def title(self) -> str:
+        """Condition and putt length, as in 'coin let go, 12 ft'."""
+        return f"{self.condition}, {self.putt_ft:g} ft"
+
+
+def trends(strokes: pd.DataFrame, quantities: Sequence[str]) -> tuple[Trend, ...]:
+    """Return the trend of each quantity in each condition that has it.
+
+    Parameters
+    ----------
+    strokes : DataFrame
+        One row a quantity of a stroke, as from `strokes_long`, of one student.
+    quantities : sequence of str
+        Which to follow, in the order wanted.
+
+    Notes
+    -----
+    The scatter of one stroke about its lesson's mean is pooled over the lessons (each weighted by its degrees
+    of freedom), so that later lessons sharpen the band. Means of n1 and n2 strokes differ by scatter alone
+    with variance s^2 (1/n1 + 1/n2), which is that of two equal groups of the harmonic mean of n1 and n2.
+
+    """
+    found = []
+    for quantity in quantities:
+        rows = strokes[strokes["quantity"] == quantity]
+        for (condition, putt_ft), group in rows.groupby(["condition", "putt_ft"], sort=False):
+            by_lesson = [
+                (dt.date.fromisoformat(str(date)), scatter(_estimates(lesson)))
+                for (date, _folder), lesson in group.groupby(["date", "folder"], sort=True)
+            ]
+            found.append(
+                Trend(
+                    condition=str(condition),
+                    putt_ft=float(str(putt_ft)),
+                    quantity=quantity,
+                    points=_points(by_lesson),
+                )
+            )
+    return tuple(found)
+
+
+def _estimates(rows: pd.DataFrame) -> list[Estimate]:
+    return [Estimate(float(value), float(sd)) for value, sd in zip(rows["value"], rows["sd"], strict=True)]
+
+
+def _points(by_lesson: Sequence[tuple[dt.date, Scatter]]) -> tuple[TrendPoint, ...]:
+    repeated = [each for _, each in by_lesson if each.strokes > 1]
+    df = sum(each.strokes - 1 for each in repeated)
+    sem = math.sqrt(sum((each.strokes - 1) * each.sd**2 for each in repeated) / df) if df else math.nan
+    first = by_lesson[0][1]
+    return tuple(
+        TrendPoint(
+            date=date,
+            scatter=each,
+            detectable_change=minimal_detectable_change(
+                sem, strokes=2 / (1 / first.strokes + 1 / each.strokes), df=df
+            )
+            if df
+            else math.nan,
+        )
+        for date, each in by_lesson
+    )
