@@ -11,7 +11,7 @@ from typing import Any
 
 from pennyfall.calibration.layout import HEAD_TAG_SIDE_M
 from pennyfall.kinematics.errors import CannotMeasure
-from pennyfall.kinematics.coin_ride import Shelf
+from pennyfall.kinematics.shelf import Shelf
 from pennyfall.kinematics.values import Estimate
 
 TAG_HEIGHT_SD_MM = 1.0
