@@ -1,0 +1,60 @@
+"""The guides cannot drift from the program: help texts, commands, dependencies, labels."""
+
+from __future__ import annotations
+
+import re
+import tomllib
+from pathlib import Path
+
+import pytest
+
+from pennyfall.cli.app import COMMANDS
+from tests.cli.help_texts import GUIDES, ROOT, blocks, help_text
+
+README = (ROOT / "README.md").read_text(encoding="utf-8")
+PROJECT = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))["project"]
+
+SHOWN = [(guide.name, command) for guide in GUIDES for command in blocks(guide.read_text(encoding="utf-8"))]
+
+
+@pytest.mark.parametrize(("guide", "command"), SHOWN)
+def test_the_help_shown_is_the_help_given(guide: str, command: str) -> None:
+    shown = blocks((ROOT / guide).read_text(encoding="utf-8"))[command]
+    assert shown == help_text(command), "renew it with: python -m tests.cli.help_texts"
+
+
+def test_the_readme_shows_every_command() -> None:
+    assert {"pennyfall", *(f"pennyfall {name}" for name in COMMANDS)} <= set(blocks(README))
+
+
+def test_the_readme_gives_the_reason_for_each_dependency_and_no_other() -> None:
+    table = README.partition("## What it stands on")[2].partition("## ")[0]
+    explained = re.findall(r"^\| ([a-z][a-z0-9-]*) \| \S", table, re.MULTILINE)
+    needed = [re.split(r"[<>=!~ ]", each)[0] for each in PROJECT["dependencies"]]
+    assert explained[0] == "package"
+    assert explained[1:] == sorted(needed)
+
+
+def test_the_check_script_runs_the_tests_as_the_readme_does() -> None:
+    (command,) = re.findall(r"pip install '\.\[test\]' && \.venv/bin/(.*)", README)
+    script = (ROOT / ".ci" / "run").read_text(encoding="utf-8")
+    assert re.search(rf"&& {re.escape(command)}$", script, re.MULTILINE)
+    assert "'.[test]'" in script
+
+
+def test_the_demo_clip_of_the_readme_is_shipped() -> None:
+    (clip,) = re.findall(r"pennyfall measure (demo_clips/\S+)", README)
+    assert (ROOT / clip).is_file()
+
+
+@pytest.mark.parametrize("guide", GUIDES, ids=lambda path: path.name)
+def test_every_file_a_guide_names_exists(guide: Path) -> None:
+    text = re.sub(r"```.*?```", "", guide.read_text(encoding="utf-8"), flags=re.DOTALL)
+    for name in re.findall(r"`([\w./-]+/[\w.-]+\.(?:py|toml|json|md|mp4))`", text):
+        assert (ROOT / name).is_file(), name
+
+
+def test_the_readme_says_the_four_cautions() -> None:
+    cautions = README.partition("Cautions.")[2].partition("##")[0]
+    for word in ("clear", "tripod", "consent", "guardian", "pain", "qualified"):
+        assert word in cautions
