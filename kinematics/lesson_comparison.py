@@ -1,0 +1,133 @@
+"""A lesson's verdict: its conditions compared, in numbers, sentences and a recommendation."""
+
+from __future__ import annotations
+
+import itertools
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from pennyfall.kinematics.arrangements import DRAWS
+from pennyfall.kinematics.comparison import PairComparison, compare_pair
+from pennyfall.kinematics.condition_summary import ConditionSummary, condition_summary
+from pennyfall.kinematics.errors import CannotMeasure
+from pennyfall.kinematics.evidence import read_conditions, read_pair
+from pennyfall.kinematics.recommendation import Recommendation, recommend
+from pennyfall.kinematics.reference_bands import ReferenceBand, standard_reference_bands
+from pennyfall.kinematics.rules import Rules, standard_rules
+from pennyfall.kinematics.stroke_table import Strokes, stroke_table
+from pennyfall.kinematics.wording import Sentence
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class LessonComparison:
+    """Everything a lesson says about its conditions."""
+
+    conditions: tuple[str, ...]
+    rules: Rules
+    summaries: tuple[ConditionSummary, ...]
+    """Each condition at each putt length."""
+    pairs: tuple[PairComparison, ...]
+    """Each two conditions, in the order given."""
+    sentences: tuple[Sentence, ...]
+    """What the numbers say, the claims first."""
+    recommendation: Recommendation
+
+    def pair(self, first: str, second: str) -> PairComparison:
+        """Return the comparison of two conditions, in the order of `conditions`."""
+        return next(each for each in self.pairs if (each.first, each.second) == (first, second))
+
+
+def compare_conditions(
+    conditions: Strokes,
+    *,
+    rules: Rules | None = None,
+    bands: Sequence[ReferenceBand] | None = None,
+    seed: int = 0,
+    draws: int = DRAWS,
+) -> LessonComparison:
+    """Compare the conditions of a lesson and read the evidence.
+
+    Parameters
+    ----------
+    conditions : mapping of str to mapping of float to sequence of StrokeMeasures
+        Strokes of each condition at each putt length [m]. Differences are later condition minus earlier, so
+        name the one the student comes from first.
+    rules : Rules, optional
+        Quantities, levels and rules of recommendation; `standard_rules()` by default.
+    bands : sequence of ReferenceBand, optional
+        `standard_reference_bands()` by default.
+    seed, draws : int
+        Of the random arrangements, used only where there are too many to visit all.
+
+    Returns
+    -------
+    LessonComparison
+
+    Raises
+    ------
+    CannotMeasure
+        If there are fewer than two conditions, or one has no stroke.
+
+    Notes
+    -----
+    The family of claims is: every quantity of the rules, all putt lengths put together, and the whole
+    profile, for every pair of conditions. A lesson without any difference makes any claim at all with a chance
+    of at most `rules.levels.family`: the profile has its share of it, the quantities share the rest by the
+    step-down maximum statistic, pairs by Bonferroni. Labels are exchanged within a putt length only.
+    Differences at one putt length are given with their intervals and claim nothing.
+
+    With 3 v 3 strokes at one putt length an exact two-sided permutation p cannot fall below 0.1, so nothing can
+    be claimed and a fourth stroke is asked for; at two putt lengths there are 20 x 20 arrangements, p can fall
+    to 0.005, and claims are possible. A claim never rests on the t distribution alone, whose 5 % at such
+    counts would rest on a normality that nobody can check.
+
+    Examples
+    --------
+    >>> lesson = compare_conditions(  # doctest: +SKIP
+    ...     {
+    ...         "coin let go": {1.83: short_let_go, 3.66: long_let_go},
+    ...         "coin kept on": {1.83: short_kept_on, 3.66: long_kept_on},
+    ...     }
+    ... )
+    >>> for sentence in lesson.sentences:  # doctest: +SKIP
+    ...     print(sentence.text, [number.shown for number in sentence.numbers])
+    >>> print(lesson.recommendation.text)  # doctest: +SKIP
+
+    """
+    rules = standard_rules() if rules is None else rules
+    bands = standard_reference_bands() if bands is None else bands
+    if len(conditions) < 2:
+        raise CannotMeasure(
+            f"A comparison needs at least two conditions; there is {len(conditions)}.",
+            fix="Film the drill in a second version, or look at the strokes one by one.",
+        )
+    for name, lengths in conditions.items():
+        if not any(len(strokes) for strokes in lengths.values()):
+            raise CannotMeasure(
+                f"The condition {name!r} has no measured stroke.",
+                fix="Film it again, or take the condition out of the lesson.",
+            )
+    table = stroke_table(conditions, rules.quantities)
+    couples = list(itertools.combinations(conditions, 2))
+    pairs = tuple(
+        compare_pair(table, first, second, rules=rules, pairs=len(couples), seed=seed, draws=draws)
+        for first, second in couples
+    )
+    summaries = tuple(
+        condition_summary(table, condition, length, rules, bands)
+        for condition in conditions
+        for length in table.lengths_m(condition)
+    )
+    claims = [sentence for pair in pairs for sentence in read_pair(pair, rules)]
+    return LessonComparison(
+        conditions=tuple(conditions),
+        rules=rules,
+        summaries=summaries,
+        pairs=pairs,
+        sentences=(
+            *(each for each in claims if each.claim),
+            *(each for each in claims if not each.claim),
+            *read_conditions(summaries, rules),
+        ),
+        recommendation=recommend(tuple(conditions), pairs, rules),
+    )

@@ -1,0 +1,91 @@
+"""How much of the spread between strokes is the student's own."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from scipy import stats
+
+from pennyfall.kinematics.values import Estimate
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Scatter:
+    """Spread of one quantity over the strokes of one condition at one putt length; NaN where not knowable."""
+
+    strokes: int
+    """Strokes with a value [-]."""
+    mean: float
+    """Mean over the strokes, SI."""
+    mean_interval: tuple[float, float]
+    """Student's t interval of the mean, SI."""
+    sd: float
+    """Standard deviation between strokes as measured, measurement error included, SI."""
+    measurement_sd: float
+    """Root mean square of the strokes' own standard deviations, SI."""
+    own_sd: float
+    """The student's own standard deviation: what the measurement error leaves, never below zero, SI."""
+    own_sd_interval: tuple[float, float]
+    """Interval of `own_sd`, SI; its lower end is zero where measurement error could explain all the spread."""
+    cv: float
+    """`sd` over the absolute mean [-]; meaningless for a quantity whose zero is not 'none of it'."""
+
+
+def scatter(estimates: Sequence[Estimate], confidence: float = 0.95) -> Scatter:
+    """Separate measurement error from the student's own scatter.
+
+    Parameters
+    ----------
+    estimates : sequence of Estimate
+        One value with its standard deviation for each stroke, any one unit; unknown ones are left out.
+    confidence : float
+        Of both intervals.
+
+    Returns
+    -------
+    Scatter
+
+    Notes
+    -----
+    For stroke i, y_i = mean + own_i + error_i with var(error_i) = sd_i^2 known, so the expected sample
+    variance is own^2 + mean(sd_i^2): the method-of-moments estimate of own^2 is the difference, floored at
+    zero. The interval takes the chi-squared interval of the total variance and subtracts the same mean(sd_i^2);
+    it treats the measurement error as known and as independent between strokes. An error shared by all the
+    strokes of a clip, such as that of scale, is in neither part.
+
+    """
+    known = [each for each in estimates if each.known]
+    n = len(known)
+    missing = math.nan
+    mean = float(np.mean([each.value for each in known])) if n else missing
+    error_variance = float(np.mean([each.sd**2 for each in known])) if n else missing
+    if n < 2:
+        return Scatter(
+            strokes=n, mean=mean, mean_interval=(missing, missing), sd=missing,
+            measurement_sd=math.sqrt(error_variance), own_sd=missing, own_sd_interval=(missing, missing),
+            cv=missing,
+        )  # fmt: skip
+    variance = float(np.var([each.value for each in known], ddof=1))
+    tail = (1 - confidence) / 2
+    half_width = float(stats.t.ppf(1 - tail, n - 1)) * math.sqrt(variance / n)
+    low, high = (
+        (n - 1) * variance / float(stats.chi2.ppf(quantile, n - 1)) - error_variance
+        for quantile in (1 - tail, tail)
+    )
+    return Scatter(
+        strokes=n,
+        mean=mean,
+        mean_interval=(mean - half_width, mean + half_width),
+        sd=math.sqrt(variance),
+        measurement_sd=math.sqrt(error_variance),
+        own_sd=_root(variance - error_variance),
+        own_sd_interval=(_root(low), _root(high)),
+        cv=math.sqrt(variance) / abs(mean) if mean else missing,
+    )
+
+
+def _root(variance: float) -> float:
+    return variance if math.isnan(variance) else math.sqrt(max(variance, 0.0))
