@@ -1,0 +1,192 @@
+"""Finding a ball that lies on the floor near the head."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+
+from pennyfall.calibration.camera import Camera
+from pennyfall.kinematics.values import FloatArray, freeze_arrays
+from pennyfall.tracker.ball_edges import LumaFrame, OutlineFit, fit_outline
+from pennyfall.tracker.ball_outline import (
+    BALL_RADIUS_M,
+    ball_outline,
+    floor_ball,
+    on_floor,
+    rough_outlines,
+)
+
+SEARCH_ALONG_M, SEARCH_ACROSS_M = 0.25, 0.08
+"""How far from the head tag a ball is looked for, along and across the target line. Chosen by us: the largest heads
+put 60 mm between tag and face, a ball is addressed within 30 mm of it, and the player may still be stepping in."""
+NEAREST_TO_TAG_M = 0.030
+"""A ball's centre is never nearer than this to the tag's: half the smallest tag's head plus the ball's radius."""
+_TAG_HEIGHT_M = 0.030
+"""Assumed height of the tag when only a rough place on the floor is wanted (heads are 25 to 35 mm high)."""
+_GRID_M = 0.006
+"""Pitch of the places tried: chosen by us, so that the fit that follows reaches from one to the next."""
+_VOTERS = 20
+"""Outline points voting for a place: chosen by us, twice what tells a ball from a square tag."""
+_COARSE_RADIUS_PX = 10.0
+"""The picture is reduced until the ball has this radius: carpet averages out, the ball's outline stays."""
+_CANDIDATES = 8
+"""Places carried on to the exact fit: chosen by us, the true one was among the first three in every trial."""
+_APART_M = 0.016
+"""Two candidates nearer than this are the same ball."""
+_LEAST_SUPPORT = 0.55
+"""Share of the outline that must be seen: chosen by us, a ball with a third hidden keeps two thirds, edges of carpet,
+head and tag agreed on at most 0.4 of an outline."""
+_LEAST_AGREEMENT = 0.75
+"""Share of the supporting edges with the same sign (ball brighter all round, or darker)."""
+_SIZE_TOLERANCE = 0.08
+"""A ball must have its size to this: twice the scale error of a camera calibrated from one tag."""
+
+
+@dataclass(frozen=True, kw_only=True, slots=True, eq=False)
+class RestingBall:
+    """A ball found at rest."""
+
+    centre_m: FloatArray
+    """Its centre in the camera's world, shape (3,) [m]."""
+    fit: OutlineFit
+    """Its outline in the picture; the centre there is the image of the ball's centre."""
+    confidence: float
+    """0..1: share of the outline seen, times how sharply it agrees."""
+
+    def __post_init__(self) -> None:
+        freeze_arrays(self)
+
+
+def find_resting_ball(luma: LumaFrame, camera: Camera, head_px: FloatArray) -> RestingBall | None:
+    """Find the ball nearest to the head, on either side of it.
+
+    Parameters
+    ----------
+    luma : LumaFrame
+        The picture, shape (height, width).
+    camera : Camera
+        The calibrated camera.
+    head_px : FloatArray
+        Where the head's tag is, shape (2,) [px].
+
+    Returns
+    -------
+    RestingBall or None
+        None where nothing with a ball's outline and size lies there.
+
+    """
+    head = head_on_floor(camera, head_px)
+    if head is None:
+        return None
+    along = np.arange(-SEARCH_ALONG_M, SEARCH_ALONG_M + 0.5 * _GRID_M, _GRID_M)
+    across = np.arange(-SEARCH_ACROSS_M, SEARCH_ACROSS_M + 0.5 * _GRID_M, _GRID_M)
+    x, y = (axis.ravel() for axis in np.meshgrid(head[0] + along, head[1] + across))
+    apart = np.hypot(x - head[0], y - head[1]) > NEAREST_TO_TAG_M
+    places = np.column_stack([x[apart], y[apart], np.full(np.count_nonzero(apart), BALL_RADIUS_M)])
+    found: list[RestingBall] = []
+    for place in vote(luma, camera, places, keep=_CANDIDATES):
+        ball = _confirm(luma, camera, place)
+        if ball is not None:
+            found.append(ball)
+    found.sort(key=lambda ball: ball.confidence, reverse=True)
+    distinct: list[RestingBall] = []
+    for ball in found:
+        if all(np.hypot(*(ball.centre_m - other.centre_m)[:2]) > BALL_RADIUS_M for other in distinct):
+            distinct.append(ball)
+    if not distinct:
+        return None
+    likely = [ball for ball in distinct if ball.confidence > 0.7 * distinct[0].confidence]
+    return min(likely, key=lambda ball: float(np.hypot(*(ball.centre_m[:2] - head[:2]))))
+
+
+def head_on_floor(camera: Camera, head_px: FloatArray) -> FloatArray | None:
+    """Return roughly where the head's tag is, shape (3,) [m]; None where its ray does not come down."""
+    up = np.array([0.0, 0.0, 1.0])
+    head = camera.meet_plane(np.asarray(head_px)[None, :], _TAG_HEIGHT_M * up, up)[0]
+    return head if np.isfinite(head).all() else None
+
+
+def vote(luma: LumaFrame, camera: Camera, places_m: FloatArray, *, keep: int) -> list[FloatArray]:
+    """Let the gradients along each place's outline vote for a ball there.
+
+    A variant of the gradient-weighted Hough transform for circles (Kimme, Ballard & Sklansky 1975, CACM
+    18:120-122) with the outline projected exactly, so that one unknown, the size, is gone. The gradient's component along
+    the outline's normal counts, averaged over three neighbours so that carpet cancels, without its sign, so that a
+    ball may be brighter than the floor on one side and darker on the other.
+
+    Parameters
+    ----------
+    luma : LumaFrame
+        The picture.
+    camera : Camera
+        The camera.
+    places_m : FloatArray
+        Ball centres to try, shape (n, 3) [m].
+    keep : int
+        How many places to return at most.
+
+    Returns
+    -------
+    list[FloatArray]
+        The best places, best first, no two within a third of a ball.
+
+    """
+    points, normals = rough_outlines(camera, places_m, _VOTERS)
+    height, width = luma.shape
+    inside = ((points >= 1.0) & (points <= [width - 2.0, height - 2.0])).all(axis=(1, 2))
+    points, normals, places_m = points[inside], normals[inside], places_m[inside]
+    if not len(places_m):
+        return []
+    radius = 0.5 * float(np.median(np.linalg.norm(points[:, 0] - points[:, _VOTERS // 2], axis=-1)))
+    reduction = max(1.0, radius / _COARSE_RADIUS_PX)
+    low = np.floor(points.min(axis=(0, 1))).astype(int)
+    high = np.ceil(points.max(axis=(0, 1))).astype(int) + 1
+    window = luma[low[1] : high[1], low[0] : high[0]]
+    size = tuple(max(3, round(extent / reduction)) for extent in window.shape[::-1])
+    coarse = cv2.GaussianBlur(cv2.resize(window, size, interpolation=cv2.INTER_AREA), (0, 0), 1.0)
+    gradient = np.stack(
+        [cv2.Sobel(coarse, cv2.CV_32F, 1, 0, ksize=3), cv2.Sobel(coarse, cv2.CV_32F, 0, 1, ksize=3)], axis=-1
+    )
+    ratio = np.array(size) / np.array(window.shape[::-1])
+    at = np.rint((points - low + 0.5) * ratio - 0.5).astype(np.intp)
+    u, v = np.clip(at[..., 0], 0, size[0] - 1), np.clip(at[..., 1], 0, size[1] - 1)
+    slope = gradient[v, u]
+    outward = slope[..., 0] * normals[..., 0] + slope[..., 1] * normals[..., 1]
+    outward = np.sign(outward) * np.sqrt(np.abs(outward))  # one blazing edge must not outvote a whole outline
+    smooth = np.roll(outward, 1, axis=1) + outward + np.roll(outward, -1, axis=1)
+    score = np.mean(np.abs(smooth), axis=1)
+
+    best: list[FloatArray] = []
+    for index in np.argsort(score)[::-1]:
+        place = places_m[index]
+        if all(np.hypot(*(place - other)[:2]) >= _APART_M for other in best):
+            best.append(place)
+            if len(best) == keep:
+                break
+    return best
+
+
+def _confirm(luma: LumaFrame, camera: Camera, place: FloatArray) -> RestingBall | None:
+    """Fit the outline exactly and keep what has a ball's size all round."""
+    outline = ball_outline(camera, place)
+    fit = fit_outline(luma, outline, reach_px=max(3.0, 0.35 * outline.radius_px), free_size=True)
+    if fit is None:
+        return None
+    exact = on_floor(camera, fit.centre_px[None, :])[0]
+    if not np.isfinite(exact).all():
+        return None
+    fit = fit_outline(
+        luma,
+        ball_outline(camera, floor_ball(exact[0], exact[1])),
+        reach_px=max(2.5, 0.2 * outline.radius_px),
+        free_size=True,
+    )
+    if fit is None or fit.support < _LEAST_SUPPORT or abs(fit.scale - 1.0) > _SIZE_TOLERANCE:
+        return None
+    if fit.agreement < _LEAST_AGREEMENT:
+        return None
+    exact = on_floor(camera, fit.centre_px[None, :])[0]
+    sharpness = 1.0 / (1.0 + fit.residual_px / max(1.0, 0.06 * fit.outline.radius_px))
+    return RestingBall(centre_m=exact, fit=fit, confidence=fit.support * sharpness)

@@ -1,0 +1,210 @@
+"""Locating one known ball in one frame: in its place, ahead of it, or where its motion leads."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from pennyfall.calibration.camera import Camera
+from pennyfall.kinematics.values import FloatArray, freeze_arrays
+from pennyfall.tracker.ball_edges import LumaFrame, OutlineFit, fit_outline
+from pennyfall.tracker.ball_finding import vote
+from pennyfall.tracker.ball_outline import BALL_RADIUS_M, ball_outline, floor_ball, on_floor
+
+FASTEST_MPS = 6.0
+"""No putt starts faster: a 25 m putt on a slow green leaves at about 5 m/s (arithmetic from REFERENCE decelerations)."""
+_LEAST_SUPPORT = 0.40
+"""Share of the whole outline a moving ball must show. Chosen by us: below it two places fit equally well."""
+_LEAST_VISIBLE_SUPPORT = 0.55
+"""Share of the part inside the picture that must be an edge; see ball_finding for what chance reaches."""
+_LEVEL_SHARE, _LEVEL_LUMA = 0.30, 12.0
+"""How far the ball's middle may differ in luma from what it was at rest: light varies along the path, and codecs
+smear; head, carpet and shadow differ by more wherever the ball can be told from them at all."""
+_FAN = (-0.12, -0.06, 0.0, 0.06, 0.12)
+"""Slopes of the paths tried after impact: a ball struck off-line leaves within 7 degrees of the target line."""
+_ALONG_M = 0.006
+_REACH_SHARE = 0.35
+"""Reach of the outline fit as a share of the radius: half the pitch of its next outline-like neighbour."""
+
+
+@dataclass(frozen=True, kw_only=True, slots=True, eq=False)
+class Sighting:
+    """A ball located in one frame."""
+
+    frame: int
+    """Index of the frame in the clip."""
+    time_s: float
+    """Mid-exposure time [s]."""
+    centre_m: FloatArray
+    """Ball centre in the camera's world, shape (3,) [m]."""
+    sd_m: FloatArray
+    """Standard deviation of x and y, shape (2,) [m]."""
+    fit: OutlineFit
+    """The outline in the picture."""
+
+    def __post_init__(self) -> None:
+        freeze_arrays(self)
+
+
+@dataclass(frozen=True, kw_only=True, slots=True, eq=False)
+class Picture:
+    """One frame, or a piece of one, with its camera."""
+
+    frame: int
+    """Index of the frame in the clip."""
+    time_s: float
+    """Mid-exposure time [s]."""
+    luma: LumaFrame
+    """The luma plane or a piece of it."""
+    camera: Camera
+    """The camera of that frame."""
+    origin_px: tuple[int, int] = (0, 0)
+    """Where the piece's first pixel lies in the frame (u, v)."""
+
+    def piece(self, centre_px: FloatArray, half_px: float) -> Picture:
+        """Return a copy of the square around a point, cut at the picture's edge."""
+        height, width = self.luma.shape
+        u0, u1 = (int(np.clip(centre_px[0] + side * half_px, 0, width)) for side in (-1, 1))
+        v0, v1 = (int(np.clip(centre_px[1] + side * half_px, 0, height)) for side in (-1, 1))
+        return Picture(
+            frame=self.frame,
+            time_s=self.time_s,
+            luma=self.luma[v0:v1, u0:u1].copy(),
+            camera=self.camera,
+            origin_px=(u0, v0),
+        )
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Looks:
+    """What is known of a ball's looks from its time at rest."""
+
+    scale: float
+    """Its size in the picture over the size the camera predicts."""
+    level: float
+    """Mean luma of its middle."""
+
+
+def level_at(picture: Picture, centre_px: FloatArray, radius_px: float) -> float:
+    """Return the mean luma of the ball's middle; NaN outside the picture."""
+    u, v = np.asarray(centre_px) - picture.origin_px
+    half = 0.5 * radius_px
+    window = picture.luma[
+        max(0, round(v - half)) : max(0, round(v + half) + 1),
+        max(0, round(u - half)) : max(0, round(u + half) + 1),
+    ]
+    return float(window.mean()) if window.size else float("nan")
+
+
+def locate(
+    picture: Picture,
+    place_m: FloatArray,
+    looks: Looks,
+    *,
+    reach_m: float = _REACH_SHARE * BALL_RADIUS_M,
+    smear_m: FloatArray | None = None,
+) -> Sighting | None:
+    """Locate the ball near a place on the floor.
+
+    Parameters
+    ----------
+    picture : Picture
+        The frame or a piece of it.
+    place_m : FloatArray
+        Where it is expected, shape (3,) [m].
+    looks : Looks
+        Its looks at rest.
+    reach_m : float
+        How far off it may be [m].
+    smear_m : FloatArray, optional
+        Its path during the exposure, shape (3,) [m].
+
+    Returns
+    -------
+    Sighting or None
+        None where the outline, its size or its brightness do not agree with a ball there.
+
+    """
+    camera, origin = picture.camera, np.asarray(picture.origin_px, dtype=np.float64)
+    outline = ball_outline(camera, place_m).moved(-origin, looks.scale)
+    smear_px = None
+    if smear_m is not None:
+        ends = camera.project(np.vstack([place_m - 0.5 * smear_m, place_m + 0.5 * smear_m]))
+        smear_px = ends[1] - ends[0]
+    reach_px = max(2.5, reach_m / BALL_RADIUS_M * outline.radius_px)
+    fit = fit_outline(picture.luma, outline, reach_px=reach_px, smear_px=smear_px)
+    if fit is None or fit.support < max(_LEAST_SUPPORT, _LEAST_VISIBLE_SUPPORT * fit.visible):
+        return None
+    fit = fit.moved(origin)
+    level = level_at(picture, fit.centre_px, fit.outline.radius_px)
+    if abs(level - looks.level) > _LEVEL_SHARE * looks.level + _LEVEL_LUMA:
+        return None
+    centre = fit.centre_px
+    there, along_u, along_v = on_floor(camera, np.vstack([centre, centre + [0.5, 0.0], centre + [0.0, 0.5]]))
+    if not np.isfinite([there, along_u, along_v]).all():
+        return None
+    jacobian = 2.0 * np.column_stack([(along_u - there)[:2], (along_v - there)[:2]])
+    covariance = jacobian @ fit.covariance_px2 @ jacobian.T
+    return Sighting(
+        frame=picture.frame,
+        time_s=picture.time_s,
+        centre_m=there,
+        sd_m=np.sqrt(np.diag(covariance)),
+        fit=fit,
+    )
+
+
+def locate_ahead(
+    picture: Picture,
+    from_m: FloatArray,
+    looks: Looks,
+    *,
+    ways: Sequence[int],
+    least_m: float,
+    most_m: float,
+    smear_share: float,
+) -> Sighting | None:
+    """Locate a ball that left a place along the target line, somewhere between two distances.
+
+    Parameters
+    ----------
+    picture : Picture
+        The frame.
+    from_m : FloatArray
+        Where it came from, shape (3,) [m].
+    looks : Looks
+        Its looks at rest.
+    ways : Sequence[int]
+        Directions along x to try, +1 or -1.
+    least_m, most_m : float
+        Distances covered [m].
+    smear_share : float
+        Smear during the exposure as a share of the distance covered since `from_m`.
+
+    Returns
+    -------
+    Sighting or None
+        The best-supported ball ahead.
+
+    """
+    distance = np.arange(max(least_m, 0.0), most_m + _ALONG_M, _ALONG_M)
+    fan = np.unique(np.rint(np.outer(distance, _FAN) / _ALONG_M), axis=1) * _ALONG_M
+    x = np.concatenate([way * np.repeat(distance, fan.shape[1]) for way in ways])
+    y = np.tile(fan.ravel(), len(ways))
+    places = np.column_stack([from_m[0] + x, from_m[1] + y, np.full(len(x), BALL_RADIUS_M)])
+    seen = []
+    for place in vote(picture.luma, picture.camera, places, keep=4):
+        smear = smear_share * (place - from_m)
+        sighting = locate(picture, place, looks, smear_m=smear)
+        if sighting is not None:
+            seen.append(sighting)
+    return max(seen, key=lambda each: each.fit.support, default=None)
+
+
+def in_picture(luma: LumaFrame, camera: Camera, place_m: FloatArray) -> float:
+    """Return the share of a ball's outline that lies inside the picture, 0..1."""
+    points = ball_outline(camera, floor_ball(place_m[0], place_m[1])).points_px
+    height, width = luma.shape
+    return float(np.mean(((points >= 0.0) & (points <= [width - 1.0, height - 1.0])).all(axis=1)))
