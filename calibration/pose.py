@@ -133,8 +133,9 @@ def solve_pose(
     rms = float(np.sqrt(np.mean(np.sum(errors**2, axis=1))))
     degrees = max(2 * len(points_m) - 7, 1)
     excess = max(float(np.sum((errors / sd[:, None]) ** 2)) / degrees, 1.0)
-    weights = best.jac[: 2 * len(points_m)] / np.sqrt(excess)
-    prior = best.jac[2 * len(points_m) :]
+    slopes = np.asarray(best.jac, dtype=np.float64)
+    weights = slopes[: 2 * len(points_m)] / np.sqrt(excess)
+    prior = slopes[2 * len(points_m) :]
     covariance = np.linalg.pinv(weights.T @ weights + prior.T @ prior)
     focal_log_sd = float(np.sqrt(covariance[0, 0]))
     source: FocalSource = "sheet" if focal_log_sd < SOLVED_LOG_SD else "assumed"

@@ -38,6 +38,9 @@ SHUTTER_LEAST_PX = 3.0
 SEEK_INTERVAL_S = 0.05
 """Chosen by us: how often a lost tag is looked for in the whole picture."""
 
+ENLARGED_SEEK_INTERVAL_S = 0.25
+"""Chosen by us: how often it is looked for in the picture enlarged, where a cell of 2 px decodes."""
+
 
 @dataclass(frozen=True, kw_only=True, slots=True, eq=False)
 class PixelTrack:
@@ -87,6 +90,7 @@ class TagFollower:
         self._last_time_s = float("-inf")
         self._velocity_px_s = np.zeros(2)
         self._next_seek_s = float("-inf")
+        self._next_enlarged_s = float("-inf")
         self._shutter_share = 0.25
         self._shutter_costs: list[FloatArray] = []
         self._interval_s = float("nan")
@@ -226,6 +230,9 @@ class TagFollower:
             ).get(self._tag_id)
         if corners is None:
             corners = self._finder.find(frame.luma).get(self._tag_id)
+        if corners is None and frame.time_s >= self._next_enlarged_s and max(frame.luma.shape) <= 2000:
+            self._next_enlarged_s = frame.time_s + ENLARGED_SEEK_INTERVAL_S
+            corners = self._finder.find(frame.luma, scale=2).get(self._tag_id)
         if corners is None:
             return None
         homography = self._in_perspective(homography_of(corners, self._pattern.side_m))

@@ -1,0 +1,131 @@
+"""How a flat tag is turned in space, from how it is stretched in the picture."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from pennyfall.calibration.camera import Camera
+from pennyfall.kinematics.values import FloatArray
+
+STEP_M = 1e-4
+"""Chosen by us: central differences over a tenth of a millimetre err by parts in a million."""
+
+
+def projection_gradient(camera: Camera, points: FloatArray) -> FloatArray:
+    """Return the pixels a world point moves per metre along x, y and z, shapes (n, 3) -> (n, 2, 3) [px/m]."""
+    count = len(points)
+    steps = STEP_M * np.eye(3)
+    ahead = camera.project((points[:, None, :] + steps).reshape(-1, 3))
+    behind = camera.project((points[:, None, :] - steps).reshape(-1, 3))
+    gradient = ((ahead - behind) / (2 * STEP_M)).reshape(count, 3, 2)
+    return np.swapaxes(gradient, 1, 2)
+
+
+def tag_axes(turn_rad: FloatArray, tilt_rad: FloatArray, roll_rad: FloatArray) -> FloatArray:
+    """Return a tag's x and y axes in the world.
+
+    Parameters
+    ----------
+    turn_rad : FloatArray
+        Rotation about the vertical, shape (n,) [rad]; zero when its x axis points along the target line.
+    tilt_rad : FloatArray
+        Rise of the tag's x axis out of the level, shape (n,) [rad]; positive when its front is high.
+    roll_rad : FloatArray
+        Rotation about the tag's x axis, shape (n,) [rad].
+
+    Returns
+    -------
+    FloatArray
+        Shape (n, 3, 2): columns are the axes.
+
+    """
+    turn, tilt, roll = np.broadcast_arrays(turn_rad, tilt_rad, roll_rad)
+    ct, st = np.cos(tilt), np.sin(tilt)
+    cr, sr = np.cos(roll), np.sin(roll)
+    cz, sz = np.cos(turn), np.sin(turn)
+    # Rotation about z, then about -y (front up), then about x.
+    x_axis = np.stack([cz * ct, sz * ct, st], axis=-1)
+    y_axis = np.stack([-sz * cr - cz * st * sr, cz * cr - sz * st * sr, ct * sr], axis=-1)
+    return np.stack([x_axis, y_axis], axis=-1)
+
+
+def relative_stretch(measured: FloatArray, predicted: FloatArray) -> FloatArray:
+    """Return how the measured picture of a tag is stretched against the predicted one.
+
+    Parameters
+    ----------
+    measured, predicted : FloatArray
+        Pixels per metre of the tag's plane, shape (n, 2, 2).
+
+    Returns
+    -------
+    FloatArray
+        The four entries of measured @ inverse(predicted) - 1, shape (n, 4).
+
+    """
+    ratio = measured @ np.linalg.inv(predicted)
+    return np.asarray((ratio - np.eye(2)).reshape(-1, 4), dtype=np.float64)
+
+
+def follow_attitude(
+    camera: Camera,
+    points: FloatArray,
+    jacobian: FloatArray,
+    stretch_covariance: FloatArray,
+    *,
+    turn_rad: float,
+    roll_rad: float,
+    nearness_sd: float,
+) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray]:
+    """Solve turn, tilt and nearness of a moving tag in every frame.
+
+    Parameters
+    ----------
+    camera : Camera
+        The posed camera.
+    points : FloatArray
+        Where the tag's centre is, shape (n, 3) [m].
+    jacobian : FloatArray
+        Pixels per metre of the tag's plane as seen, shape (n, 2, 2).
+    stretch_covariance : FloatArray
+        Covariance of its four relative stretches, shape (n, 4, 4).
+    turn_rad, roll_rad : float
+        The tag's turn and roll at address; the roll is taken to last through the stroke.
+    nearness_sd : float
+        Prior standard deviation of how much larger the tag looks than at `points` (log).
+
+    Returns
+    -------
+    turn_rad, tilt_rad, nearness, covariance : FloatArray
+        Shapes (n,), (n,), (n,) and (n, 3, 3); nearness is the log of seen size over predicted size.
+
+    Notes
+    -----
+    Gauss-Newton on three unknowns against four stretches, all frames at once, derivatives by central
+    differences; three steps from the address attitude reach rounding for tilts below half a radian.
+
+    """
+    count = len(points)
+    gradient = projection_gradient(camera, points)
+    state: FloatArray = np.tile([turn_rad, 0.0, 0.0], (count, 1))
+    weight = np.linalg.inv(stretch_covariance)
+    prior = np.diag([0.0, 0.0, nearness_sd**-2])
+    step = 1e-5
+
+    def stretch(of: FloatArray) -> FloatArray:
+        axes = tag_axes(of[:, 0], of[:, 1], np.full(count, roll_rad))
+        return relative_stretch(jacobian, np.exp(of[:, 2])[:, None, None] * (gradient @ axes))
+
+    normal = np.empty((count, 3, 3))
+    for _ in range(3):
+        errors = stretch(state)
+        slopes = np.stack(
+            [(stretch(state + step * one) - stretch(state - step * one)) / (2 * step) for one in np.eye(3)],
+            axis=-1,
+        )
+        weighted = np.swapaxes(slopes, 1, 2) @ weight
+        normal = weighted @ slopes + prior
+        pull = (weighted @ errors[..., None])[..., 0] + state @ prior
+        state = state - np.linalg.solve(normal, pull[..., None])[..., 0]
+    covariance = np.asarray(np.linalg.inv(normal), dtype=np.float64)
+    return state[:, 0], state[:, 1], state[:, 2], covariance
