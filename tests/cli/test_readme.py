@@ -50,7 +50,7 @@ def test_the_demo_clip_of_the_readme_is_shipped() -> None:
 @pytest.mark.parametrize("guide", GUIDES, ids=lambda path: path.name)
 def test_every_file_a_guide_names_exists(guide: Path) -> None:
     text = re.sub(r"```.*?```", "", guide.read_text(encoding="utf-8"), flags=re.DOTALL)
-    for name in re.findall(r"`([\w./-]+/[\w.-]+\.(?:py|toml|json|md|mp4))`", text):
+    for name in re.findall(r"`([a-z_./-]+/[a-z_.-]+\.(?:py|toml|json|md|mp4))`", text):
         assert (ROOT / name).is_file(), name
 
 
