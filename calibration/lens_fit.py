@@ -92,6 +92,6 @@ def _solve(views: list[BoardView], size_px: tuple[int, int]) -> tuple[Lens, list
 def _refuse_too_few(views: list[BoardView]) -> None:
     if len(views) < FEWEST_VIEWS:
         raise CannotMeasure(
-            f"The board was found, sharp, in {len(views)} different positions; {FEWEST_VIEWS} are the fewest.",
+            f"The board was found, sharp, in {len(views)} different places; the fewest are {FEWEST_VIEWS}.",
             fix="Film the whole board in good light, moving slowly, and name its pattern right (--pattern).",
         )
