@@ -66,7 +66,7 @@ def test_on_a_plateau_any_instant_of_it_is_the_peak() -> None:
     truth["strokes_container_clock"][0]["peak_forward_accel_plateau_s"] = [1.85 + 0.16, 1.85 + 0.24]
     (rows,) = compare(measurement(stroke), truth).values()
     place = next(each for each in rows if each.name == "peak_acceleration_share")
-    assert place.true == (pytest.approx(0.5), pytest.approx(0.75))
+    assert place.true == pytest.approx((0.5, 0.75))
     assert not place.inside  # measured at 30 ± 12 %
 
 
