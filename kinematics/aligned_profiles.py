@@ -17,8 +17,8 @@ def aligned_acceleration(stroke: StrokeMeasures) -> tuple[FloatArray, FloatArray
 
     All NaN where an event is unknown or the profile does not reach from takeaway to impact. Each part of the
     stroke is stretched linearly between its landmarks (landmark registration: Ramsay and Silverman 2005,
-    Functional Data Analysis, 2nd ed., section 7.3); the values are not scaled. The last node is the left limit
-    at impact: samples at or after impact, where the ball has already slowed the head, are not used.
+    Functional Data Analysis, 2nd ed., section 7.3); the values are not scaled. The last node is the left
+    limit at impact: samples at or after impact, where the ball has slowed the head, are not used.
     """
     profile = stroke.profile
     landmarks = np.array([stroke.takeaway_s.value, stroke.top_s.value, stroke.impact_s.value])

@@ -11,8 +11,8 @@ import numpy as np
 from pennyfall.kinematics.values import BoolArray, FloatArray
 
 MOST_EXACT = 10_000
-"""Chosen by us: up to this many arrangements all are visited (under a second); 3 v 3 strokes at two lengths make
-400, 5 v 5 at one length 252, 8 v 8 at one length 12,870."""
+"""Chosen by us: up to this many arrangements all are visited (under a second); 3 v 3 strokes at two
+lengths make 400, 5 v 5 at one length 252, 8 v 8 at one length 12,870."""
 DRAWS = 9_999
 """Chosen by us: with the observed one 10,000, so that a p of 0.05 is known to about 0.002."""
 

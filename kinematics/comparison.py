@@ -94,6 +94,8 @@ class PairComparison:
     """Putt lengths at which both have strokes enough to compare [m]."""
     strokes: tuple[tuple[int, int], ...]
     """Strokes of first and second at each of them."""
+    left_out: tuple[tuple[float, int, int], ...]
+    """Putt lengths [m] with too few strokes to compare, and the strokes of first and second there."""
     arrangements: int
     """Arrangements of the strokes visited."""
     exact: bool
@@ -133,16 +135,14 @@ def compare_pair(
 
     """
     levels = rules.levels
-    shared = tuple(
-        length
-        for length in table.lengths_m(first)
-        if min(table.rows(each, length).sum() for each in (first, second)) >= levels.fewest_strokes
-    )
-    lengths = shared or tuple(x for x in table.lengths_m(first) if x in table.lengths_m(second))
+    filmed = sorted({*table.lengths_m(first), *table.lengths_m(second)})
+    counts = {x: (int(table.rows(first, x).sum()), int(table.rows(second, x).sum())) for x in filmed}
+    shared = tuple(x for x in filmed if min(counts[x]) >= levels.fewest_strokes)
+    lengths = shared or tuple(x for x in filmed if min(counts[x]) > 0)
     here = np.isin(table.putt_length_m, lengths) & (table.rows(first) | table.rows(second))
     mine = table.only(here)
     is_first = mine.rows(first)
-    sizes = tuple((int(mine.rows(first, each).sum()), int(mine.rows(second, each).sum())) for each in lengths)
+    sizes = tuple(counts[each] for each in lengths)
     attainable = min(1.0, smallest_p(sizes) * pairs) if lengths else 1.0
     enough = bool(shared) and attainable <= levels.quantities
     if lengths:
@@ -159,6 +159,7 @@ def compare_pair(
         second=second,
         putt_lengths_m=lengths,
         strokes=sizes,
+        left_out=tuple((each, *counts[each]) for each in filmed if each not in lengths),
         arrangements=len(labels),
         exact=exact,
         smallest_p=attainable,

@@ -9,13 +9,24 @@ from pennyfall.kinematics.comparison import Difference, PairComparison, Quantity
 from pennyfall.kinematics.condition_summary import ConditionSummary, QuantitySummary
 from pennyfall.kinematics.profile_comparison import DifferingStretch
 from pennyfall.kinematics.rules import Quantity, Rules
-from pennyfall.kinematics.wording import Number, Sentence, listed, phase, place, putt, shown, shown_difference
+from pennyfall.kinematics.wording import (
+    Number,
+    Sentence,
+    called,
+    listed,
+    phase,
+    place,
+    putt,
+    shown,
+    shown_difference,
+)
 
 
 def read_pair(pair: PairComparison, rules: Rules) -> tuple[Sentence, ...]:
     """Say what two conditions differ in; with too few strokes, only how many more to film."""
     if not pair.enough:
         return (_too_few(pair),)
+    left_out = [_left_out(pair)] if pair.left_out else []
     claims = [_claim(pair, each) for each in pair.quantities if each.claimed]
     stretches = pair.profile.stretches if pair.profile else ()
     profile = [_stretch(pair, each) for each in stretches if each.claimed]
@@ -26,11 +37,11 @@ def read_pair(pair: PairComparison, rules: Rules) -> tuple[Sentence, ...]:
         if not each.claimed and each.quantity.name in decisive and not math.isnan(each.pooled.value)
     ]
     nothing = [] if claims or profile else [_nothing(pair)]
-    return (*claims, *profile, *nothing, *silent)
+    return (*claims, *profile, *nothing, *silent, *left_out)
 
 
 def read_conditions(summaries: Sequence[ConditionSummary], rules: Rules) -> tuple[Sentence, ...]:
-    """Say of each quantity that a rule is about how repeatable it is, and where it stands against its band."""
+    """Say where each quantity that a rule is about stands against its band, and how repeatable it is."""
     in_rules = {rule.quantity for rule in rules.rules}
     return tuple(
         _condition(summary, each)
@@ -71,8 +82,9 @@ def _stretch(pair: PairComparison, each: DifferingStretch) -> Sentence:
     more = "more" if each.difference_mps2 > 0 else "less"
     text = (
         f"With {pair.second}, the head was accelerated {more} toward the target from "
-        f"{phase(each.from_phase)} to {phase(each.to_phase)}, by {abs(each.difference_mps2):.1f} m/s^2 on average (the whole "
-        f"profiles differ, p = {each.p_adjusted:.3f}; where the stretch begins and ends is an estimate)."
+        f"{phase(each.from_phase)} to {phase(each.to_phase)}, by "
+        f"{abs(each.difference_mps2):.1f} m/s^2 on average (the whole profiles differ, "
+        f"p = {each.p_adjusted:.3f}; where the stretch begins and ends is an estimate)."
     )
     number = Number(
         name="mean acceleration difference over the stretch",
@@ -99,7 +111,7 @@ def _no_claim(pair: PairComparison, each: QuantityComparison) -> Sentence:
     quantity, pooled = each.quantity, each.pooled
     worthwhile = shown(quantity, quantity.worthwhile)
     measured = (
-        f"{quantity.label} differed by {shown_difference(quantity, pooled.value, pooled.interval)} between "
+        f"{called(quantity)} differed by {shown_difference(quantity, pooled.value, pooled.interval)} between "
         f"{pair.first} and {pair.second}"
     )
     if pooled.interval.within(quantity.worthwhile):
@@ -141,12 +153,25 @@ def _too_few(pair: PairComparison) -> Sentence:
         noun = "stroke" if more == 1 else "strokes"
         where = " at each putt length" if len(pair.strokes) > 1 else ""
         text = (
-            f"Too few strokes to claim anything about {pair.first} and {pair.second} ({counts}; the smallest p "
-            f"they could give is {pair.smallest_p:.2g}): film at least {more} more {noun} of each{where}."
+            f"Too few strokes to claim anything about {pair.first} and {pair.second} ({counts}; the "
+            f"smallest p they could give is {pair.smallest_p:.2g}): film at least {more} more {noun} of "
+            f"each{where}."
         )
     number = Number(name="smallest p these strokes can give", value=pair.smallest_p, strokes=_strokes(pair))
     needed = Number(name="strokes needed of each", value=pair.strokes_to_claim)
     return Sentence(text=text, numbers=(number, needed), kind="too few")
+
+
+def _left_out(pair: PairComparison) -> Sentence:
+    counts = listed(
+        [f"{first} against {second} at {putt(length)}" for length, first, second in pair.left_out]
+    )
+    text = f"Left out for too few strokes of {pair.first} and {pair.second}: {counts}."
+    numbers = tuple(
+        Number(name=f"strokes at {putt(length)}", value=first + second)
+        for length, first, second in pair.left_out
+    )
+    return Sentence(text=text, numbers=numbers, kind="too few")
 
 
 def _condition(summary: ConditionSummary, each: QuantitySummary) -> Sentence:
@@ -154,9 +179,9 @@ def _condition(summary: ConditionSummary, each: QuantitySummary) -> Sentence:
     low, high = spread.mean_interval
     text = (
         f"{_capital(summary.condition)} at {putt(summary.putt_length_m)}: {quantity.label} "
-        f"{shown(quantity, spread.mean)} (95 %: {_range(quantity, spread.mean_interval)}){_standing(each)}; own "
-        f"scatter {shown(quantity, spread.own_sd)} (95 %: {_range(quantity, spread.own_sd_interval)}) beside a "
-        f"measurement error of {shown(quantity, spread.measurement_sd)}, {spread.strokes} strokes."
+        f"{shown(quantity, spread.mean)} (95 %: {_range(quantity, spread.mean_interval)}){_standing(each)}; "
+        f"own scatter {shown(quantity, spread.own_sd)} (95 %: {_range(quantity, spread.own_sd_interval)}) "
+        f"beside a measurement error of {shown(quantity, spread.measurement_sd)}, {spread.strokes} strokes."
     )
     numbers = (
         Number(name=f"mean {quantity.name}", value=spread.mean, low=low, high=high, strokes=spread.strokes),

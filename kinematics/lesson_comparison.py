@@ -31,6 +31,8 @@ class LessonComparison:
     sentences: tuple[Sentence, ...]
     """What the numbers say, the claims first."""
     recommendation: Recommendation
+    practice_left_out: int
+    """Strokes without a ball that were left out because others were made with one."""
 
     def pair(self, first: str, second: str) -> PairComparison:
         """Return the comparison of two conditions, in the order of `conditions`."""
@@ -71,14 +73,14 @@ def compare_conditions(
     Notes
     -----
     The family of claims is: every quantity of the rules, all putt lengths put together, and the whole
-    profile, for every pair of conditions. A lesson without any difference makes any claim at all with a chance
-    of at most `rules.levels.family`: the profile has its share of it, the quantities share the rest by the
-    step-down maximum statistic, pairs by Bonferroni. Labels are exchanged within a putt length only.
+    profile, for every pair of conditions. A lesson without any difference makes any claim at all with a
+    chance of at most `rules.levels.family`: the profile has its share of it, the quantities share the rest by
+    the step-down maximum statistic, pairs by Bonferroni. Labels are exchanged within a putt length only.
     Differences at one putt length are given with their intervals and claim nothing.
 
-    With 3 v 3 strokes at one putt length an exact two-sided permutation p cannot fall below 0.1, so nothing can
-    be claimed and a fourth stroke is asked for; at two putt lengths there are 20 x 20 arrangements, p can fall
-    to 0.005, and claims are possible. A claim never rests on the t distribution alone, whose 5 % at such
+    With 3 v 3 strokes at one putt length an exact two-sided permutation p cannot fall below 0.1, so nothing
+    can be claimed and a fourth stroke is asked for; at two putt lengths there are 20 x 20 arrangements, p can
+    fall to 0.005, and claims are possible. A claim never rests on the t distribution alone, whose 5 % at such
     counts would rest on a normality that nobody can check.
 
     Examples
@@ -130,4 +132,5 @@ def compare_conditions(
             *read_conditions(summaries, rules),
         ),
         recommendation=recommend(tuple(conditions), pairs, rules),
+        practice_left_out=table.practice_left_out,
     )

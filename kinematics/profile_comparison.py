@@ -72,7 +72,7 @@ class ProfileComparison:
     smoothness_nodes: float
     """Full width at half maximum of the residual curves [nodes]."""
     field_threshold: float
-    """Size of t that smooth random curves exceed anywhere in 5 % of cases [-]: a second opinion, claims nothing."""
+    """Size of t that smooth random curves exceed anywhere in 5 % of cases [-]; no claim rests on it."""
     stretches: tuple[DifferingStretch, ...]
     """Clusters found, claimed or not."""
 

@@ -11,7 +11,7 @@ from pennyfall.kinematics.values import FloatArray
 
 _FOUR_LOG_2 = 4 * math.log(2)
 _STILL = 1e-9
-"""Chosen by us: a node with less than this share of the largest variance has none, and a slope over it no meaning."""
+"""Chosen by us: a node with less than this share of the largest variance counts as having none."""
 
 
 def smoothness_fwhm(residuals: FloatArray) -> float:

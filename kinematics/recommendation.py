@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
 from pennyfall.kinematics.comparison import PairComparison, QuantityComparison
 from pennyfall.kinematics.rules import Quantity, Rule, Rules
-from pennyfall.kinematics.wording import listed, shown, shown_difference
+from pennyfall.kinematics.wording import called, listed, putt, shown, shown_difference
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -15,8 +16,12 @@ class Reason:
     """A rule that speaks, in one pair of conditions."""
 
     rule: Rule
+    comparison: QuantityComparison
+    """The claim it rests on."""
     favours: str
     over: str
+    putt_lengths_m: tuple[float, ...]
+    """Putt lengths at which the difference points the same way [m]."""
     text: str
 
 
@@ -26,6 +31,8 @@ class Recommendation:
 
     condition: str | None
     """The condition prescribed; None where the data do not decide."""
+    putt_lengths_m: tuple[float, ...]
+    """Putt lengths it is prescribed for [m]: filmed, and with every reason pointing the same way."""
     text: str
     """One sentence."""
     reasons: tuple[Reason, ...]
@@ -39,7 +46,7 @@ def recommend(conditions: Sequence[str], pairs: Sequence[PairComparison], rules:
 
     A rule speaks in a pair where its quantity's difference is claimed and one condition is surely closer to
     the target. A condition is prescribed when deciding rules speak for it against every other condition and
-    none speaks against it.
+    none speaks against it, for the putt lengths at which each of those differences points the same way.
     """
     reasons = [
         reason for pair in pairs for rule in rules.rules if (reason := _reason(pair, rule)) is not None
@@ -47,19 +54,21 @@ def recommend(conditions: Sequence[str], pairs: Sequence[PairComparison], rules:
     reasons.sort(key=lambda each: not each.rule.decides)
     deciding = [each for each in reasons if each.rule.decides]
     for condition in conditions:
-        others = set(conditions) - {condition}
-        won = {each.over for each in deciding if each.favours == condition}
+        mine = [each for each in deciding if each.favours == condition]
         lost = any(each.over == condition for each in deciding)
-        if won == others and not lost:
-            mine = [each for each in reasons if each.favours == condition and each.rule.decides]
+        lengths = _common(mine)
+        if {each.over for each in mine} == set(conditions) - {condition} and not lost and lengths:
+            where = listed([putt(each) for each in lengths])
             return Recommendation(
                 condition=condition,
-                text=f"Prescribe {condition}: {listed([each.text for each in mine])}.",
+                putt_lengths_m=lengths,
+                text=f"Prescribe {condition} for putts of {where}: {listed([each.text for each in mine])}.",
                 reasons=tuple(reasons),
-                would_change=_would_overturn(mine, pairs, reasons),
+                would_change=_would_overturn(condition, mine, reasons),
             )
     return Recommendation(
         condition=None,
+        putt_lengths_m=(),
         text=_undecided(pairs, deciding),
         reasons=tuple(reasons),
         would_change=_would_decide(pairs, rules),
@@ -75,17 +84,34 @@ def _reason(pair: PairComparison, rule: Rule) -> Reason | None:
         return None
     # |second - target|^2 - |first - target|^2 = (second - first)(second + first - 2 target)
     second_closer = each.pooled.value * (low + high) < 0
+    means = {pair.first: each.pooled.first_mean, pair.second: each.pooled.second_mean}
     favours, over = (pair.second, pair.first) if second_closer else (pair.first, pair.second)
-    near, far = each.pooled.second_mean, each.pooled.first_mean
-    if not second_closer:
-        near, far = far, near
     quantity = each.quantity
+    apart = shown_difference(quantity, each.pooled.value, each.pooled.interval)
     text = (
-        f"{_called(quantity)} is {shown(quantity, near)} with {favours} against {shown(quantity, far)} with {over}, "
-        f"a difference of {shown_difference(quantity, each.pooled.value, each.pooled.interval)}, and "
-        f"{rule.because}"
+        f"{called(quantity)} is {shown(quantity, means[favours])} against "
+        f"{shown(quantity, means[over])} with {over}, apart by {apart}"
     )
-    return Reason(rule=rule, favours=favours, over=over, text=text)
+    same_way = tuple(
+        d.putt_length_m
+        for d in each.by_length
+        if d.putt_length_m is not None and math.copysign(1, d.value) == math.copysign(1, each.pooled.value)
+    )
+    return Reason(
+        rule=rule,
+        comparison=each,
+        favours=favours,
+        over=over,
+        putt_lengths_m=same_way,
+        text=text,
+    )
+
+
+def _common(reasons: Sequence[Reason]) -> tuple[float, ...]:
+    if not reasons:
+        return ()
+    common = set.intersection(*(set(each.putt_lengths_m) for each in reasons))
+    return tuple(sorted(common))
 
 
 def _undecided(pairs: Sequence[PairComparison], deciding: Sequence[Reason]) -> str:
@@ -97,21 +123,21 @@ def _undecided(pairs: Sequence[PairComparison], deciding: Sequence[Reason]) -> s
     return f"No prescription: the rules do not single out one condition ({said})."
 
 
-def _would_overturn(
-    mine: Sequence[Reason], pairs: Sequence[PairComparison], reasons: Sequence[Reason]
-) -> tuple[str, ...]:
+def _would_overturn(condition: str, mine: Sequence[Reason], reasons: Sequence[Reason]) -> tuple[str, ...]:
     changes = []
     for reason in mine:
-        each = _comparison(reason, pairs)
+        each = reason.comparison
         changes.append(
             f"A later lesson in which {reason.over} comes as close to "
-            f"{shown(each.quantity, reason.rule.target)} in {_called(each.quantity)} as {reason.favours}, or "
-            f"closer; with as many strokes a change of {shown(each.quantity, each.mean_mdc)} could be believed."
+            f"{shown(each.quantity, reason.rule.target)} in {called(each.quantity)} as {condition}, or "
+            f"closer; with as many strokes, a change of {shown(each.quantity, each.mean_mdc)} could be "
+            "believed."
         )
-    against = [each for each in reasons if not each.rule.decides and each.over == mine[0].favours]
+        changes.append(f"Thinking otherwise of the rule {reason.rule.name!r}: {reason.rule.because}.")
     changes += [
-        f"Letting the rule {each.rule.name!r} decide: it speaks for {each.favours}; {each.text}."
-        for each in against
+        f"Letting the rule {each.rule.name!r} decide: it speaks for {each.favours}, as {each.text}."
+        for each in reasons
+        if not each.rule.decides and each.over == condition
     ]
     return tuple(changes)
 
@@ -121,25 +147,17 @@ def _would_decide(pairs: Sequence[PairComparison], rules: Rules) -> tuple[str, .
     for pair in pairs:
         if not pair.enough:
             changes.append(
-                f"{pair.strokes_to_claim} strokes of {pair.first} and of {pair.second} at the same putt lengths: "
-                "with fewer no claim is possible."
+                f"{pair.strokes_to_claim} strokes of {pair.first} and of {pair.second} at the same putt "
+                "lengths: with fewer no claim is possible."
             )
             continue
         for rule in rules.rules:
             each = pair.quantity(rule.quantity)
-            if rule.decides and not each.claimed and each.strokes_needed < float("inf"):
+            open_question = not each.claimed and not each.pooled.interval.within(each.quantity.worthwhile)
+            if rule.decides and open_question and math.isfinite(each.strokes_needed):
                 changes.append(
-                    f"A difference in {_called(each.quantity)} between {pair.first} and {pair.second}: about "
+                    f"A difference in {called(each.quantity)} between {pair.first} and {pair.second}: about "
                     f"{int(each.strokes_needed)} strokes of each at each putt length would show one of "
                     f"{shown(each.quantity, each.quantity.worthwhile)}."
                 )
     return tuple(changes)
-
-
-def _called(quantity: Quantity) -> str:
-    return f"the place of {quantity.label}" if quantity.says == "place" else quantity.label
-
-
-def _comparison(reason: Reason, pairs: Sequence[PairComparison]) -> QuantityComparison:
-    pair = next(each for each in pairs if {each.first, each.second} == {reason.favours, reason.over})
-    return pair.quantity(reason.rule.quantity)

@@ -29,7 +29,7 @@ class Scatter:
     own_sd: float
     """The student's own standard deviation: what the measurement error leaves, never below zero, SI."""
     own_sd_interval: tuple[float, float]
-    """Interval of `own_sd`, SI; its lower end is zero where measurement error could explain all the spread."""
+    """Interval of `own_sd`, SI; its lower end is zero where measurement error could be all there is."""
     cv: float
     """`sd` over the absolute mean [-]; meaningless for a quantity whose zero is not 'none of it'."""
 
@@ -52,9 +52,9 @@ def scatter(estimates: Sequence[Estimate], confidence: float = 0.95) -> Scatter:
     -----
     For stroke i, y_i = mean + own_i + error_i with var(error_i) = sd_i^2 known, so the expected sample
     variance is own^2 + mean(sd_i^2): the method-of-moments estimate of own^2 is the difference, floored at
-    zero. The interval takes the chi-squared interval of the total variance and subtracts the same mean(sd_i^2);
-    it treats the measurement error as known and as independent between strokes. An error shared by all the
-    strokes of a clip, such as that of scale, is in neither part.
+    zero. The interval takes the chi-squared interval of the total variance and subtracts the same
+    mean(sd_i^2); it treats the measurement error as known and as independent between strokes. An error
+    shared by all the strokes of a clip, such as that of scale, is in neither part.
 
     """
     known = [each for each in estimates if each.known]

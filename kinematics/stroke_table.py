@@ -31,6 +31,8 @@ class StrokeTable:
     """Aligned acceleration profiles, shape (n, p) [m/s^2]; rows of NaN where there is none."""
     acceleration_sd_mps2: FloatArray
     """Their standard deviations, shape (n, p) [m/s^2]."""
+    practice_left_out: int = 0
+    """Strokes without a ball that were left out because others were made with one."""
 
     def __post_init__(self) -> None:
         freeze_arrays(self)
@@ -40,7 +42,8 @@ class StrokeTable:
         mine = np.array([each == condition for each in self.condition], dtype=np.bool_)
         if putt_length_m is None:
             return mine
-        return np.logical_and(mine, self.putt_length_m == putt_length_m)
+        both: BoolArray = mine & (self.putt_length_m == putt_length_m)
+        return both
 
     def lengths_m(self, condition: str) -> tuple[float, ...]:
         """Return the putt lengths a condition has strokes at, shortest first."""
@@ -66,8 +69,9 @@ def stroke_table(strokes: Strokes, quantities: Sequence[Quantity]) -> StrokeTabl
         for length, made in lengths.items()
         for stroke in made
     ]
-    if any(not stroke.practice for _, _, stroke in listed):
-        listed = [each for each in listed if not each[2].practice]
+    with_ball = [each for each in listed if not each[2].practice]
+    left_out = len(listed) - len(with_ball) if with_ball else 0
+    listed = with_ball or listed
     estimates = [[measured(stroke, each.name) for each in quantities] for _, _, stroke in listed]
     profiles = np.array([aligned_acceleration(stroke) for _, _, stroke in listed])
     return StrokeTable(
@@ -77,4 +81,5 @@ def stroke_table(strokes: Strokes, quantities: Sequence[Quantity]) -> StrokeTabl
         sds=np.array([[each.sd for each in row] for row in estimates], dtype=np.float64),
         acceleration_mps2=profiles[:, 0],
         acceleration_sd_mps2=profiles[:, 1],
+        practice_left_out=left_out,
     )

@@ -36,8 +36,8 @@ class Sentence:
     text: str
     numbers: tuple[Number, ...]
     kind: Literal["claim", "no claim", "too few", "condition"]
-    """'claim': a difference is claimed. 'no claim': it is not. 'too few': how many strokes to film. 'condition':
-    what one condition looks like at one putt length."""
+    """'claim': a difference is claimed; 'no claim': it is not; 'too few': how many strokes to film;
+    'condition': what one condition looks like at one putt length."""
 
     @property
     def claim(self) -> bool:
@@ -66,6 +66,11 @@ def putt(length_m: float) -> str:
     return f"{length_m:.2f} m ({length_m / FOOT_M:.0f} ft)"
 
 
+def called(quantity: Quantity) -> str:
+    """Return what a quantity is called where only its value follows."""
+    return f"the place of {quantity.label}" if quantity.says == "place" else quantity.label
+
+
 def listed(parts: tuple[str, ...] | list[str]) -> str:
     """Join with commas and a final 'and'."""
     if len(parts) < 2:
@@ -74,7 +79,7 @@ def listed(parts: tuple[str, ...] | list[str]) -> str:
 
 
 def place(share: float) -> str:
-    """Name a place in the forward swing by its share of it; the borders are chosen by us and only for reading."""
+    """Name a place in the forward swing by its share of it; the borders, chosen by us, decide nothing."""
     if share < -0.15:
         return "before the top"
     if share <= 0.15:

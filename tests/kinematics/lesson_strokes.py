@@ -99,7 +99,7 @@ def drawn_stroke(
 def _profile(
     generator: np.random.Generator, true: Mapping[str, float], takeaway: float, top: float, impact: float
 ) -> Profile:
-    """Straight lines through rest, the slow start, the top, the peak and impact, with a slow wobble of 0.2 m/s^2."""
+    """Straight lines through rest, slow start, top, peak and impact, with a slow wobble of 0.2 m/s^2."""
     t = np.append(np.arange(takeaway - 0.1, impact, FRAME_S), [impact, impact + 1e-6])
     peak_s = top + float(np.clip(true["peak_acceleration_share"], 0.02, 0.98)) * (impact - top)
     peak, end = true["peak_acceleration_mps2"], true["acceleration_at_impact_mps2"]
