@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Literal
 
@@ -27,6 +28,9 @@ SOLVED_LOG_SD = 0.05
 
 DISTORTION_SD = 0.03
 """Chosen by us: what is left of k1 after a phone's own correction; without a lens file it stays unknown."""
+
+STEP_SCALE = np.array([0.1, 0.1, 0.1, 0.1, 0.1, 0.1, 0.1, 0.05])
+"""Natural size of each parameter, which keeps the Levenberg-Marquardt steps round."""
 
 CORNER_FLOOR_PX = 0.05
 """Chosen by us: paper is never quite flat nor quite square; corners are not believed better than this."""
@@ -108,23 +112,14 @@ def solve_pose(
     its ignorance is carried into every length.
 
     """
-    sd = np.maximum(sd_px, CORNER_FLOOR_PX)
-    typical = np.log(TYPICAL_FOCAL_SHARE * max(picture_size))
-    starts = [lens.matrix[0, 0]] if lens is not None else np.exp(typical) * np.array([0.75, 1.0, 1.4])
+    fit = _Fit(points_m, pixels, np.maximum(sd_px, CORNER_FLOOR_PX), picture_size, pixel_aspect, lens)
     best = None
-    for focal in starts:
-        for rotation, translation in _plane_poses(points_m, pixels, focal, picture_size, pixel_aspect, lens):
-            start = np.concatenate([[np.log(focal)], rotation, translation, [0.0]])
-            found = least_squares(
-                _residuals,
-                start,
-                args=(points_m, pixels, sd, picture_size, pixel_aspect, lens, typical),
-                x_scale=np.array([0.1, 0.1, 0.1, 0.1, 0.1, 0.1, 0.1, 0.05]),
-            )
-            # A pose below the floor fits a plane as well: the camera must stand above it.
-            above = _camera(found.x, picture_size, pixel_aspect, lens).centre[2] > 0
-            if above and (best is None or found.cost < best.cost):
-                best = found
+    for start in fit.starts():
+        found = least_squares(fit.residuals, start, jac=fit.slopes, method="lm", x_scale=STEP_SCALE)
+        # A pose below the floor fits a plane as well: the camera must stand above it.
+        above = _camera(found.x, picture_size, pixel_aspect, lens).centre[2] > 0
+        if above and (best is None or found.cost < best.cost):
+            best = found
     if best is None:
         raise ValueError("no pose above the floor fits the points")
     parameters = np.asarray(best.x, dtype=np.float64)
@@ -132,7 +127,7 @@ def solve_pose(
     errors = camera.project(points_m) - pixels
     rms = float(np.sqrt(np.mean(np.sum(errors**2, axis=1))))
     degrees = max(2 * len(points_m) - 7, 1)
-    excess = max(float(np.sum((errors / sd[:, None]) ** 2)) / degrees, 1.0)
+    excess = max(float(np.sum((errors / fit.sd[:, None]) ** 2)) / degrees, 1.0)
     slopes = np.asarray(best.jac, dtype=np.float64)
     weights = slopes[: 2 * len(points_m)] / np.sqrt(excess)
     prior = slopes[2 * len(points_m) :]
@@ -178,42 +173,56 @@ def _camera(
     )
 
 
-def _residuals(
-    parameters: FloatArray,
-    points_m: FloatArray,
-    pixels: FloatArray,
-    sd: FloatArray,
-    picture_size: tuple[int, int],
-    pixel_aspect: float,
-    lens: Lens | None,
-    typical: float,
-) -> FloatArray:
-    errors = (_camera(parameters, picture_size, pixel_aspect, lens).project(points_m) - pixels) / sd[:, None]
-    if lens is None:
-        prior = [(parameters[0] - typical) / TYPICAL_FOCAL_LOG_SD, parameters[7] / DISTORTION_SD]
-    else:
-        known = np.log(lens.matrix[0, 0])
-        relative_sd = max(lens.focal_sd_px / lens.matrix[0, 0], 1e-4)
-        prior = [(parameters[0] - known) / relative_sd, parameters[7] / LENS_K1_SD]
-    return np.concatenate([errors.ravel(), prior])
+@dataclass(frozen=True, slots=True, eq=False)
+class _Fit:
+    """The least-squares problem: weighted pixel errors, then the priors on log focal length and k1."""
 
+    points_m: FloatArray
+    pixels: FloatArray
+    sd: FloatArray
+    picture_size: tuple[int, int]
+    pixel_aspect: float
+    lens: Lens | None
 
-def _plane_poses(
-    points_m: FloatArray,
-    pixels: FloatArray,
-    focal: float,
-    picture_size: tuple[int, int],
-    pixel_aspect: float,
-    lens: Lens | None,
-) -> list[tuple[FloatArray, FloatArray]]:
-    """Return OpenCV's poses of a plane (there can be two) as rotation vectors and translations."""
-    start = _camera(
-        np.array([np.log(focal), 0, 0, 0, 0, 0, 1, 0], dtype=np.float64), picture_size, pixel_aspect, lens
-    )
-    count, rotations, translations, _ = cv2.solvePnPGeneric(
-        points_m, pixels, start.matrix, start.distortion, flags=cv2.SOLVEPNP_IPPE
-    )
-    return [
-        (np.asarray(rotations[i], np.float64).ravel(), np.asarray(translations[i], np.float64).ravel())
-        for i in range(count)
-    ]
+    def starts(self) -> Iterator[FloatArray]:
+        """Yield starts: the one or two poses OpenCV finds for a plane, at plausible focal lengths."""
+        focal_log, _, _ = self.priors()
+        for stretch in (0.75, 1.0, 1.4) if self.lens is None else (1.0,):
+            log_focal = focal_log + np.log(stretch)
+            level = np.array([log_focal, 0, 0, 0, 0, 0, 1, 0], dtype=np.float64)
+            camera = _camera(level, self.picture_size, self.pixel_aspect, self.lens)
+            count, rotations, translations, _ = cv2.solvePnPGeneric(
+                self.points_m, self.pixels, camera.matrix, camera.distortion, flags=cv2.SOLVEPNP_IPPE
+            )
+            for i in range(count):
+                yield np.concatenate(
+                    [[log_focal], np.ravel(rotations[i]), np.ravel(translations[i]), [0.0]]
+                ).astype(np.float64)
+
+    def priors(self) -> tuple[float, float, float]:
+        """Return the expected log focal length, its standard deviation, and that of k1."""
+        if self.lens is None:
+            typical = float(np.log(TYPICAL_FOCAL_SHARE * max(self.picture_size)))
+            return typical, TYPICAL_FOCAL_LOG_SD, DISTORTION_SD
+        focal = float(self.lens.matrix[0, 0])
+        return float(np.log(focal)), max(self.lens.focal_sd_px / focal, 1e-4), LENS_K1_SD
+
+    def residuals(self, parameters: FloatArray) -> FloatArray:
+        camera = _camera(parameters, self.picture_size, self.pixel_aspect, self.lens)
+        errors = (camera.project(self.points_m) - self.pixels) / self.sd[:, None]
+        focal_log, focal_log_sd, k1_sd = self.priors()
+        prior = [(parameters[0] - focal_log) / focal_log_sd, parameters[7] / k1_sd]
+        return np.concatenate([errors.ravel(), prior])
+
+    def slopes(self, parameters: FloatArray) -> FloatArray:
+        camera = _camera(parameters, self.picture_size, self.pixel_aspect, self.lens)
+        _, jacobian = cv2.projectPoints(
+            self.points_m, parameters[1:4], parameters[4:7], camera.matrix, camera.distortion
+        )
+        # OpenCV's columns: rotation vector, translation, fx, fy, cx, cy, k1, ...
+        by_log_focal = camera.matrix[0, 0] * jacobian[:, 6] + camera.matrix[1, 1] * jacobian[:, 7]
+        pixels = np.column_stack([by_log_focal, jacobian[:, :6], jacobian[:, 10]])
+        _, focal_log_sd, k1_sd = self.priors()
+        prior = np.zeros((2, 8))
+        prior[0, 0], prior[1, 7] = 1 / focal_log_sd, 1 / k1_sd
+        return np.vstack([pixels / np.repeat(self.sd, 2)[:, None], prior])

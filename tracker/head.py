@@ -32,7 +32,7 @@ SHUTTER_SHARES = (0.0, 0.05, 0.1, 0.2, 0.3, 0.4, 0.5, 0.65, 0.8, 1.0)
 SHUTTER_FRAMES = 12
 """Chosen by us: this many smeared frames settle the exposure time."""
 
-SHUTTER_LEAST_PX = 3.0
+SHUTTER_LEAST_PX = 6.0
 """Chosen by us: a tag must move this far between frames for its smear to tell the exposure time."""
 
 SEEK_INTERVAL_S = 0.05

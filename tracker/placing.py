@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
 from pennyfall.calibration.attitude import follow_attitude
 from pennyfall.calibration.camera import Camera
@@ -19,8 +20,8 @@ from pennyfall.tracker.following import Followed, moved_camera
 from pennyfall.tracker.head import PixelTrack
 
 CENTRE_FLOOR_PX = 0.03
-"""Chosen by us: registration of a moving tag in a compressed clip scatters by 0.03 to 0.06 px even when its own
-covariance says less."""
+"""Chosen by us: registration of a moving tag in a compressed clip scatters by 0.03 to 0.06 px even when its
+own covariance says less."""
 
 STRETCH_FLOOR = 0.002
 """Chosen by us: the stretch of a registered tag is not believed better than this."""
@@ -32,7 +33,7 @@ FREE_TURN_SD_RAD = 0.035
 """Chosen by us: without a ball, how well the sheet is laid along the path."""
 
 LARGEST_TURN_RAD = 0.10
-"""Chosen by us: a ball that starts more than 6 degrees off the sheet's axis was mishit; its way is not the path."""
+"""Chosen by us: a ball that starts more than 6 degrees off the sheet's axis was mishit."""
 
 BALL_DIRECTION_S = 0.15
 """Chosen by us: over this time after the start the ball runs straight on any green."""
@@ -197,7 +198,7 @@ def _slope(time_s: FloatArray, value: FloatArray, seen: BoolArray) -> FloatArray
     good = np.flatnonzero(seen & np.isfinite(value))
     if len(good) < 3:
         return slope
-    step = max(int(round(0.015 / float(np.median(np.diff(time_s))))), 1)
+    step = max(round(0.015 / float(np.median(np.diff(time_s)))), 1)
     if len(good) <= 2 * step:
         return slope
     late, early = good[2 * step :], good[: -2 * step]
@@ -232,7 +233,7 @@ def _address_frames(pixel: PixelTrack, level_x: FloatArray, *, known_ball: bool)
     return frames
 
 
-def _runs(flags: BoolArray) -> list[FloatArray]:
+def _runs(flags: BoolArray) -> list[NDArray[np.intp]]:
     """Return the index runs in which a flag holds."""
     index = np.flatnonzero(flags)
     return [run for run in np.split(index, np.flatnonzero(np.diff(index) > 1) + 1) if len(run)]
@@ -348,8 +349,8 @@ def _scale_sd(
 ) -> float:
     """Return the relative standard deviation of lengths along the target line.
 
-    Each source is moved by one standard deviation and the length between the stroke's outermost places is taken
-    anew; the changes add in quadrature (JCGM 100:2008, 5.1.3, by finite differences).
+    Each source is moved by one standard deviation and the length between the stroke's outermost places is
+    taken anew; the changes add in quadrature (JCGM 100:2008, 5.1.3, by finite differences).
     """
     seen = np.flatnonzero(np.isfinite(pixel.centre_px[:, 0]))
     camera = pose.camera.moved_to(origin, x_axis)

@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
 import cv2
 import numpy as np
 
-from pennyfall.kinematics.values import BoolArray, FloatArray
+from pennyfall.kinematics.values import FloatArray
 from pennyfall.tracker.clip import LumaFrame
 from pennyfall.tracker.pattern import ImageArray, Texture
 
@@ -84,18 +85,17 @@ def register(
     what makes errors that change with the position within the pixel.
 
     """
-    window = _window(luma, homography, texture)
-    if window is None:
+    covered = _covered(luma, homography, texture)
+    if covered is None:
         return None
-    picture, across, down, keep = window
-    count = int(keep.sum())
+    observed, across, down = covered
+    count = len(observed)
     if count < LEAST_PIXELS:
         return None
-    observed = picture[keep]
     start_centre, start_jacobian = plane_jacobian(homography)
     gradient_to_px = np.linalg.inv(start_jacobian).astype(np.float32)
-    du = (np.broadcast_to(across, picture.shape)[keep] - np.float32(start_centre[0])).astype(np.float32)
-    dv = (np.broadcast_to(down, picture.shape)[keep] - np.float32(start_centre[1])).astype(np.float32)
+    du = (across - start_centre[0]).astype(np.float32)
+    dv = (down - start_centre[1]).astype(np.float32)
     current = homography
     stretch = np.zeros(4)
     design = np.empty((count, 8), np.float32)
@@ -103,7 +103,7 @@ def register(
     gain = 0.0
     variance = 1.0
     for step in range(MOST_STEPS):
-        sampled = _sample(texture, current, across, down)[keep]
+        sampled = _sample(texture, current, across, down)
         shade = sampled[:, 0]
         if step == 0:
             gain, _ = _gain(observed, shade)
@@ -137,7 +137,7 @@ def register(
     else:
         if abs(move[0]) + abs(move[1]) > 0.05:
             return None
-    shade = _sample(texture, current, across, down)[keep][:, 0]
+    shade = _sample(texture, current, across, down)[:, 0]
     gain, correlation = _gain(observed, shade)
     residual = observed - shade * gain
     spread = float(np.std(residual))
@@ -161,43 +161,41 @@ def misfit(
 
     `within` names the texture whose usable part is compared, so that several blurs see the same pixels.
     """
-    window = _window(luma, homography, within or texture)
-    if window is None:
+    covered = _covered(luma, homography, within or texture)
+    if covered is None:
         return float("nan")
-    picture, across, down, keep = window
-    observed = picture[keep]
-    shade = _sample(texture, homography, across, down)[keep][:, 0]
+    observed, across, down = covered
+    shade = _sample(texture, homography, across, down)[:, 0]
     gain, _ = _gain(observed, shade)
     return float(np.var(observed - gain * shade))
 
 
-def _window(
+def _covered(
     luma: LumaFrame, homography: FloatArray, texture: Texture
-) -> tuple[ImageArray, FloatArray, FloatArray, BoolArray] | None:
-    """Return the part of the picture the pattern covers: its values, columns, rows, and which to compare."""
+) -> tuple[ImageArray, FloatArray, FloatArray] | None:
+    """Return the pixels the pattern covers: their values, columns and rows, shapes (n,)."""
     x, y = texture.usable_x_m, texture.usable_y_m
     corners = homography @ np.array([[-x, x, x, -x], [y, y, -y, -y], [1, 1, 1, 1]])
     if np.any(corners[2] * np.sign(homography[2, 2]) <= 0):
         return None
     pixels = corners[:2] / corners[2]
-    left, top = np.floor(pixels.min(axis=1)).astype(int)
-    right, bottom = np.ceil(pixels.max(axis=1)).astype(int) + 1
+    left, top = (math.floor(value) for value in pixels.min(axis=1))
+    right, bottom = (math.ceil(value) + 1 for value in pixels.max(axis=1))
     height, width = luma.shape
-    if left < 0 or top < 0 or right > width or bottom > height or right - left > 1500:
+    if left < 0 or top < 0 or right > width or bottom > height:
         return None
-    picture = luma[top:bottom, left:right].astype(np.float32)
-    across = np.arange(left, right, dtype=np.float64)[None, :]
-    down = np.arange(top, bottom, dtype=np.float64)[:, None]
-    inverse = np.linalg.inv(homography)
-    depth = inverse[2, 0] * across + inverse[2, 1] * down + inverse[2, 2]
-    tag_x = (inverse[0, 0] * across + inverse[0, 1] * down + inverse[0, 2]) / depth
-    tag_y = (inverse[1, 0] * across + inverse[1, 1] * down + inverse[1, 2]) / depth
-    keep = (np.abs(tag_x) < x) & (np.abs(tag_y) < y)
-    return picture, across, down, keep
+    window = luma[top:bottom, left:right]
+    inside = np.zeros(window.shape, np.uint8)
+    # Which border pixels take part hardly matters: drawing the outline is quick and near enough.
+    cv2.fillConvexPoly(inside, np.round(pixels.T - [left, top]).astype(np.int32), 1)
+    rows, columns = np.nonzero(inside)
+    across = np.asarray(columns, dtype=np.float64) + left
+    down = np.asarray(rows, dtype=np.float64) + top
+    return window[rows, columns].astype(np.float32), across, down
 
 
 def _sample(texture: Texture, homography: FloatArray, across: FloatArray, down: FloatArray) -> ImageArray:
-    """Return the pattern and its gradient at the window's pixels, shape (rows, columns, 3)."""
+    """Return the pattern and its gradient at pixels, shape (n, 3)."""
     rows, columns = texture.values.shape[:2]
     to_texels = np.array(
         [
@@ -210,9 +208,8 @@ def _sample(texture: Texture, homography: FloatArray, across: FloatArray, down: 
     depth = inverse[2, 0] * across + inverse[2, 1] * down + inverse[2, 2]
     map_x = ((inverse[0, 0] * across + inverse[0, 1] * down + inverse[0, 2]) / depth).astype(np.float32)
     map_y = ((inverse[1, 0] * across + inverse[1, 1] * down + inverse[1, 2]) / depth).astype(np.float32)
-    return np.asarray(
-        cv2.remap(texture.values, map_x, map_y, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
-    )
+    sampled = cv2.remap(texture.values, map_x, map_y, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
+    return np.asarray(sampled, dtype=np.float32).reshape(-1, 3)
 
 
 def _gain(observed: ImageArray, shade: ImageArray) -> tuple[float, float]:
