@@ -1,0 +1,133 @@
+"""When and how fast the ball left: a rest, then a launch that slides to a slower pace."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from scipy.optimize import least_squares
+
+from pennyfall.kinematics.tracks import BallTrack
+from pennyfall.kinematics.values import Estimate, FloatArray
+
+GONE_M = 0.02
+"""Chosen by us: a ball nudged at address moves by millimetres; one struck is 2 cm away within two frames."""
+TOUCHED_M = 0.004
+"""Chosen by us: less than this is noise or a nudge."""
+FIT_WINDOW_S = 0.12
+"""Chosen by us: long enough for ten frames at 60 a second, short enough for the launch to dominate."""
+REST_WINDOW_S = 0.25
+"""Chosen by us: the rest position is that of the last quarter second, in case the ball was touched before."""
+DECELERATION_PRIOR = (3.3, 1.5)
+"""Mean and sd [m/s^2], chosen by us: mu_k g for mu_k from 0.1 to 0.6 (ball on carpet or green; common practice, no source)."""
+SYSTEMATIC_TIME_SD_S = 1.5e-4
+"""Chosen by us: contact lasts about 0.5 ms (USGA, see the launch tests), so the departure is no sharper than that."""
+OUTLIER_SDS = 2.5
+"""Chosen by us: residuals beyond count linearly instead of squared."""
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Launch:
+    """A ball's departure."""
+
+    impact_s: Estimate
+    """Instant of departure, clip time [s]."""
+    speed_mps: Estimate
+    """Speed just after impact [m/s]."""
+    frames_moving: int
+    """How many frames of the moving ball the fit rests on."""
+
+
+def fit_launch(ball: BallTrack) -> Launch | None:
+    """Return the launch of a ball, or None when it never left.
+
+    Rest level, departure instant, launch speed and sliding deceleration are fitted together; the deceleration has a
+    prior, so that two or three frames of the moving ball suffice.
+    """
+    finite = np.isfinite(ball.x_m) & np.isfinite(ball.time_s)
+    time, x, y = ball.time_s[finite], ball.x_m[finite], ball.y_m[finite]
+    sd = np.maximum(ball.sd_x_m[finite], 1e-5)
+    leaving = _departure_index(x)
+    if leaving is None or leaving == 0:
+        return None
+    rest = np.flatnonzero(time[:leaving] >= time[leaving - 1] - REST_WINDOW_S)
+    moving = np.flatnonzero((np.arange(len(time)) >= leaving) & (time <= time[leaving] + FIT_WINDOW_S))
+    if len(moving) < 2:
+        return None
+    level = float(np.median(x[rest]))
+    # Frames of the resting ball are often the same picture again: together they know the level as one frame does.
+    level_sd = float(np.median(sd[rest]))
+    use = np.concatenate([rest[-3:], moving])
+    slope, offset = np.polyfit(time[moving[:4]], x[moving[:4]] - level, 1)
+    start = np.array(
+        [np.clip(time[leaving] - (x[leaving] - level) / slope, time[leaving - 1], time[leaving]), slope]
+    )
+    fit = _fit(time[use], x[use] - level, sd[use], level_sd, start)
+    departure, speed = fit[0], fit[1]
+    sideways = float(np.median((y[moving] - np.median(y[rest])) / (x[moving] - level)))
+    along_path = float(np.hypot(1.0, sideways))
+    return Launch(
+        impact_s=Estimate(departure.value, float(np.hypot(departure.sd, SYSTEMATIC_TIME_SD_S))),
+        speed_mps=Estimate(speed.value * along_path, speed.sd * along_path),
+        frames_moving=len(moving),
+    )
+
+
+def _departure_index(x: FloatArray) -> int | None:
+    """Return the first frame of the moving ball: the last one near the rest position before it is gone, plus one."""
+    if len(x) < 3:
+        return None
+    level = x[0]
+    gone = np.flatnonzero(np.abs(x - np.median(x[: max(3, len(x) // 10)])) > GONE_M)
+    if not len(gone):
+        return None
+    first_gone = int(gone[0])
+    level = float(np.median(x[max(0, first_gone - 20) : max(first_gone - 2, 1)]))
+    resting = np.flatnonzero(np.abs(x[:first_gone] - level) < TOUCHED_M)
+    return int(resting[-1]) + 1 if len(resting) else None
+
+
+def _fit(
+    time: FloatArray, x: FloatArray, sd: FloatArray, level_sd: float, start: FloatArray
+) -> tuple[Estimate, Estimate]:
+    origin = start[0]
+    decel_mean, decel_sd = DECELERATION_PRIOR
+
+    def residuals(parameters: FloatArray) -> FloatArray:
+        departure, speed, deceleration, level = parameters
+        since = np.maximum(time - origin - departure, 0.0)
+        frames = (x - level - _travel(since, speed, deceleration)) / sd
+        priors = np.array([(deceleration - decel_mean) / decel_sd, level / level_sd])
+        return np.concatenate([_soften(frames), priors])
+
+    guess = np.array([0.0, start[1] + 0.02 * decel_mean, decel_mean, 0.0])
+    fit = least_squares(residuals, guess, method="lm", x_scale=[1e-3, 0.1, 1.0, 1e-3])
+    inverse = np.linalg.pinv(fit.jac.T @ fit.jac)
+    frames = residuals(fit.x)[: len(time)]
+    # Scatter beyond the stated sd widens the interval; scatter below it does not narrow it.
+    freedom = max(len(time) - 2, 1)
+    widening = max(1.0, float(frames @ frames) / freedom)
+    departure_sd, speed_sd = np.sqrt(np.diag(inverse)[:2] * widening)
+    return Estimate(float(origin + fit.x[0]), float(departure_sd)), Estimate(float(fit.x[1]), float(speed_sd))
+
+
+def _travel(since_s: FloatArray, speed: float, deceleration: float) -> FloatArray:
+    """Return how far a ball has gone: it slides, and rolls on once it has slowed to 5/7 of its launch speed.
+
+    The 5/7 is that of a uniform sphere launched without spin (textbook mechanics, from the balance of linear and
+    angular momentum about the contact point).
+    """
+    deceleration = max(deceleration, 0.1)
+    sliding = np.minimum(since_s, 2 / 7 * speed / deceleration)
+    rolling = since_s - sliding
+    travel: FloatArray = speed * sliding - 0.5 * deceleration * sliding**2 + 5 / 7 * speed * rolling
+    return travel
+
+
+def _soften(residual: FloatArray) -> FloatArray:
+    """Return residuals whose square is Huber's loss, so that a few outliers do not carry the fit."""
+    size = np.abs(residual)
+    softened: FloatArray = np.sign(residual) * np.where(
+        size <= OUTLIER_SDS, size, np.sqrt(np.maximum(2 * OUTLIER_SDS * size - OUTLIER_SDS**2, 0.0))
+    )
+    return softened
