@@ -1,0 +1,82 @@
+"""The frames beside the curves are those of the events, and show the stroke."""
+
+from __future__ import annotations
+
+import dataclasses
+from collections.abc import Iterator
+
+import numpy as np
+import pytest
+
+from pennyfall.cli.report.clip_overlay import HeadPath
+from pennyfall.cli.report.moment_frames import SHOWN_WIDTH_PX, moment_frames
+from pennyfall.kinematics.values import Estimate, StrokeMeasures
+from pennyfall.tracker.clip import Frame
+from tests.cli.synthetic import plateau_stroke
+
+RATE_HZ = 100
+SIZE = (1080, 1920)
+
+
+@pytest.fixture
+def stroke() -> StrokeMeasures:
+    """Return a stroke with takeaway at 0.50 s, top at 1.15 s, impact at 1.47 s and finish at 1.92 s."""
+    return plateau_stroke(takeaway_s=0.5)
+
+
+@pytest.fixture
+def path() -> HeadPath:
+    """Return a head that goes to and fro between columns 600 and 1400 in row 700."""
+    time_s = np.arange(300) / RATE_HZ
+    u = 1000 + 400 * np.sin(2 * np.pi * time_s)
+    return HeadPath(time_s=time_s, u_px=u, v_px=np.full(300, 700.0))
+
+
+def _numbered_frames(count: int = 300) -> Iterator[Frame]:
+    """Yield frames that are as bright as their number, half of it where that is above 255."""
+    for index in range(count):
+        luma = np.full(SIZE, index // 2, dtype=np.uint8)
+        yield Frame(index=index, time_s=index / RATE_HZ, luma=luma)
+
+
+def test_each_moment_gets_the_frame_nearest_to_its_event(stroke: StrokeMeasures, path: HeadPath) -> None:
+    (found,) = moment_frames(_numbered_frames(), [stroke], path)
+    shown = {moment: int(frame[0, 0]) for moment, frame in found.items()}
+    # 50 ms before takeaway is frame 45; top 115, impact 147, finish 192; brightness is half of it.
+    assert shown == {"address": 22, "top": 57, "impact": 73, "finish": 96}
+
+
+def test_the_cut_keeps_the_whole_path_in_one_shape(stroke: StrokeMeasures, path: HeadPath) -> None:
+    def marked() -> Iterator[Frame]:
+        for index in range(300):
+            luma = np.zeros(SIZE, dtype=np.uint8)
+            luma[690:710, 590:610] = luma[690:710, 1390:1410] = 255
+            yield Frame(index=index, time_s=index / RATE_HZ, luma=luma)
+
+    (found,) = moment_frames(marked(), [stroke], path)
+    assert {frame.shape for frame in found.values()} == {(360, SHOWN_WIDTH_PX)}
+    columns = np.nonzero(found["top"].max(axis=0) > 128)[0]
+    # 1120 px wide around column 1000: 600 lies at 160 of 1120, 1400 at 960.
+    assert columns.min() == pytest.approx(150 / 1120 * SHOWN_WIDTH_PX, abs=1)
+    assert columns.max() == pytest.approx(970 / 1120 * SHOWN_WIDTH_PX, abs=1)
+
+
+def test_a_moment_beyond_the_clip_or_not_measured_has_no_frame(
+    stroke: StrokeMeasures, path: HeadPath
+) -> None:
+    without_top = dataclasses.replace(stroke, top_s=Estimate.missing())
+    (found,) = moment_frames(_numbered_frames(150), [without_top], path)
+    assert set(found) == {"address", "impact"}
+
+
+def test_without_a_seen_head_the_whole_frame_is_shown(stroke: StrokeMeasures, path: HeadPath) -> None:
+    nowhere = np.full(300, np.nan)
+    unseen = HeadPath(time_s=path.time_s, u_px=nowhere, v_px=nowhere)
+    (found,) = moment_frames(_numbered_frames(), [stroke], unseen)
+    assert found["top"].shape == (270, SHOWN_WIDTH_PX)
+
+
+def test_a_path_at_the_edge_of_the_picture_is_cut_within_it(stroke: StrokeMeasures, path: HeadPath) -> None:
+    at_edge = HeadPath(time_s=path.time_s, u_px=path.u_px + 500, v_px=path.v_px + 370)
+    (found,) = moment_frames(_numbered_frames(), [stroke], at_edge)
+    assert found["top"].shape == (360, SHOWN_WIDTH_PX)
