@@ -1,0 +1,98 @@
+"""The picture behind the stroke: carpet, printed sheet, chalk line, shoes and trouser legs."""
+
+from __future__ import annotations
+
+import cv2
+import numpy as np
+
+from pennyfall.demo_clips.scene import Colour, Scene
+from pennyfall.demo_clips.textures import Texture, carpet, printed_sheet
+from pennyfall.demo_clips.view import Box, Image, View, average
+from pennyfall.kinematics.values import FloatArray
+
+STRIP_ROWS = 40  # rows painted at once, to bound the memory of the samples
+SHOE: Colour = (0.50, 0.49, 0.46)
+TROUSERS: Colour = (0.045, 0.05, 0.06)
+CHALK: Colour = (0.5, 0.5, 0.45)
+
+
+class Backdrop:
+    """What stands still in the world; painted once, or for each frame when the camera shakes."""
+
+    def __init__(self, scene: Scene) -> None:
+        self.scene = scene
+        self.carpet = carpet(np.random.default_rng([scene.seed, 0]), scene.room.contrast)
+        self.sheet = None if scene.sheet is None else printed_sheet(scene.sheet)
+
+    def paint(self, view: View, samples: int = 4) -> Image:
+        """Return the linear picture without anything that moves, shape (rows, columns, 3)."""
+        limits = view.limits
+        image = np.empty((*limits.shape, 3), dtype=np.float32)
+        sheet = None if self.sheet is None else self.sheet.softened(0.5 * self._spacing_m(view, samples))
+        for top in range(0, limits.bottom, STRIP_ROWS):
+            box = Box(0, top, limits.right, min(top + STRIP_ROWS, limits.bottom))
+            image[box.slices] = average(self._floor(view, box, samples, sheet), samples)
+        if self.scene.room.player:
+            self._player(view, image)
+        return image
+
+    def _floor(self, view: View, box: Box, samples: int, sheet: Texture | None) -> Image:
+        x, y = view.plane(view.rays(box, samples), np.zeros(3), np.array([1.0, 0, 0]), np.array([0, 1.0, 0]))
+        texel = self.carpet.texel_m
+        pattern = cv2.remap(
+            self.carpet.image, x / texel - 0.5, -y / texel - 0.5, cv2.INTER_LINEAR, borderMode=cv2.BORDER_WRAP
+        )
+        image = pattern[..., None] * np.array(self.scene.room.floor, dtype=np.float32)
+        if self.scene.room.line:
+            chalk = (np.abs(y) < 0.0025) & (np.abs(x) < 1.2)
+            image[chalk] = 0.3 * image[chalk] + 0.7 * np.array(CHALK, dtype=np.float32)
+        if sheet is not None and self.scene.sheet is not None:
+            place = self.scene.sheet.place(np.array([[0.0, 0, 0], [1.0, 0, 0], [0, 1.0, 0]]))
+            a = (x - place[0, 0]) * (place[1] - place[0])[0] + (y - place[0, 1]) * (place[1] - place[0])[1]
+            b = (x - place[0, 0]) * (place[2] - place[0])[0] + (y - place[0, 1]) * (place[2] - place[0])[1]
+            length, width = self.scene.sheet.size_m
+            printed = sheet.at(a.astype(np.float32), b.astype(np.float32))
+            on = (np.abs(a) < length / 2) & (np.abs(b) < width / 2)
+            image[on] = printed[on][:, None]
+        return np.asarray(image, dtype=np.float32)
+
+    def _player(self, view: View, image: Image) -> None:
+        side = self.scene.putter.player_side
+        shade = view.plane(
+            view.rays(view.limits, 1), np.zeros(3), np.array([1.0, 0, 0]), np.array([0, 1.0, 0])
+        )
+        for x in (-0.16, 0.14):
+            dark = np.exp(-(((shade[0] - x) / 0.07) ** 2) - ((shade[1] - side * 0.42) / 0.15) ** 2)
+            image *= 1 - 0.5 * dark[..., None]
+        for x in (-0.16, 0.14):
+            _ellipsoid(view, image, np.array([x, side * 0.42, 0.035]), np.array([0.048, 0.135, 0.045]), SHOE)
+            _ellipsoid(view, image, np.array([x, side * 0.50, 0.55]), np.array([0.095, 0.11, 0.50]), TROUSERS)
+
+    def _spacing_m(self, view: View, samples: int) -> float:
+        assert self.scene.sheet is not None
+        centre = np.array([*self.scene.sheet.centre_m, 0.0])
+        return float(np.linalg.norm(centre - view.camera.centre)) / float(view.camera.matrix[0, 0]) / samples
+
+
+def _ellipsoid(view: View, image: Image, centre: FloatArray, radii: FloatArray, colour: Colour) -> None:
+    """Paint an ellipsoid with its axes along the world's; its silhouette is exact, two samples a pixel."""
+    directions = np.array([[i, j, k] for i in (-1, 1) for j in (-1, 1) for k in (-1, 1)])
+    corners = centre + directions * radii
+    if np.any((corners @ view.camera.rotation.T + view.camera.translation)[:, 2] < 0.05):
+        return
+    box = Box.around(view.camera.project(corners), 2, view.limits)
+    if box.empty:
+        return
+    x, y = view.rays(box, 2)
+    rays = np.stack([x, y, np.ones_like(x)], axis=-1) @ view.camera.rotation / radii
+    start = (view.camera.centre - centre) / radii
+    a, b, c = np.sum(rays * rays, axis=-1), rays @ start, start @ start - 1
+    inside = b * b - a * c
+    depth = (-b - np.sqrt(np.maximum(inside, 0))) / a
+    normal = (start + depth[..., None] * rays) / radii
+    normal /= np.linalg.norm(normal, axis=-1, keepdims=True)
+    light = 0.45 + 0.35 * normal[..., 2] + 0.35 * np.maximum(normal @ np.array([-0.45, -0.55, 0.7]), 0)
+    cover = average((inside > 0).astype(np.float32), 2)[..., None]
+    shaded = average(np.where(inside > 0, light, 0).astype(np.float32), 2)[..., None]
+    part = image[box.slices]
+    part[...] = (1 - cover) * part + shaded * np.array(colour, dtype=np.float32)

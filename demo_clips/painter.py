@@ -1,0 +1,283 @@
+"""Painting of the things that move, for one instant: the head with its shaft, the ball, their shadows."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+
+from pennyfall.demo_clips.ball import BALL_RADIUS_M
+from pennyfall.demo_clips.scene import Coin, Colour, Scene, ball_centre
+from pennyfall.demo_clips.strokes import Performance
+from pennyfall.demo_clips.textures import Texture, head_outline, head_top, shadow
+from pennyfall.demo_clips.view import Box, Image, View, average
+from pennyfall.kinematics.values import FloatArray
+
+SAMPLES = 4  # a pixel's samples a side for what has edges
+HEAD_COLOUR: Colour = (0.13, 0.13, 0.14)
+STEEL: Colour = (0.42, 0.43, 0.45)
+BALL_COLOUR: Colour = (0.74, 0.74, 0.72)
+MARK_COLOUR: Colour = (0.03, 0.04, 0.22)
+MARK_HALF_WIDTH_M = 0.0011
+SHAFT_LENGTH_M = 0.80
+SHAFT_LEAN_RAD = math.radians(20)  # from the vertical, a usual lie of about 70 degrees
+LAMP = np.array([-0.45, -0.55, 0.7]) / np.linalg.norm([-0.45, -0.55, 0.7])
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Layer:
+    """Something painted: its part of the picture, and how to paint within another part."""
+
+    box: Box
+    """Where it can be seen."""
+    distance_m: float
+    """Distance from the camera, which decides what covers what."""
+    paint: Callable[[View, Box], Image]
+    """Red, green, blue times coverage, and coverage, of the given part of the picture."""
+
+
+class Painter:
+    """Knows what the moving things look like; asked for their layers at one instant."""
+
+    def __init__(self, scene: Scene, performance: Performance, view: View) -> None:
+        self.scene = scene
+        self.performance = performance
+        self.view = view
+        self.outline = head_outline(scene.putter)
+        spacing = _sample_spacing_m(view, scene.putter.address_m)
+        self.top = head_top(scene.putter, HEAD_COLOUR).softened(0.5 * spacing)
+        circle = np.linspace(0, 2 * np.pi, 24, endpoint=False)
+        disc = BALL_RADIUS_M * np.column_stack([np.cos(circle), np.sin(circle)])
+        self.head_shadows = (shadow(self.outline, 0.005), shadow(self.outline, 0.012))
+        self.ball_shadows = (shadow(0.7 * disc, 0.005), shadow(disc, 0.010))
+
+    def displacement(self, t_s: float) -> float:
+        """Return the head's displacement from address [m]."""
+        return float(self.performance.motion.position(np.array(t_s)))
+
+    def ball_travel(self, t_s: float) -> tuple[float, float] | None:
+        """Return how far the ball has gone [m] and turned [rad], or None when there is no ball."""
+        ball = self.performance.ball(t_s)
+        if ball is None:
+            return None
+        return float(ball.position(np.array(t_s))), float(ball.turn(np.array(t_s)))
+
+    def shadows(self, view: View, t_s: float) -> list[Layer]:
+        """Return the shadows on the floor, each darkening as its last channel says."""
+        rotation, origin = self.scene.putter.pose(self.displacement(t_s))
+        layers = _soft_shadows(self.scene, view, self.head_shadows, origin, rotation)
+        travel = self.ball_travel(t_s)
+        if travel is not None:
+            layers += _soft_shadows(self.scene, view, self.ball_shadows, ball_centre(travel[0]), np.eye(3))
+        return layers
+
+    def things(self, view: View, t_s: float) -> list[Layer]:
+        """Return what is seen at one instant, the farthest first."""
+        rotation, origin = self.scene.putter.pose(self.displacement(t_s))
+        layers = [_shaft(self.scene, view, rotation, origin), self._head(view, rotation, origin)]
+        travel = self.ball_travel(t_s)
+        if travel is not None:
+            layers.append(_ball(view, *travel))
+        if self.scene.coin is not None:
+            layers.append(_coin(self.scene.coin, view, t_s))
+        layers.sort(key=lambda layer: -layer.distance_m)
+        return [*layers, *(_occluder(self.scene, view, t_s))]
+
+    def _head(self, view: View, rotation: FloatArray, origin: FloatArray) -> Layer:
+        sole = 0.004 - self.scene.putter.tag_height_m
+        rims = [
+            np.column_stack([self.outline, np.full(len(self.outline), z)]) @ rotation.T + origin
+            for z in (0.0, sole)
+        ]
+        upper, lower = (view.camera.project(rim) for rim in rims)
+
+        def paint(view: View, box: Box) -> Image:
+            image = _walls(box, upper, lower, self.outline, rotation, view.camera.centre - origin)
+            seen = self.top.at(*view.plane(view.rays(box, SAMPLES), origin, rotation[:, 0], rotation[:, 1]))
+            image = seen + (1 - seen[..., 3:]) * image
+            return average(image, SAMPLES)
+
+        box = Box.around(np.concatenate([upper, lower]), 2, view.limits)
+        return Layer(box, _distance(view, origin), paint)
+
+
+def _walls(
+    box: Box,
+    upper: FloatArray,
+    lower: FloatArray,
+    outline: FloatArray,
+    rotation: FloatArray,
+    toward: FloatArray,
+) -> Image:
+    """Paint the head's side, those facets that face the camera."""
+    image = np.zeros((box.shape[0] * SAMPLES, box.shape[1] * SAMPLES, 4), dtype=np.float32)
+    following = np.roll(np.arange(len(outline)), -1)
+    for a, b in enumerate(following):
+        along = outline[b] - outline[a]
+        normal = rotation @ np.array([along[1], -along[0], 0.0]) / np.linalg.norm(along)
+        if normal @ toward <= 0:
+            continue
+        light = 0.45 + 0.55 * max(0.0, float(normal @ LAMP))
+        facet = np.array([upper[a], upper[b], lower[b], lower[a]])
+        _fill(image, box, facet, tuple(light * part for part in HEAD_COLOUR))
+    return image
+
+
+def _shaft(scene: Scene, view: View, rotation: FloatArray, origin: FloatArray) -> Layer:
+    side = scene.putter.player_side
+    foot = np.array([scene.putter.tag_to_face_m - 0.012, side * 0.030, -0.002])
+    up = np.array([0.0, side * math.sin(SHAFT_LEAN_RAD), math.cos(SHAFT_LEAN_RAD)])
+    ends = np.array([foot, foot + 0.06 * up, foot + SHAFT_LENGTH_M * up]) @ rotation.T + origin
+    depth = (ends @ view.camera.rotation.T + view.camera.translation)[:, 2]
+    ends, depth = ends[depth > 0.05], depth[depth > 0.05]
+    pixels = view.camera.project(ends)
+    focal = view.camera.matrix[0, 0]
+    radii = focal * np.array([0.0062, 0.0055, 0.0062])[: len(ends)] / depth
+
+    def paint(view: View, box: Box) -> Image:
+        image = np.zeros((*box.shape, 4), dtype=np.float32)
+        rows, columns = np.mgrid[box.top : box.bottom, box.left : box.right].astype(np.float32)
+        for k in range(len(pixels) - 1):
+            along = pixels[k + 1] - pixels[k]
+            length = np.linalg.norm(along)
+            along /= length
+            s = (columns - pixels[k, 0]) * along[0] + (rows - pixels[k, 1]) * along[1]
+            d = (columns - pixels[k, 0]) * along[1] - (rows - pixels[k, 1]) * along[0]
+            radius = radii[k] + (radii[k + 1] - radii[k]) * np.clip(s / length, 0, 1)
+            cover = (
+                np.clip(0.5 + radius - np.abs(d), 0, 1)
+                * np.clip(0.5 + s, 0, 1)
+                * np.clip(0.5 + length - s, 0, 1)
+            )
+            shine = 0.35 + 0.9 * np.exp(-(((d / radius + 0.3) / 0.35) ** 2))
+            tone = 0.25 if k == 0 else 1.0  # the dark hosel
+            colour = np.stack([tone * part * shine * cover for part in STEEL] + [cover], axis=-1)
+            image = (colour + (1 - cover[..., None]) * image).astype(np.float32)
+        return image
+
+    box = Box.around(pixels, float(radii.max()) + 2, view.limits)
+    return Layer(box, _distance(view, ends[0]) - 0.01, paint)
+
+
+def _ball(view: View, travel_m: float, turn_rad: float) -> Layer:
+    centre = ball_centre(travel_m)
+    corners = centre + BALL_RADIUS_M * np.array(
+        [[i, j, k] for i in (-1.1, 1.1) for j in (-1.1, 1.1) for k in (-1.1, 1.1)]
+    )
+    # the alignment mark is a great circle, across the ball and a little slanted to the target line
+    mark = np.array([math.sin(0.15), math.cos(0.15) * math.cos(0.9), math.sin(0.9)])
+    mark /= np.linalg.norm(mark)
+    c, s = math.cos(turn_rad), math.sin(turn_rad)
+    pole = np.array([c * mark[0] + s * mark[2], mark[1], c * mark[2] - s * mark[0]])  # rolls about +y
+
+    def paint(view: View, box: Box) -> Image:
+        x, y = view.rays(box, SAMPLES)
+        R = view.camera.rotation
+        seen = (R @ (centre - view.camera.centre)).astype(np.float32)  # the centre in camera axes
+        square = x * x + y * y + 1
+        along = x * seen[0] + y * seen[1] + seen[2]
+        inside = along**2 - square * (seen @ seen - np.float32(BALL_RADIUS_M) ** 2)
+        hit = inside > 0
+        depth = (along - np.sqrt(np.maximum(inside, 0))) / square
+        normal = np.stack([x * depth - seen[0], y * depth - seen[1], depth - seen[2]], axis=-1) / np.float32(
+            BALL_RADIUS_M
+        )
+        lamp = (R @ LAMP).astype(np.float32)
+        up = (R[:, 2]).astype(np.float32)
+        diffuse = np.maximum(normal @ lamp, 0)
+        light = 0.28 + 0.22 * (normal @ up) + 0.55 * diffuse
+        shine = 0.5 * np.maximum(normal @ _half_way(lamp, seen), 0) ** 60
+        band = np.abs(normal @ (R @ pole).astype(np.float32)) < MARK_HALF_WIDTH_M / BALL_RADIUS_M
+        image = np.zeros((*x.shape, 4), dtype=np.float32)
+        for channel in range(3):
+            base = np.where(band, MARK_COLOUR[channel], BALL_COLOUR[channel])
+            image[..., channel] = np.where(hit, base * light + shine, 0)
+        image[..., 3] = hit
+        return average(image, SAMPLES)
+
+    return Layer(Box.around(view.camera.project(corners), 1, view.limits), _distance(view, centre), paint)
+
+
+def _coin(coin: Coin, view: View, t_s: float) -> Layer:
+    centre, normal = coin.path(t_s)
+    first = np.cross(normal, [0.3, 0.9, 0.1])
+    first /= np.linalg.norm(first)
+    second = np.cross(normal, first)
+    radius = coin.diameter_m / 2
+    angle = np.linspace(0, 2 * np.pi, 24, endpoint=False)[:, None]
+    rim = centre + radius * (np.cos(angle) * first + np.sin(angle) * second)
+
+    def paint(view: View, box: Box) -> Image:
+        a, b = view.plane(view.rays(box, SAMPLES), centre, first, second)
+        r = np.hypot(a, b) / np.float32(radius)
+        tone = np.where(r > 0.86, 0.6, 1.0) * (0.85 + 0.3 * np.abs(normal[2]) * (a / radius))
+        image = np.stack([np.where(r < 1, tone * part, 0) for part in coin.colour] + [r < 1], axis=-1)
+        return average(image.astype(np.float32), SAMPLES)
+
+    return Layer(Box.around(view.camera.project(rim), 2, view.limits), _distance(view, centre) - 0.02, paint)
+
+
+def _occluder(scene: Scene, view: View, t_s: float) -> list[Layer]:
+    layers = []
+    for thing in scene.occluders:
+        if not thing.start_s <= t_s < thing.end_s:
+            continue
+        corners = np.array(thing.corners_px)
+
+        def paint(
+            view: View, box: Box, corners: FloatArray = corners, colour: Colour = thing.colour
+        ) -> Image:
+            image = np.zeros((box.shape[0] * SAMPLES, box.shape[1] * SAMPLES, 4), dtype=np.float32)
+            _fill(image, box, corners, colour)
+            return average(image, SAMPLES)
+
+        layers.append(Layer(Box.around(corners, 2, view.limits), 0.0, paint))
+    return layers
+
+
+def _soft_shadows(
+    scene: Scene, view: View, textures: tuple[Texture, Texture], origin: FloatArray, rotation: FloatArray
+) -> list[Layer]:
+    """Return the shadow under a thing and the one that the lamp throws beside it."""
+    x_axis = np.array([rotation[0, 0], rotation[1, 0], 0.0])
+    x_axis /= np.linalg.norm(x_axis)
+    y_axis = np.array([-x_axis[1], x_axis[0], 0.0])
+    below = np.array([origin[0], origin[1], 0.0])
+    thrown = below + origin[2] * np.array([*scene.light.slope, 0.0])
+    layers = []
+    for place, texture, share in ((below, textures[0], 0.6), (thrown, textures[1], 1.0)):
+        rows, columns = texture.image.shape
+        right, bottom = texture.left_m + columns * texture.texel_m, texture.top_m - rows * texture.texel_m
+        corners = np.array([[x, y] for x in (texture.left_m, right) for y in (texture.top_m, bottom)])
+        world = place + corners[:, :1] * x_axis + corners[:, 1:] * y_axis
+
+        def paint(
+            view: View, box: Box, place: FloatArray = place, texture: Texture = texture, share: float = share
+        ) -> Image:
+            depth = texture.at(*view.plane(view.rays(box, 1), place, x_axis, y_axis))
+            return share * scene.light.depth * depth
+
+        layers.append(Layer(Box.around(view.camera.project(world), 1, view.limits), 0.0, paint))
+    return layers
+
+
+def _fill(image: Image, box: Box, polygon_px: FloatArray, colour: tuple[float, ...]) -> None:
+    points = (polygon_px - [box.left - 0.5, box.top - 0.5]) * SAMPLES - 0.5
+    cv2.fillPoly(image, [np.round(points * 16).astype(np.int32)], (*colour, 1.0), shift=4)
+
+
+def _half_way(lamp: Image, centre: Image) -> Image:
+    toward_camera = -centre / np.linalg.norm(centre)
+    between = lamp + toward_camera
+    return np.asarray(between / np.linalg.norm(between), dtype=np.float32)
+
+
+def _distance(view: View, point: FloatArray) -> float:
+    return float(np.linalg.norm(point - view.camera.centre))
+
+
+def _sample_spacing_m(view: View, point: FloatArray) -> float:
+    return _distance(view, point) / float(view.camera.matrix[0, 0]) / SAMPLES

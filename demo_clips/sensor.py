@@ -1,0 +1,65 @@
+"""From linear light to the pixels of a video: noise, gamma, luma and chroma."""
+
+from __future__ import annotations
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from pennyfall.demo_clips.scene import Sensor
+from pennyfall.demo_clips.view import Image
+
+LUMA = np.array([0.2126, 0.7152, 0.0722], dtype=np.float32)  # Rec. ITU-R BT.709, item 3.2
+CHROMA_NOISE = 0.5  # chosen by us: phones smooth colour noise more than luma noise
+
+
+def develop(linear: Image) -> tuple[Image, Image]:
+    """Return luma, and chroma at half the resolution, of a linear picture, without noise.
+
+    Returns
+    -------
+    tuple of Image
+        Luma of shape (rows, columns) in 0..1, and blue and red difference of shape (rows / 2, columns / 2, 2)
+        in -0.5..0.5.
+
+    """
+    coded = encode_gamma(linear)
+    luma = coded @ LUMA
+    small = cv2.resize(coded, None, fx=0.5, fy=0.5, interpolation=cv2.INTER_AREA)
+    small_luma = small @ LUMA
+    blue = (small[..., 2] - small_luma) / (2 * (1 - LUMA[2]))
+    red = (small[..., 0] - small_luma) / (2 * (1 - LUMA[0]))
+    return luma, np.stack([blue, red], axis=-1)
+
+
+def encode_gamma(linear: Image) -> Image:
+    """Return gamma-coded values in 0..1 of linear ones: the curve of IEC 61966-2-1."""
+    clipped = np.clip(linear, 0.0, 1.0)
+    return np.where(clipped <= 0.0031308, 12.92 * clipped, 1.055 * clipped ** (1 / 2.4) - 0.055).astype(
+        np.float32
+    )
+
+
+def noise_sd(luma: Image, sensor: Sensor) -> Image:
+    """Return the standard deviation of a coded value: shot and read noise through the gamma's slope."""
+    levels = np.linspace(0.0, 1.0, 256)
+    linear = np.where(levels <= 0.04045, levels / 12.92, ((levels + 0.055) / 1.055) ** 2.4)
+    slope = np.minimum(12.92, 1.055 / 2.4 * np.maximum(linear, 1e-9) ** (1 / 2.4 - 1))
+    table = slope * np.sqrt(sensor.read_noise**2 + sensor.shot_noise**2 * linear)
+    return table.astype(np.float32)[np.rint(np.clip(luma, 0.0, 1.0) * 255).astype(np.uint8)]
+
+
+def quantise(luma: Image, chroma: Image, sd: Image, generator: np.random.Generator) -> NDArray[np.uint8]:
+    """Return the planar 4:2:0 picture with noise, limited range, shape (rows * 3 / 2, columns)."""
+    rows, columns = luma.shape
+    noisy = luma + sd * generator.standard_normal(luma.shape, dtype=np.float32)
+    colour = chroma + CHROMA_NOISE * sd[::2, ::2, None] * generator.standard_normal(
+        chroma.shape, dtype=np.float32
+    )
+    planar = np.empty((rows * 3 // 2, columns), dtype=np.uint8)
+    planar[:rows] = np.clip(np.rint(16 + 219 * noisy), 0, 255)
+    # both chroma planes are half as wide: two of their rows fill one row of this array
+    planar[rows:] = np.clip(np.rint(128 + 224 * np.moveaxis(colour, -1, 0)), 0, 255).reshape(
+        rows // 2, columns
+    )
+    return planar

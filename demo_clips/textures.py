@@ -1,0 +1,172 @@
+"""The flat patterns of the scene: the carpet, the printed sheet, the head's top."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+
+from pennyfall.calibration.layout import (
+    HEAD_TAG_BORDER_M,
+    HEAD_TAG_ID,
+    STANDARD_SHEET,
+    head_tag_corners,
+    tag_bits,
+)
+from pennyfall.demo_clips.putter import Putter
+from pennyfall.demo_clips.scene import Colour, Sheet
+from pennyfall.demo_clips.view import Image
+from pennyfall.kinematics.values import FloatArray
+
+PAPER = 0.80  # reflectance of office paper and of toner, of the usual size
+INK = 0.035
+TEXEL_M = 0.0001
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Texture:
+    """A picture on a plane whose axes run right and up, as on paper."""
+
+    image: Image
+    """Shape (rows, columns) or (rows, columns, channels); row 0 is the top."""
+    left_m: float
+    """Left edge [m]."""
+    top_m: float
+    """Upper edge [m]."""
+    texel_m: float
+    """Size of a texel [m]."""
+
+    def at(self, x_m: Image, y_m: Image) -> Image:
+        """Return the texture's values at points of its plane, 0 outside it."""
+        columns = (x_m - self.left_m) / self.texel_m - 0.5
+        rows = (self.top_m - y_m) / self.texel_m - 0.5
+        return np.asarray(cv2.remap(self.image, columns, rows, cv2.INTER_LINEAR, borderValue=0))
+
+    def softened(self, sigma_m: float) -> Texture:
+        """Return the texture blurred to the spacing of the samples, so that none of its edges is missed."""
+        image = cv2.GaussianBlur(self.image, (0, 0), max(sigma_m / self.texel_m, 0.3))
+        return Texture(np.asarray(image), self.left_m, self.top_m, self.texel_m)
+
+
+def carpet(generator: np.random.Generator, contrast: float, texel_m: float = 0.0008) -> Texture:
+    """Return a tile of carpet that repeats without a seam, mean 1; by filtering white noise."""
+    n = 1024
+    f = np.hypot(np.fft.fftfreq(n)[:, None], np.fft.fftfreq(n)[None, :]) / texel_m  # cycles per metre
+    tufts = np.exp(-((f / 250) ** 2)) * (f > 0)
+    patches = np.exp(-((f / 12) ** 2)) * (f > 0)
+    noise = np.fft.fft2(generator.standard_normal((n, n)))
+    layers = [np.fft.ifft2(noise * shape).real for shape in (tufts, patches)]
+    pattern = 0.9 * layers[0] / layers[0].std() + 0.4 * layers[1] / layers[1].std()
+    return Texture(np.exp(contrast * pattern - contrast**2 / 2).astype(np.float32), 0.0, 0.0, texel_m)
+
+
+def printed_sheet(sheet: Sheet) -> Texture:
+    """Return the printed sheet, its origin in the middle: four tags and the arrow."""
+    length, width = sheet.size_m
+    half = np.array([length / 2, width / 2])
+    paper = _blank(-half, half, PAPER)
+    for tag_id, corners in STANDARD_SHEET.corners.items():
+        _print_tag(paper, tag_id, corners)
+    arrow = [
+        (-0.05, 0.004),
+        (0.03, 0.004),
+        (0.03, 0.014),
+        (0.055, 0.0),
+        (0.03, -0.014),
+        (0.03, -0.004),
+        (-0.05, -0.004),
+    ]
+    _fill(paper, np.array(arrow), INK)
+    return paper
+
+
+def head_outline(putter: Putter) -> FloatArray:
+    """Return the outline of the head's top in head axes, counter-clockwise, shape (n, 2) [m].
+
+    The face is straight, the back is half an ellipse.
+    """
+    angle = np.linspace(np.pi / 2, 3 * np.pi / 2, 33)
+    half = putter.width_m / 2
+    straight = 0.45 * putter.depth_m
+    bevel = 0.003  # the face's corners are broken
+    back_x = putter.tag_to_face_m - straight
+    back = np.column_stack([back_x + (putter.depth_m - straight) * np.cos(angle), half * np.sin(angle)])
+    face = putter.tag_to_face_m
+    front = [(face - bevel, -half), (face, -half + bevel), (face, half - bevel), (face - bevel, half)]
+    return np.concatenate([back, np.array(front)])
+
+
+def head_top(putter: Putter, colour: Colour) -> Texture:
+    """Return the head's top in head axes: red, green, blue times coverage, and coverage."""
+    outline = head_outline(putter)
+    low, high = outline.min(axis=0) - 0.003, outline.max(axis=0) + 0.003
+    coverage, tone, label, pattern = (_blank(low, high, value) for value in (0.0, 1.0, 0.0, PAPER))
+    _fill(coverage, outline)
+    _add_rectangle(
+        tone, (putter.tag_to_face_m - 0.002, low[1], high[0], high[1]), 1.2
+    )  # the light front edge
+    half = putter.tag_side_m / 2 + HEAD_TAG_BORDER_M
+    _add_rectangle(label, (-half, -half, half, half), 1.0)
+    _print_tag(pattern, HEAD_TAG_ID, head_tag_corners(putter.tag_side_m))
+    bare = (1 - label.image) * tone.image
+    channels = [(part * bare + label.image * pattern.image) * coverage.image for part in colour]
+    return Texture(np.stack([*channels, coverage.image], axis=-1), coverage.left_m, coverage.top_m, TEXEL_M)
+
+
+def shadow(outline_m: FloatArray, sigma_m: float) -> Texture:
+    """Return a soft shadow of an outline, 1 where it is deepest."""
+    margin = 3 * sigma_m
+    low, high = outline_m.min(axis=0) - margin, outline_m.max(axis=0) + margin
+    texture = _blank(low, high, 0.0, texel_m=0.001)
+    _fill(texture, outline_m)
+    return texture.softened(sigma_m)
+
+
+def _blank(low: FloatArray, high: FloatArray, value: float, texel_m: float = TEXEL_M) -> Texture:
+    rows, columns = round((high[1] - low[1]) / texel_m), round((high[0] - low[0]) / texel_m)
+    return Texture(np.full((rows, columns), value, dtype=np.float32), float(low[0]), float(high[1]), texel_m)
+
+
+def _print_tag(paper: Texture, tag_id: int, corners_m: FloatArray) -> None:
+    """Print an upright tag on blank paper; cells that touch share texels, so ink is added, not laid over."""
+    left, top = corners_m[0, :2]
+    right, bottom = corners_m[2, :2]
+    _add_rectangle(paper, (left, bottom, right, top), INK - PAPER)
+    bits = tag_bits(tag_id)
+    cell = (right - left) / len(bits)
+    for row, column in np.argwhere(bits):
+        x, y = left + column * cell, top - row * cell
+        _add_rectangle(paper, (x, y - cell, x + cell, y), PAPER - INK)
+
+
+def _add_rectangle(paper: Texture, sides_m: tuple[float, float, float, float], amount: float) -> None:
+    """Add an amount on a rectangle (left, bottom, right, top), by each texel's exact covered share."""
+    left, bottom, right, top = sides_m
+    rows, columns = paper.image.shape
+    columns_on, across = _covered(
+        (left - paper.left_m) / paper.texel_m, (right - paper.left_m) / paper.texel_m, columns
+    )
+    rows_on, down = _covered(
+        (paper.top_m - top) / paper.texel_m, (paper.top_m - bottom) / paper.texel_m, rows
+    )
+    paper.image[rows_on, columns_on] += (amount * np.outer(down, across)).astype(np.float32)
+
+
+def _covered(start: float, end: float, count: int) -> tuple[slice, FloatArray]:
+    """Return the texels that a span touches, and the share of each that it covers."""
+    on = slice(max(int(np.floor(start)), 0), min(int(np.ceil(end)), count))
+    texels = np.arange(on.start, on.stop)
+    return on, np.asarray(np.clip(np.minimum(end, texels + 1) - np.maximum(start, texels), 0.0, 1.0))
+
+
+def _fill(paper: Texture, polygon_m: FloatArray, value: float = 1.0) -> None:
+    """Fill a polygon; its edges are right to about a quarter of a texel."""
+    columns = (polygon_m[:, 0] - paper.left_m) / paper.texel_m
+    rows = (paper.top_m - polygon_m[:, 1]) / paper.texel_m
+    fine = 4
+    mask = np.zeros((paper.image.shape[0] * fine, paper.image.shape[1] * fine), dtype=np.uint8)
+    points = np.column_stack([columns, rows]) * fine - 0.5
+    cv2.fillPoly(mask, [np.round(points * 16).astype(np.int32)], 255, shift=4)
+    share = cv2.resize(mask, paper.image.shape[::-1], interpolation=cv2.INTER_AREA).astype(np.float32) / 255
+    paper.image[...] += share * (value - paper.image)
