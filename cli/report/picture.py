@@ -106,8 +106,8 @@ def draw_stroke(stroke: StrokeMeasures, *, title: str, frames: Frames) -> Figure
         panels.append(_add_axes(figure, LEFT_IN, from_top_in, WIDTH_IN - LEFT_IN - RIGHT_IN, panel_in))
         from_top_in += panel_in
     position, speed, acceleration = panels
-    for axes in panels:
-        _prepare(axes, stroke, time_ms)
+    for axes, panel_in in zip(panels, PANELS_IN, strict=True):
+        _prepare(axes, stroke, time_ms, most_ticks=round(4 * panel_in))
         axes.tick_params(labelbottom=axes is acceleration)
     _draw_halves(position, time_ms, 1e2 * stroke.profile.x_m, INK)
     _draw_halves(speed, time_ms, 1e2 * stroke.profile.v_mps, INK)
@@ -162,9 +162,12 @@ def _draw_frames(figure: Figure, frames: Frames, frame_in: float) -> None:
             axes.text(0.5, 0.5, "no frame", color=QUIET, ha="center", va="center", transform=axes.transAxes)
 
 
-def _prepare(axes: Axes, stroke: StrokeMeasures, time_ms: FloatArray) -> None:
+def _prepare(axes: Axes, stroke: StrokeMeasures, time_ms: FloatArray, *, most_ticks: int) -> None:
+    from matplotlib.ticker import MaxNLocator
+
     axes.set_xlim(time_ms[0], time_ms[-1])
-    axes.locator_params(axis="y", nbins=4)
+    for axis, most in ((axes.xaxis, 7), (axes.yaxis, most_ticks)):
+        axis.set_major_locator(MaxNLocator(nbins=most, steps=[1, 2, 5, 10]))
     axes.tick_params(length=3, color=QUIET)
     for side in ("top", "right", "left"):
         axes.spines[side].set_visible(False)
