@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 
 import numpy as np
-from scipy import optimize, stats
+from scipy import optimize, special
 
 from pennyfall.kinematics.values import FloatArray
 
@@ -56,7 +56,7 @@ def field_p(height: float, *, df: float, resels: float) -> float:
 
     """
     crossings = math.sqrt(_FOUR_LOG_2) / (2 * math.pi) * (1 + height**2 / df) ** (-(df - 1) / 2)  # [1]
-    expected = float(stats.t.sf(height, df)) + resels * crossings
+    expected = float(special.stdtr(df, -height)) + resels * crossings
     return -math.expm1(-expected)
 
 

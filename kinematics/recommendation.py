@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from pennyfall.kinematics.comparison import PairComparison, QuantityComparison
-from pennyfall.kinematics.rules import Quantity, Rule, Rules
+from pennyfall.kinematics.rules import Rule, Rules
 from pennyfall.kinematics.wording import called, listed, putt, shown, shown_difference
 
 

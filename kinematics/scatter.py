@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from scipy import stats
+from scipy import special
 
 from pennyfall.kinematics.values import Estimate
 
@@ -70,10 +70,10 @@ def scatter(estimates: Sequence[Estimate], confidence: float = 0.95) -> Scatter:
         )  # fmt: skip
     variance = float(np.var([each.value for each in known], ddof=1))
     tail = (1 - confidence) / 2
-    half_width = float(stats.t.ppf(1 - tail, n - 1)) * math.sqrt(variance / n)
+    half_width = float(special.stdtrit(n - 1, 1 - tail)) * math.sqrt(variance / n)
     low, high = (
-        (n - 1) * variance / float(stats.chi2.ppf(quantile, n - 1)) - error_variance
-        for quantile in (1 - tail, tail)
+        (n - 1) * variance / float(special.chdtri(n - 1, upper_tail)) - error_variance
+        for upper_tail in (tail, 1 - tail)
     )
     return Scatter(
         strokes=n,

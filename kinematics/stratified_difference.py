@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from scipy import stats
+from scipy import special
 
 from pennyfall.kinematics.values import BoolArray, FloatArray, freeze_arrays
 
@@ -42,7 +42,7 @@ class StratifiedDifference:
         """Return half the width of the interval of `difference`, shape (m, q)."""
         quantile = np.full_like(self.df, np.nan)
         known = self.df > 0
-        quantile[known] = stats.t.ppf((1 + confidence) / 2, self.df[known])
+        quantile[known] = special.stdtrit(self.df[known], (1 + confidence) / 2)
         return quantile * self.se
 
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 
-from scipy import special, stats
+from scipy import special
 
 from pennyfall.kinematics.arrangements import smallest_p
 
@@ -70,7 +70,7 @@ def power_of(change: float, within_sd: float, *, strokes: int, level: float, len
     shift = abs(change) / (within_sd * math.sqrt(2 / (strokes * lengths)))
     if shift > 30:  # the noncentral t routine loses digits out there, and the power is one
         return 1.0
-    critical = float(stats.t.ppf(1 - level / 2, df))
+    critical = float(special.stdtrit(df, 1 - level / 2))
     upper = 1 - special.nctdtr(df, shift, critical)
     lower = 1 - special.nctdtr(df, -shift, critical)  # mirrored: the routine is not good at negative t
     return float(upper + lower)
