@@ -3,49 +3,27 @@
 The coin lies on a floor fixed in the head, held by Coulomb friction, with a wall toward the face and open
 behind, or on a flat top. It is followed as a point at the centre of its lower face: at rest until the demand
 exceeds the static friction, sliding in the head's turning axes with the kinetic one, off the head when its
-centre passes the edge, then in free flight to the ground.
+centre passes the edge; then it tips and falls.
 
 At impact the head loses its velocity step within about half a millisecond. In that time friction can change
 the coin's velocity by about 1 mm/s, so the coin is taken to keep its own velocity while the head loses its
 step: against a wall it is stopped without rebound, on a flat top it slides toward the face. The shock's
-vertical part is left out, and so is the turning of the coin as it tips off the edge.
+vertical part is left out.
 """
 
 from __future__ import annotations
 
 import math
 from dataclasses import dataclass
-from typing import Literal, NamedTuple
+from typing import NamedTuple
 
 import numpy as np
 
+from pennyfall.kinematics.coin_fall import Departure, Exit, Side, fall
 from pennyfall.kinematics.friction import Coin, Friction, known_coin
 from pennyfall.kinematics.head_motion import STANDARD_GRAVITY_MPS2, HeadMotion
 from pennyfall.kinematics.shelf import Shelf
 from pennyfall.kinematics.values import FloatArray
-
-Side = Literal["behind", "toward the face"]
-
-
-@dataclass(frozen=True, kw_only=True, slots=True)
-class Departure:
-    """The coin passes an edge and falls."""
-
-    side: Side
-    leave_s: float
-    """Instant its centre passes the edge, clip time [s]."""
-    leave_x_m: float
-    """Place along the target line where it leaves, from the ball [m]."""
-    landing_s: float
-    """Instant it meets the floor [s]."""
-    landing_x_m: float
-    """Place along the target line where it meets the floor, from the ball [m]."""
-    speed_x_mps: float
-    """Velocity along the target line in flight [m/s]."""
-    speed_z_mps: float
-    """Upward velocity when it leaves [m/s]."""
-    height_m: float
-    """Height above the ground when it leaves [m]."""
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -89,7 +67,8 @@ def ride(
     Trapezoidal steps on the grid of `motion`; slip and leave are interpolated between samples.
 
     """
-    limits = _limits(shelf, coin or known_coin())
+    coin = coin or known_coin()
+    limits = _limits(shelf, coin)
     rest = _Rest(sample=0, place_m=0.0)
     slip_s: float | None = None
     while True:
@@ -100,8 +79,10 @@ def ride(
         stop = _slide(motion, limits, friction, start)
         if stop is None:
             return CoinRide(friction=friction, slip_s=slip_s, departure=None)
-        if isinstance(stop, _Exit):
-            departure = _fall(motion, shelf, stop, gravity_mps2)
+        if isinstance(stop, Exit):
+            departure = fall(
+                motion, shelf, stop, kinetic=friction.kinetic, coin=coin, gravity_mps2=gravity_mps2
+            )
             return CoinRide(friction=friction, slip_s=slip_s, departure=departure)
         rest = stop
 
@@ -127,13 +108,6 @@ class _Start(NamedTuple):
     place_m: float
     speed_mps: float
     direction: int
-
-
-class _Exit(NamedTuple):
-    side: Side
-    t_s: float
-    place_m: float
-    speed_mps: float
 
 
 def _limits(shelf: Shelf, coin: Coin) -> _Limits:
@@ -182,12 +156,12 @@ def _held(coefficient: float, normal_mps2: FloatArray) -> FloatArray | float:
     return math.inf if math.isinf(coefficient) else coefficient * np.maximum(normal_mps2, 0.0)
 
 
-def _slide(motion: HeadMotion, limits: _Limits, friction: Friction, start: _Start) -> _Rest | _Exit | None:
+def _slide(motion: HeadMotion, limits: _Limits, friction: Friction, start: _Start) -> _Rest | Exit | None:
     """Slide until the coin rests again, passes an edge, or the stroke ends (None)."""
     place_m, speed_mps, direction = start.place_m, start.speed_mps, start.direction
     edge_m = limits.front_m if direction > 0 else limits.rear_m
     if place_m * direction >= edge_m * direction:  # over the barrier it leaned on
-        return _Exit(_side(direction), start.t_s, place_m, speed_mps)
+        return Exit(_side(direction), start.t_s, place_m, speed_mps)
     samples = _sliding_terms(motion, start.sample)
     before = samples[0]._replace(t_s=start.t_s)
     for index, now in enumerate(samples, start=start.sample):
@@ -207,7 +181,7 @@ def _slide(motion: HeadMotion, limits: _Limits, friction: Friction, start: _Star
                 return _Rest(index, edge_m)  # stopped by the barrier, without rebound
             share = (edge_m - place_m) / (next_m - place_m)
             left_mps = speed_mps + share * (next_mps - speed_mps)
-            return _Exit(_side(direction), before.t_s + share * step_s, edge_m, left_mps)
+            return Exit(_side(direction), before.t_s + share * step_s, edge_m, left_mps)
         if next_mps * direction <= 0 and index > start.sample:
             return _Rest(index, next_m)
         place_m, speed_mps, before = next_m, next_mps, now
@@ -243,29 +217,3 @@ def _sliding_terms(motion: HeadMotion, index: int) -> list[_Terms]:
 
 def _side(direction: int) -> Side:
     return "toward the face" if direction > 0 else "behind"
-
-
-def _fall(motion: HeadMotion, shelf: Shelf, left: _Exit, gravity_mps2: float) -> Departure:
-    """Let the coin fall freely from the edge to the ground."""
-
-    def at_leave(values: FloatArray) -> float:
-        return float(np.interp(left.t_s, motion.t_s, values))
-
-    tilt_rad, rate_radps = at_leave(motion.tilt_rad), at_leave(motion.tilt_rate_radps)
-    cosine, sine = math.cos(tilt_rad), math.sin(tilt_rad)
-    arm_m = shelf.coin_from_tag_m + left.place_m
-    leave_x_m = at_leave(motion.x_m) + arm_m * cosine
-    height_m = max(shelf.floor_height_m + at_leave(motion.rise_m) + arm_m * sine, 0.0)
-    speed_x_mps = at_leave(motion.vx_mps) + left.speed_mps * cosine - arm_m * rate_radps * sine
-    speed_z_mps = at_leave(motion.vz_mps) + left.speed_mps * sine + arm_m * rate_radps * cosine
-    fall_s = (speed_z_mps + math.sqrt(speed_z_mps**2 + 2 * gravity_mps2 * height_m)) / gravity_mps2
-    return Departure(
-        side=left.side,
-        leave_s=left.t_s,
-        leave_x_m=leave_x_m,
-        landing_s=left.t_s + fall_s,
-        landing_x_m=leave_x_m + speed_x_mps * fall_s,
-        speed_x_mps=speed_x_mps,
-        speed_z_mps=speed_z_mps,
-        height_m=height_m,
-    )

@@ -19,6 +19,8 @@ from pennyfall.kinematics.values import Profile
 from tests.kinematics.coin_strokes import EARLY, LATE, Stroke
 
 G = STANDARD_GRAVITY_MPS2
+GRAIN = Coin(name="grain", diameter_m=1e-3, thickness_m=1e-3)
+"""So small that it hardly tips: its rim follows its centre over the edge within 2 ms."""
 
 
 def motion_of(stroke: Stroke) -> HeadMotion:
@@ -113,7 +115,9 @@ def test_a_sliding_coin_on_a_steadily_driven_platform_leaves_when_the_parabola_r
     profile = along_x(t_s, accel * t_s**2 / 2, accel * t_s, np.full_like(t_s, accel), np.zeros_like(t_s))
     motion = head_motion(profile, impact_s=math.nan)
 
-    left = ride(motion, Shelf(edge_distance_m=edge_m), Friction(static=0.25, kinetic=kinetic)).departure
+    left = ride(
+        motion, Shelf(edge_distance_m=edge_m), Friction(static=0.25, kinetic=kinetic), coin=GRAIN
+    ).departure
 
     leave_s = math.sqrt(2 * edge_m / (accel - kinetic * G))
     fall_s = math.sqrt(2 * 0.025 / G)
@@ -121,10 +125,12 @@ def test_a_sliding_coin_on_a_steadily_driven_platform_leaves_when_the_parabola_r
     assert left is not None
     assert left.side == "behind"
     assert left.leave_s == pytest.approx(leave_s, abs=1e-6)
-    assert left.landing_s - left.leave_s == pytest.approx(fall_s, abs=1e-9)
+    assert left.landing_s - left.leave_s == pytest.approx(fall_s, abs=0.002)
     tolerance_m = 1.2 * accel / 240**2 / 8  # x between samples is linear: it errs by a dt^2 / 8
     assert left.leave_x_m == pytest.approx(coin_speed * leave_s / 2, abs=tolerance_m)
-    assert left.landing_x_m == pytest.approx(coin_speed * leave_s / 2 + coin_speed * fall_s, abs=tolerance_m)
+    assert left.landing_x_m == pytest.approx(
+        coin_speed * leave_s / 2 + coin_speed * fall_s, abs=tolerance_m + coin_speed * 0.002
+    )
 
 
 def test_on_a_flat_top_the_impact_sends_the_coin_toward_the_face_by_the_square_of_the_speed_step() -> None:
@@ -363,8 +369,8 @@ def test_an_unknown_surface_or_coin_is_refused_by_naming_the_known_ones() -> Non
 
 
 def test_every_published_range_holds_the_pair_it_cites() -> None:
-    # Engineering table, Lawrence Berkeley Laboratory: copper on 304 stainless 0.23, aluminium on mild steel 0.61,
-    # copper on mild steel 0.53; ASTM D1894 report of 2008: electroless nickel 0.36, hard chrome 0.39.
+    # Engineering table, Lawrence Berkeley Laboratory: copper on 304 stainless 0.23, aluminium on steel 0.61,
+    # copper on steel 0.53; ASTM D1894 report of 2008: electroless nickel 0.36, hard chrome 0.39.
     for surface, value in [
         ("bare-stainless", 0.23),
         ("bare-mild-steel", 0.53),

@@ -1,0 +1,141 @@
+"""The coin on the head in the MuJoCo engine: an independent route to slip, leave and landing.
+
+The head is a driven body, a million times heavier than the coin, whose position and velocity are set and
+whose acceleration is applied at every step: a body moved by its position alone would carry no velocity into
+the contact. MuJoCo's contact is soft, so a coin held by friction creeps a little; how soft is `contact_s`, its
+time constant. It has one friction coefficient, so static and kinetic are equal here.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import Any
+
+import mujoco
+import numpy as np
+
+from pennyfall.kinematics.friction import known_coin
+from pennyfall.kinematics.head_motion import STANDARD_GRAVITY_MPS2
+from pennyfall.kinematics.shelf import Shelf
+from pennyfall.kinematics.values import FloatArray
+from tests.kinematics.coin_strokes import Stroke
+
+COIN_KG = 0.00567
+HEAD_KG = 1e4
+ONSET_SPEEDS_MPS = (0.0025, 0.01)
+
+MODEL = """
+<mujoco>
+  <option timestep="{step_s}" gravity="0 0 -{gravity}" cone="elliptic" solver="Newton" iterations="100"
+    tolerance="1e-12" impratio="{impratio}" integrator="implicitfast"/>
+  <default><geom solref="{contact_s} 1" solimp="0.99 0.999 0.0001" condim="3"/></default>
+  <worldbody>
+    <geom name="ground" type="plane" size="3 3 0.1" pos="0 0 {ground}" friction="0.5 0 0"
+      contype="2" conaffinity="2"/>
+    <body name="head" gravcomp="1">
+      <joint name="hx" type="slide" axis="1 0 0"/><joint name="hz" type="slide" axis="0 0 1"/>
+      <joint name="ht" type="hinge" axis="0 -1 0"/>
+      <inertial pos="0 0 0" mass="{head_kg}" diaginertia="{head_kg} {head_kg} {head_kg}"/>
+      <geom name="floor" type="box" size="{floor_half} 0.05 0.005" pos="{floor_centre} 0 -0.005"
+        friction="{friction} 0 0" priority="1"/>
+      <geom name="wall" type="box" size="0.005 0.05 0.005" pos="{wall} 0 0.005"
+        friction="0.000001 0 0" priority="1"/>
+    </body>
+    <body name="coin" pos="0 0 {half_thickness}">
+      <joint name="cx" type="slide" axis="1 0 0"/><joint name="cz" type="slide" axis="0 0 1"/>
+      <joint name="ct" type="hinge" axis="0 -1 0"/>
+      <inertial pos="0 0 0" mass="{coin_kg}" diaginertia="{coin_kgm2} {coin_kgm2} {coin_kgm2}"/>
+      <geom name="coin" type="box" size="{radius} {radius} {half_thickness}" contype="3" conaffinity="3"/>
+    </body>
+  </worldbody>
+</mujoco>
+"""
+
+
+@dataclass(frozen=True, slots=True)
+class EngineRide:
+    """What the engine says; None where it did not happen."""
+
+    slip_s: float | None
+    leave_s: float | None
+    landing_x_m: float | None
+
+
+def ride_in_mujoco(
+    stroke: Stroke, shelf: Shelf, friction: float, *, contact_s: float = 0.001, step_s: float = 0.00025
+) -> EngineRide:
+    """Drive the head along the stroke with the coin on it."""
+    coin = known_coin()
+    radius_m = coin.diameter_m / 2
+    model = mujoco.MjModel.from_xml_string(
+        MODEL.format(
+            step_s=step_s,
+            gravity=STANDARD_GRAVITY_MPS2,
+            impratio=100,
+            contact_s=contact_s,
+            ground=-shelf.floor_height_m,
+            head_kg=HEAD_KG,
+            coin_kg=COIN_KG,
+            coin_kgm2=COIN_KG * (radius_m**2 / 4 + coin.thickness_m**2 / 12),
+            floor_half=(shelf.edge_distance_m + radius_m) / 2,
+            floor_centre=(radius_m - shelf.edge_distance_m) / 2,
+            friction=friction,
+            wall=radius_m + 0.005,
+            radius=radius_m,
+            half_thickness=coin.thickness_m / 2,
+        )
+    )
+    data = mujoco.MjData(model)
+    t_s = np.arange(0.0, stroke.impact_s + 0.6 * stroke.through_s, step_s)
+    path_m, speed_mps, along_mps2 = stroke.along(t_s)
+    hub_m = stroke.hub_m
+    angle = path_m / hub_m
+    sine, cosine = np.sin(angle), np.cos(angle)
+    place = np.column_stack([hub_m * sine, hub_m * (1 - cosine), angle])
+    rate = np.column_stack([speed_mps * cosine, speed_mps * sine, speed_mps / hub_m])
+    across = speed_mps**2 / hub_m
+    turn = np.column_stack(
+        [along_mps2 * cosine - across * sine, along_mps2 * sine + across * cosine, along_mps2 / hub_m]
+    )
+    ids = {name: model.geom(name).id for name in ("floor", "coin", "ground")}
+
+    backward_mps: list[float] = []
+    leave_s: float | None = None
+    landing_x_m: float | None = None
+    data.qpos[:3] = place[0]
+    for k, now_s in enumerate(t_s):
+        data.qpos[:3], data.qvel[:3] = place[k], rate[k]
+        data.qfrc_applied[:3] = HEAD_KG * turn[k]
+        mujoco.mj_step(model, data)
+        drift = data.qvel[3:5] - data.qvel[:2]
+        backward_mps.append(-float(drift @ [math.cos(angle[k]), math.sin(angle[k])]))
+        along_floor_m = (data.qpos[3] - data.qpos[0]) * math.cos(data.qpos[2]) + (
+            data.qpos[4] + coin.thickness_m / 2 - data.qpos[1]
+        ) * math.sin(data.qpos[2])
+        if leave_s is None and along_floor_m < -shelf.edge_distance_m:
+            leave_s = float(now_s)
+        if leave_s is not None and _touching(data, ids["coin"], ids["ground"]):
+            landing_x_m = float(data.qpos[3])
+            break
+    return EngineRide(slip_onset_s(t_s, np.array(backward_mps)), leave_s, landing_x_m)
+
+
+def slip_onset_s(t_s: FloatArray, backward_mps: FloatArray) -> float | None:
+    """Return when sliding began, from the coin's backward speed in the head's frame.
+
+    While the demand passes the friction at a steady rate the speed grows with the square of the time since,
+    so the onset lies as far before the lower of two speeds as the higher, four times that speed, lies behind
+    it. A soft contact creeps at a few tenths of a millimetre a second, which both speeds are well above.
+    """
+    slow_mps, fast_mps = ONSET_SPEEDS_MPS
+    fast = np.flatnonzero(backward_mps >= fast_mps)
+    if not len(fast):
+        return None
+    crossing = int(fast[0])
+    slow = int(np.flatnonzero(backward_mps[:crossing] < slow_mps)[-1]) + 1
+    return float(2 * t_s[slow] - t_s[crossing])
+
+
+def _touching(data: Any, one: int, other: int) -> bool:  # noqa: ANN401
+    return any({data.contact[k].geom1, data.contact[k].geom2} == {one, other} for k in range(data.ncon))
