@@ -10,6 +10,7 @@ Z. Zhang, A flexible new technique for camera calibration, IEEE Trans. Pattern A
 from __future__ import annotations
 
 import math
+from dataclasses import dataclass
 
 import cv2
 import numpy as np
@@ -17,6 +18,7 @@ import numpy as np
 from pennyfall.calibration.board_views import BoardView
 from pennyfall.calibration.lens import Lens
 from pennyfall.kinematics.errors import CannotMeasure
+from pennyfall.kinematics.values import FloatArray
 
 FEWEST_VIEWS = 4
 """Chosen by us: two views fix a lens without skew (Zhang, section 3.1); fewer than four leave no check."""
@@ -46,17 +48,26 @@ def fit_lens(views: list[BoardView], size_px: tuple[int, int]) -> Lens:
         When there are too few views, or they do not fix the focal length, or no lens explains them.
 
     """
-    _refuse_too_few(views)
-    lens, errors = _solve(views, size_px)
-    kept = [view for view, error in zip(views, errors, strict=True) if error <= OUTLIER * np.median(errors)]
-    if len(kept) < len(views):
-        _refuse_too_few(kept)
-        lens, _ = _solve(kept, size_px)
-    return lens
+    while True:
+        _refuse_too_few(views)
+        solution = _solve(views, size_px)
+        bound = OUTLIER * np.median(solution.view_errors_px)
+        kept = [view for view, error in zip(views, solution.view_errors_px, strict=True) if error <= bound]
+        if len(kept) == len(views):
+            return _judged(solution, size_px)
+        views = kept
 
 
-def _solve(views: list[BoardView], size_px: tuple[int, int]) -> tuple[Lens, list[float]]:
-    """Return the lens and the error of each view [px]."""
+@dataclass(frozen=True, kw_only=True, slots=True, eq=False)
+class _Solution:
+    matrix: FloatArray
+    distortion: FloatArray
+    rms_px: float
+    focal_sd_px: float
+    view_errors_px: FloatArray
+
+
+def _solve(views: list[BoardView], size_px: tuple[int, int]) -> _Solution:
     try:
         rms, matrix, distortion, _, _, sd, _, errors = cv2.calibrateCameraExtended(
             [view.points_m.astype(np.float32) for view in views],
@@ -67,26 +78,34 @@ def _solve(views: list[BoardView], size_px: tuple[int, int]) -> tuple[Lens, list
         )
     except cv2.error as error:
         raise CannotMeasure("No lens explains the views of the board.", fix=_TILT) from error
-    focal_sd_px = math.hypot(*sd.ravel()[:2]) / math.sqrt(2)  # sd of fx and fy, root mean square
-    focal_px = float(matrix[0, 0] + matrix[1, 1]) / 2
-    if rms > WORST_RMS * max(size_px):
-        raise CannotMeasure(
-            f"The board's corners miss the best lens by {rms:.2f} px.",
-            fix="Fix the board flat on stiff card, film it sharp, and name its pattern right (--pattern).",
-        )
-    if not focal_sd_px <= WORST_FOCAL_SD * focal_px:
-        raise CannotMeasure(
-            f"The views leave the focal length open to {100 * focal_sd_px / focal_px:.1f} %.", fix=_TILT
-        )
-    lens = Lens(
+    return _Solution(
         matrix=np.asarray(matrix, dtype=np.float64),
         distortion=np.asarray(distortion, dtype=np.float64).ravel()[:5],
+        rms_px=float(rms),
+        focal_sd_px=math.hypot(*np.ravel(sd)[:2]) / math.sqrt(2),  # of fx and fy, root mean square
+        view_errors_px=np.asarray(errors, dtype=np.float64).ravel(),
+    )
+
+
+def _judged(solution: _Solution, size_px: tuple[int, int]) -> Lens:
+    if solution.rms_px > WORST_RMS * max(size_px):
+        raise CannotMeasure(
+            f"The board's corners miss the best lens by {solution.rms_px:.2f} px.",
+            fix="Fix the board flat on stiff card, film it sharp, and name its pattern right (--pattern).",
+        )
+    focal_rel_sd = solution.focal_sd_px / float(solution.matrix[0, 0])
+    if not focal_rel_sd <= WORST_FOCAL_SD:
+        raise CannotMeasure(
+            f"The views leave the focal length open to {100 * focal_rel_sd:.1f} %.", fix=_TILT
+        )
+    return Lens(
+        matrix=solution.matrix,
+        distortion=solution.distortion,
         width_px=size_px[0],
         height_px=size_px[1],
-        rms_px=float(rms),
-        focal_sd_px=focal_sd_px,
+        rms_px=solution.rms_px,
+        focal_sd_px=solution.focal_sd_px,
     )
-    return lens, np.asarray(errors, dtype=np.float64).ravel().tolist()
 
 
 def _refuse_too_few(views: list[BoardView]) -> None:

@@ -120,7 +120,8 @@ def test_a_layout_file_is_read_in_millimetres(tmp_path: Path) -> None:
     )
     assert layout.ids == (4, 9)
     assert layout.corners[4] == pytest.approx(STANDARD_SHEET.corners[0])
-    assert (layout.head_tag_id, layout.head_tag_side_m) == (11, pytest.approx(0.018))
+    assert layout.head_tag_id == 11
+    assert layout.head_tag_side_m == pytest.approx(0.018)
 
 
 def test_a_layout_file_may_turn_a_tag(tmp_path: Path) -> None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from functools import cache
+from typing import Any
 
 import cv2
 import numpy as np
@@ -23,9 +24,12 @@ SIZE_MM = {"a4": (297.0, 210.0), "letter": (279.4, 215.9)}
 TOLERANCE_MM = 0.1
 
 
+open_pdf: Any = pymupdf.open  # its annotations are incomplete
+
+
 @cache
-def document(paper: Paper) -> pymupdf.Document:
-    return pymupdf.open(stream=sheet_pdf(paper, board=True))
+def document(paper: Paper) -> Any:  # noqa: ANN401
+    return open_pdf(stream=sheet_pdf(paper, board=True))
 
 
 @cache
@@ -43,12 +47,11 @@ def tags_mm(paper: Paper, number: int) -> list[tuple[int, NDArray[np.float64]]]:
     detector = cv2.aruco.ArucoDetector(cv2.aruco.getPredefinedDictionary(cv2.aruco.DICT_4X4_50), parameters)
     corners, ids, _ = detector.detectMarkers(raster(paper, number))
     width, height = SIZE_MM[paper]
-    found = []
-    for tag_id, four in zip([] if ids is None else np.ravel(ids).tolist(), corners, strict=True):
+    found: list[tuple[int, NDArray[np.float64]]] = []
+    for tag_id, four in zip([] if ids is None else np.ravel(ids), corners, strict=True):
         millimetres = (four[0].astype(np.float64) + 0.5) / PX_PER_MM
-        found.append(
-            (tag_id, np.column_stack([millimetres[:, 0] - width / 2, height / 2 - millimetres[:, 1]]))
-        )
+        from_middle = np.column_stack([millimetres[:, 0] - width / 2, height / 2 - millimetres[:, 1]])
+        found.append((int(tag_id), from_middle.astype(np.float64)))
     return found
 
 
@@ -185,7 +188,7 @@ def test_the_pages_say_how_to_print_and_what_to_mind() -> None:
 
 
 def test_the_board_is_a_page_only_on_demand() -> None:
-    assert len(pymupdf.open(stream=sheet_pdf("a4"))) == 2
+    assert len(open_pdf(stream=sheet_pdf("a4"))) == 2
     assert len(document("a4")) == 3
 
 
