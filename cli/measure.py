@@ -160,8 +160,8 @@ def refuse_unusable(name: str, followed: Followed) -> None:
     if not followed.head_ever_seen:
         raise CannotMeasure(
             f"The sheet is found in {name}, but no tag on the putter head.",
-            fix="Stick the head tag flat on top of the head, clean and uncovered, the largest that fits; check "
-            "the size in the club file too. Without a tag, follow a dot (--dot) or a patch (--box).",
+            fix="Stick the head tag flat on top of the head, clean and uncovered, the largest that fits; "
+            "check the size in the club file too. Without a tag, follow a dot (--dot) or a patch (--box).",
         )
     if seen < LEAST_SEEN_SHARE:
         raise CannotMeasure(

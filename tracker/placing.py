@@ -59,6 +59,8 @@ class PlacedHead:
     camera: Camera
     """The camera in that world."""
     tag: AddressedTag
+    sd_y_m: float
+    """Standard deviation of the head's place across the line: how well its plane is known [m]."""
     scale_rel_sd: float
     """Relative standard deviation of lengths along the target line."""
     ball_x_m: FloatArray
@@ -108,6 +110,7 @@ def place_head(followed: Followed, *, stated_height: Estimate | None) -> PlacedH
         direction="with the arrow" if forward > 0 else "against the arrow",
         camera=camera,
         tag=tag,
+        sd_y_m=_plane_sd(camera, tag),
         scale_rel_sd=_scale_sd(pose, origin, x_axis, pixel, tag, turn, turn_sd, stated_height),
         ball_x_m=_ball_by_frame(len(pixel.time_s), followed.balls, balls, origin[0], forward),
     )
@@ -371,6 +374,12 @@ def _scale_sd(
     changes.append(length(camera, tag.point_m[2] + height_sd, turn) - base)
     changes.append(length(camera, tag.point_m[2], turn + turn_sd) - base)
     return float(np.sqrt(np.sum(np.square(changes))) / abs(base)) if base else float("nan")
+
+
+def _plane_sd(camera: Camera, tag: AddressedTag) -> float:
+    """Return how far the plane moves across the line when the tag stands a standard deviation higher [m]."""
+    ray = tag.point_m - camera.centre
+    return float(abs(ray[1] / ray[2]) * tag.height_m.sd)
 
 
 def _ball_track(ball: FollowedBall, way: FloatArray, forward: float) -> BallTrack:

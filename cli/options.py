@@ -1,0 +1,62 @@
+"""Measuring options from what a person types: millimetres to metres, files to values, once."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from pennyfall.calibration.club import load_club
+from pennyfall.calibration.layout import STANDARD_SHEET, load_layout
+from pennyfall.calibration.lens import load_lens
+from pennyfall.cli.measure import MeasureOptions
+from pennyfall.kinematics.errors import CannotMeasure
+from pennyfall.kinematics.values import Estimate
+
+RULER_SD_M = 0.001
+"""A height read off a ruler is right to a millimetre."""
+
+TAG_HEIGHT_LIMITS_MM = (5.0, 80.0)
+"""Chosen by us: from a blade's flange to the tallest mallet with a spacer."""
+
+RATE_LIMITS_HZ = (20.0, 2000.0)
+"""Chosen by us: from the slowest video to the fastest phone."""
+
+
+def measure_options(
+    *,
+    club: Path | None = None,
+    tag_height_mm: float | None = None,
+    lens: Path | None = None,
+    layout: Path | None = None,
+    ruler_mm: float | None = None,
+    recorded_at_hz: float | None = None,
+) -> MeasureOptions:
+    """Return the measuring options that a coach's words and files stand for.
+
+    Raises
+    ------
+    CannotMeasure
+        When a value is out of its range or a file cannot be used.
+
+    """
+    low, high = TAG_HEIGHT_LIMITS_MM
+    if tag_height_mm is not None and not low <= tag_height_mm <= high:
+        raise CannotMeasure(
+            f"A tag height of {tag_height_mm:g} mm is not possible on a putter head.",
+            fix=f"Measure from the floor to the tag with the head soled, in mm ({low:g} to {high:g}).",
+        )
+    low, high = RATE_LIMITS_HZ
+    if recorded_at_hz is not None and not low <= recorded_at_hz <= high:
+        raise CannotMeasure(
+            f"No phone records {recorded_at_hz:g} frames/s.",
+            fix="State the camera's slow-motion setting, such as --recorded-at 240.",
+        )
+    tags = load_layout(layout) if layout is not None else STANDARD_SHEET
+    if ruler_mm is not None:
+        tags = tags.scaled(ruler_mm / 100.0)
+    return MeasureOptions(
+        club=load_club(club) if club is not None else None,
+        tag_height_m=Estimate(tag_height_mm / 1e3, RULER_SD_M) if tag_height_mm is not None else None,
+        layout=tags,
+        lens=load_lens(lens) if lens is not None else None,
+        recorded_at_hz=recorded_at_hz,
+    )
