@@ -46,6 +46,8 @@ class Group:
 
     title: str
     quantities: tuple[Quantity, ...]
+    subject: str = ""
+    """What a label lacks when it stands alone, such as 'head speed' before 'peak'."""
 
 
 def _quantity(name: str, label: str, unit: str, factor: float) -> Quantity:
@@ -74,6 +76,7 @@ GROUPS = (
     ),
     Group(
         title="Acceleration along the target line (positive: toward the target)",
+        subject="acceleration",
         quantities=(
             _quantity("acceleration_at_top_mps2", "at the top", "m/s²", 1.0),
             _quantity("peak_acceleration_mps2", "peak", "m/s²", 1.0),
@@ -85,6 +88,7 @@ GROUPS = (
     ),
     Group(
         title="Head speed",
+        subject="head speed",
         quantities=(
             _quantity("peak_speed_mps", "peak", "cm/s", 1e2),
             _quantity("peak_speed_after_impact_s", "peak, from impact (- before)", "ms", 1e3),
@@ -94,6 +98,7 @@ GROUPS = (
     ),
     Group(
         title="Ball",
+        subject="ball",
         quantities=(
             _quantity("ball_speed_mps", "launch speed", "cm/s", 1e2),
             _quantity("ball_to_head_ratio", "ball to head speed", ": 1", 1.0),
@@ -115,6 +120,12 @@ GROUPS = (
 def quantity(name: str) -> Quantity:
     """Return the first quantity of a field of `StrokeMeasures`."""
     return next(each for group in GROUPS for each in group.quantities if each.name == name)
+
+
+def full_label(name: str) -> str:
+    """Return the label of a field of `StrokeMeasures` as it reads outside its group."""
+    group = next(group for group in GROUPS for each in group.quantities if each.name == name)
+    return f"{group.subject}, {quantity(name).label}" if group.subject else quantity(name).label
 
 
 def rounded_pair(value: float, half_width: float) -> tuple[str, str]:

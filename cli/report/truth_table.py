@@ -6,7 +6,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from pennyfall.cli.report.quantities import Quantity, quantity
+from pennyfall.cli.report.quantities import Quantity, full_label, quantity
 from pennyfall.kinematics.values import Estimate, Measurement, StrokeMeasures
 
 TRUE_NAMES = {
@@ -86,11 +86,11 @@ def truth_table(clip: str, compared: Mapping[int, Sequence[Compared]]) -> str:
     """Return one block a stroke: measured, true, and whether the interval holds the truth."""
     lines = []
     for number, rows in compared.items():
-        lines.append(f"{clip}, stroke {number}".ljust(46) + f"{'measured':>20}{'true':>16}   inside")
+        lines.append(f"{clip}, stroke {number}".ljust(54) + f"{'measured':>20}{'true':>16}   inside")
         for each in rows:
             shown = quantity(each.name)
             lines.append(
-                f"  {_label(shown):<38}{shown.unit:<6}{shown.text(each.measured):>20}"
+                f"  {full_label(each.name):<46}{shown.unit:<6}{shown.text(each.measured):>20}"
                 f"{_true_text(each, shown):>16}   {'yes' if each.inside else 'NO'}"
             )
         held = sum(each.inside for each in rows)
@@ -114,11 +114,6 @@ def _true_range(
     if name in ("takeaway_s", "top_s", "impact_s", "finish_s"):
         value -= first_frame_s
     return value, value
-
-
-def _label(shown: Quantity) -> str:
-    place = {"m/s²": "acceleration, ", "cm/s": "speed, "}.get(shown.unit, "")
-    return f"{place}{shown.label}"
 
 
 def _true_text(each: Compared, shown: Quantity) -> str:

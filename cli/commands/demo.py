@@ -1,0 +1,53 @@
+"""`pennyfall demo`: the shipped clips, measured beside their truth."""
+
+from __future__ import annotations
+
+from typing import Annotated, Any
+
+import typer
+
+from pennyfall.calibration.club import TAG_HEIGHT_SD_MM, Club
+from pennyfall.cli.console import progress_bar
+from pennyfall.cli.measure import MeasureOptions, measure_clip
+from pennyfall.cli.report.truth_table import compare, truth_table
+from pennyfall.demo_clips.clips import shipped_clips
+from pennyfall.demo_clips.truth import load_truth
+from pennyfall.kinematics.errors import CannotMeasure
+from pennyfall.kinematics.values import Estimate
+
+
+def demo(
+    name: Annotated[str | None, typer.Argument(help="One of the clips; all of them without it.")] = None,
+    *,
+    quiet: Annotated[bool, typer.Option("--quiet", help="Show no progress.")] = False,
+) -> None:
+    """Measure the shipped clips and set every figure beside the truth, with its interval.
+
+    The clips are rendered from an invented stroke of an invented student, S-01, in the Larch Room. The height
+    and the size of the head tag are given, as a ruler would give them.
+    """
+    clips = shipped_clips()
+    if name is not None:
+        chosen = tuple(clip for clip in clips if clip.name == name)
+        if not chosen:
+            raise CannotMeasure(
+                f"No clip called '{name}' is shipped.",
+                fix="Choose one of: " + ", ".join(clip.name for clip in clips),
+            )
+        clips = chosen
+    held = asked = 0
+    for clip in clips:
+        truth = load_truth(clip.truth)
+        with progress_bar(clip.name, quiet=quiet) as advance:
+            result = measure_clip(clip.path, MeasureOptions(club=_club(truth)), progress=advance)
+        compared = compare(result.measurement, truth)
+        typer.echo(truth_table(clip.name, compared))
+        held += sum(each.inside for rows in compared.values() for each in rows)
+        asked += sum(len(rows) for rows in compared.values())
+    typer.echo(f"{held} of {asked} intervals hold the truth; 95 % of them should.")
+
+
+def _club(truth: dict[str, Any]) -> Club:
+    """Return what a ruler beside the head would say."""
+    height_m = Estimate(truth["club"]["tag_height_m"], TAG_HEIGHT_SD_MM / 1e3)
+    return Club(tag_height_m=height_m, tag_side_m=truth["club"]["tag_side_m"])
