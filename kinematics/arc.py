@@ -10,12 +10,13 @@ from pennyfall.kinematics.values import Estimate, FloatArray, freeze_arrays
 
 FEWEST_FRAMES = 20
 SHORTEST_RADIUS_M, LONGEST_RADIUS_M = 0.4, 4.0
-"""Chosen by us: a putter is 0.8 to 1 m long and its hub lies at the shoulders; beyond 4 m the arc is a straight line."""
+"""Chosen by us: a putter is 0.8 to 1 m long and its hub lies at the shoulders; beyond 4 m the arc is a
+straight line."""
 SIGNIFICANT_SDS = 3.0
 """Chosen by us: a curvature less sure than this gives no radius worth naming."""
 CORRELATED_FRAMES = 4.0
-"""Chosen by us: tilt and height errors depend on where the head is, so that neighbouring frames err together; four frames
-count as one."""
+"""Chosen by us: tilt and height errors depend on where the head is, so that neighbouring frames err
+together; four frames count as one."""
 
 
 @dataclass(frozen=True, kw_only=True, slots=True, eq=False)
@@ -73,8 +74,10 @@ def fit_arc(
 
     Notes
     -----
-    About a hub at radius R the tilt is asin((x - x_low) / R) and the height R - sqrt(R^2 - (x - x_low)^2): the sine of
-    the tilt has slope 1/R, the height the coefficient 1/(2R) of x^2. The two curvatures are averaged by their
+    About a hub at radius R the tilt is asin((x - x_low) / R) and the height R - sqrt(R^2 - (x - x_low)^2):
+    the sine of
+    the tilt has slope 1/R, the height the coefficient 1/(2R) of x^2. The two curvatures are averaged by
+    their
     variances; where they disagree, the interval covers both.
 
     """
@@ -118,7 +121,8 @@ def _height_curvature(u: FloatArray, z: FloatArray, sd: FloatArray, first_guess:
 
 
 def _regress(design: FloatArray, y: FloatArray, sd: FloatArray) -> tuple[FloatArray, FloatArray]:
-    """Return weighted least-squares coefficients and covariance, widened by excess scatter and by correlation."""
+    """Return weighted least-squares coefficients and covariance, widened by excess scatter and by
+    correlation."""
     weighted = design / sd[:, None]
     solution = np.linalg.lstsq(weighted, y / sd, rcond=None)[0]
     freedom = max(len(y) - design.shape[1], 1)

@@ -19,9 +19,11 @@ FIT_WINDOW_S = 0.12
 REST_WINDOW_S = 0.25
 """Chosen by us: the rest position is that of the last quarter second, in case the ball was touched before."""
 DECELERATION_PRIOR = (3.3, 1.5)
-"""Mean and sd [m/s^2], chosen by us: mu_k g for mu_k from 0.1 to 0.6 (ball on carpet or green; common practice, no source)."""
+"""Mean and sd [m/s^2], chosen by us: mu_k g for mu_k from 0.1 to 0.6 (ball on carpet or green; common
+practice, no source)."""
 SYSTEMATIC_TIME_SD_S = 1.5e-4
-"""Chosen by us: contact lasts about 0.5 ms (USGA, see the launch tests), so the departure is no sharper than that."""
+"""Chosen by us: contact lasts about 0.5 ms (USGA, see the launch tests), so the departure is no sharper than
+that."""
 OUTLIER_SDS = 2.5
 """Chosen by us: residuals beyond count linearly instead of squared."""
 
@@ -41,8 +43,8 @@ class Launch:
 def fit_launch(ball: BallTrack) -> Launch | None:
     """Return the launch of a ball, or None when it never left.
 
-    Rest level, departure instant, launch speed and sliding deceleration are fitted together; the deceleration has a
-    prior, so that two or three frames of the moving ball suffice.
+    Rest level, departure instant, launch speed and sliding deceleration are fitted together; the
+    deceleration has a prior, so that two or three frames of the moving ball suffice.
     """
     finite = np.isfinite(ball.x_m) & np.isfinite(ball.time_s)
     time, x, y = ball.time_s[finite], ball.x_m[finite], ball.y_m[finite]
@@ -74,7 +76,8 @@ def fit_launch(ball: BallTrack) -> Launch | None:
 
 
 def _departure_index(x: FloatArray) -> int | None:
-    """Return the first frame of the moving ball: the last one near the rest position before it is gone, plus one."""
+    """Return the first frame of the moving ball: the last one near the rest position before it is gone, plus
+    one."""
     if len(x) < 3:
         return None
     level = x[0]
@@ -114,8 +117,8 @@ def _fit(
 def _travel(since_s: FloatArray, speed: float, deceleration: float) -> FloatArray:
     """Return how far a ball has gone: it slides, and rolls on once it has slowed to 5/7 of its launch speed.
 
-    The 5/7 is that of a uniform sphere launched without spin (textbook mechanics, from the balance of linear and
-    angular momentum about the contact point).
+    The 5/7 is that of a uniform sphere launched without spin (textbook mechanics, from the balance of
+    linear and angular momentum about the contact point).
     """
     deceleration = max(deceleration, 0.1)
     sliding = np.minimum(since_s, 2 / 7 * speed / deceleration)

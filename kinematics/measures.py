@@ -1,4 +1,5 @@
-"""Every quantity of one stroke from its smoothed curve: values from the mean curve, intervals from its joint samples."""
+"""Every quantity of one stroke from its smoothed curve: values from the mean curve, intervals from its joint
+samples."""
 
 from __future__ import annotations
 
@@ -117,10 +118,11 @@ def measure(
 def _evaluate(
     stroke: SmoothedStroke, paths: FloatArray, impact_s: FloatArray, takeaway_s: FloatArray
 ) -> dict[str, FloatArray]:
-    """Return each quantity on each of m paths (shape (m, n, 4)); where a maximum is taken, its node is the mean curve's.
+    """Return each quantity on each of m paths (shape (m, n, 4)); where a maximum is taken, its node is the
+    mean curve's.
 
-    A maximum over a noisy path is biased upward; at a maximum of the mean curve the path's own value has, to first
-    order, the same spread without the bias.
+    A maximum over a noisy path is biased upward; at a maximum of the mean curve the path's own value has,
+    to first order, the same spread without the bias.
     """
     time, top, impact = stroke.time_s, stroke.top_node, stroke.impact_node
     top_shift = _velocity_zero(paths[:, top], paths[:, top + 1])

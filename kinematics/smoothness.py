@@ -24,8 +24,8 @@ def spectral_arc_length(speed_mps: FloatArray, rate_hz: float) -> float:
 
     References
     ----------
-    .. [1] S. Balasubramanian, A. Melendez-Calderon, A. Roby-Brami, E. Burdet (2015), On the analysis of movement
-       smoothness, J. NeuroEng. Rehabil. 12:112, eq. 11. doi:10.1186/s12984-015-0090-9
+    .. [1] S. Balasubramanian, A. Melendez-Calderon, A. Roby-Brami, E. Burdet (2015), On the analysis of
+       movement smoothness, J. NeuroEng. Rehabil. 12:112, eq. 11. doi:10.1186/s12984-015-0090-9
 
     """
     length = int(2 ** (np.ceil(np.log2(len(speed_mps))) + PADDING_LEVEL))
@@ -42,12 +42,14 @@ def spectral_arc_length(speed_mps: FloatArray, rate_hz: float) -> float:
 
 
 def log_dimensionless_jerk(speed_mps: FloatArray, rate_hz: float) -> float:
-    """Return the log dimensionless jerk of a speed profile at even intervals: closer to zero is smoother [1]_.
+    """Return the log dimensionless jerk of a speed profile at even intervals: closer to zero is smoother
+    [1]_.
 
     References
     ----------
-    .. [1] S. Balasubramanian, A. Melendez-Calderon, E. Burdet (2012), A robust and sensitive metric for quantifying
-       movement smoothness, IEEE Trans. Biomed. Eng. 59:2126-2136, eq. 5. doi:10.1109/TBME.2011.2179545
+    .. [1] S. Balasubramanian, A. Melendez-Calderon, E. Burdet (2012), A robust and sensitive metric for
+       quantifying movement smoothness, IEEE Trans. Biomed. Eng. 59:2126-2136, eq. 5.
+       doi:10.1109/TBME.2011.2179545
 
     """
     jerk = np.diff(speed_mps, 2) * rate_hz**2

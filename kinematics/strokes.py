@@ -12,8 +12,8 @@ from pennyfall.kinematics.tracks import HeadTrack
 from pennyfall.kinematics.values import BoolArray, Caution, FloatArray
 
 VELOCITY_WINDOW_S = 0.03
-"""Half width of the local line whose slope is the coarse velocity, chosen by us: short against a backswing, long against
-the noise."""
+"""Half width of the local line whose slope is the coarse velocity, chosen by us: short against a backswing,
+long against the noise."""
 LONGEST_GAP_S = 0.15
 """Chosen by us: a head out of sight longer than this may have turned unseen."""
 MOVING_MPS = 0.04
@@ -25,7 +25,8 @@ SMALLEST_BACKSWING_M = 0.03
 SMALLEST_PASS_M = 0.03
 """Chosen by us: a head set down behind the ball stops within a centimetre or two of its address position."""
 SLOWEST_PASS_MPS = 0.2
-"""Chosen by us: a head that passes the ball's place slower than this would send it 0.3 m/s, less than half a metre."""
+"""Chosen by us: a head that passes the ball's place slower than this would send it 0.3 m/s, less than half a
+metre."""
 LONGEST_PAUSE_S = 0.7
 """Chosen by us: a head that waits longer at the top has broken off."""
 LONGEST_SWING_S = 2.5

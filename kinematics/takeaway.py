@@ -1,23 +1,41 @@
 """When the head left rest: the softest of the events, with an honest interval.
 
-A backswing starts smoothly, so the head has moved by less than the measurement error long after it left rest. The
-early motion is a polynomial in the time since the onset whose lowest power nobody knows: constant acceleration
-(power 2), a jump in jerk (power 3), or smoother still (power 4). Each has a Gaussian prior for its coefficients; the
-likelihood of every onset instant under each follows in closed form, and the onset's distribution is their average.
+A backswing starts smoothly, so the head has moved by less than the measurement error long after it left
+rest. The early motion is a polynomial in the time since the onset whose lowest power nobody knows: constant
+acceleration (power 2), a jump in jerk (power 3), or smoother still (power 4). Each has a Gaussian prior for
+its coefficients; the likelihood of every onset instant under each follows in closed form, and the onset's
+distribution is their average.
 """
 
 from __future__ import annotations
+
+from dataclasses import dataclass
 
 import numpy as np
 
 from pennyfall.kinematics.values import Estimate, FloatArray
 
-POWERS = np.array([2, 3, 4, 5])
-COEFFICIENT_SDS = np.array([2.0 / 2, 40.0 / 6, 500.0 / 24, 3000.0 / 120])
-"""Prior sd of the coefficient of each power [m/s^p], chosen by us from a 25 cm backswing in 0.8 s: a constant start
-reaches 2 m/s^2; minimum jerk starts with 29 m/s^3, then -220 m/s^4 and 550 m/s^5."""
-LOWEST_POWERS = (2, 3, 4)
-"""The three kinds of start, equally likely beforehand."""
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class _Start:
+    """One way of leaving rest: powers of the time since, with a Gaussian prior in units of length / duration^power."""
+
+    probability: float
+    powers: tuple[int, ...]
+    means: tuple[float, ...]
+    sds: tuple[float, ...]
+
+
+STARTS = (
+    _Start(probability=0.3, powers=(2, 3, 4, 5), means=(3.0, -2.0, -2.0, 0.0), sds=(3.0, 6.0, 10.0, 10.0)),
+    _Start(probability=0.5, powers=(3, 4, 5), means=(6.0, -6.0, 2.0), sds=(5.0, 10.0, 10.0)),
+    _Start(probability=0.2, powers=(4, 5), means=(12.0, -12.0), sds=(12.0, 20.0)),
+)
+"""Chosen by us. A half cosine has 2.5 at the second power and -2 at the fourth, the lowest polynomial with a constant
+start 6, -8 and 3; a minimum-jerk movement (Flash & Hogan 1985, from memory) has 10, -15 and 6 from the third power on,
+one that arrives with the forward swing's acceleration about 5, -5 and 1; the next smoother start 15 at the fourth.
+Unhurried arm movements are close to minimum jerk, hence its weight."""
 GRID_STEP_S = 0.002
 REACH_S = (-0.16, 0.06)
 """Chosen by us: how far around the first visible motion the onset is sought."""
@@ -29,19 +47,26 @@ SAME_M = 1e-9
 
 
 def takeaway_instant(
-    time_s: FloatArray, x_m: FloatArray, sd_m: FloatArray, lag_one: float, visible_s: float
+    time_s: FloatArray,
+    x_m: FloatArray,
+    sd_m: FloatArray,
+    lag_one: float,
+    visible_s: float,
+    movement: tuple[float, float],
 ) -> Estimate:
     """Return the instant at which the head left rest.
 
     Parameters
     ----------
     time_s, x_m, sd_m : ndarray, shape (n,)
-        Seen frames from the rest at address until the head has moved by one or two centimetres: time [s], position
-        [m], standard deviation of the error in motion [m].
+        Seen frames from the rest at address until the head has moved by one or two centimetres: time [s],
+        position [m], standard deviation of the error in motion [m].
     lag_one : float
         Correlation of the errors of neighbouring frames in motion.
     visible_s : float
         Instant at which the motion is plain [s].
+    movement : tuple of float
+        Signed length [m] and rough duration [s] of the whole movement.
 
     """
     noise = _error_covariance(x_m, sd_m, lag_one) + FREE_LEVEL_SD_M**2
@@ -51,9 +76,16 @@ def takeaway_instant(
     y = x_m - np.mean(x_m[: max(len(x_m) // 4, 1)])
     whitening = np.linalg.inv(np.linalg.cholesky(noise))
     y_white = whitening @ y
-    powers = since[:, :, None] ** POWERS * COEFFICIENT_SDS
-    design = whitening @ powers
-    log_all = np.stack([_log_evidence(design[:, :, POWERS >= lowest], y_white) for lowest in LOWEST_POWERS])
+    length, duration = movement
+    log_all = np.stack(
+        [
+            np.log(start.probability)
+            + _log_evidence(
+                whitening @ (length * (since[:, :, None] / duration) ** np.array(start.powers)), y_white, start
+            )
+            for start in STARTS
+        ]
+    )
     posterior = np.exp(log_all - log_all.max()).sum(axis=0)
     posterior /= posterior.sum()
     mean = float(posterior @ candidates)
@@ -73,10 +105,12 @@ def _error_covariance(x_m: FloatArray, sd_m: FloatArray, lag_one: float) -> Floa
     return covariance
 
 
-def _log_evidence(design: FloatArray, y: FloatArray) -> FloatArray:
-    """Return the log evidence of y = design @ c + white noise, c standard normal, for each of b designs, shape (b,)."""
-    gram = design.swapaxes(1, 2) @ design + np.eye(design.shape[2])
-    projected = design.swapaxes(1, 2) @ y
+def _log_evidence(design: FloatArray, y: FloatArray, start: _Start) -> FloatArray:
+    """Return the log evidence of y = design @ coefficients + white noise for each of b designs, shape (b,)."""
+    misfit = y - design @ np.array(start.means)
+    scaled = design * np.array(start.sds)
+    gram = scaled.swapaxes(1, 2) @ scaled + np.eye(len(start.sds))
+    projected = (scaled.swapaxes(1, 2) @ misfit[:, :, None])[:, :, 0]
     explained = np.einsum("bi,bi->b", projected, np.linalg.solve(gram, projected[:, :, None])[:, :, 0])
-    evidence: FloatArray = 0.5 * explained - 0.5 * np.linalg.slogdet(gram)[1]
+    evidence: FloatArray = 0.5 * (explained - np.sum(misfit**2, axis=1)) - 0.5 * np.linalg.slogdet(gram)[1]
     return evidence

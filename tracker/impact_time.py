@@ -11,8 +11,8 @@ from pennyfall.tracker.motion_model import STATES, jerk_walk_covariance, transit
 from pennyfall.tracker.process_noise import log_likelihoods
 
 IMPACT_KICK = np.array([0.0, 0.6**2, 12.0**2, 400.0**2])
-"""Variances of what an impact may change [SI^2], chosen by us: a head of 0.35 kg loses 21 % of 1 to 3 m/s, and the hands
-start anew; position cannot jump."""
+"""Variances of what an impact may change [SI^2], chosen by us: a head of 0.35 kg loses 21 % of 1 to 3 m/s,
+and the hands start anew; position cannot jump."""
 START_SD = np.array([1.0, 3.0, 15.0, 400.0])
 """Standard deviations of the state before the first frame [SI], chosen by us: as good as unknown."""
 REACH_S = 0.13

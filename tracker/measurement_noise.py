@@ -11,11 +11,13 @@ from pennyfall.kinematics.values import FloatArray
 
 DEGREE = 5
 KNOT_INTERVAL_S = 0.05
-"""Chosen by us: half of the shortest feature of a stroke's acceleration; the spline then errs by microns only."""
+"""Chosen by us: half of the shortest feature of a stroke's acceleration; the spline then errs by microns
+only."""
 FRAMES_PER_KNOT = 2.5
 """Chosen by us: below this the spline swallows the noise it is meant to leave."""
 SCALE_PRIOR = (0.0, 0.5)
-"""Mean and sd of the log ratio of true to stated sd, chosen by us: the stated one is right within a factor of three."""
+"""Mean and sd of the log ratio of true to stated sd, chosen by us: the stated one is right within a factor
+of three."""
 LAG_ONE_PRIOR = (0.15, 0.25)
 """Mean and sd of the lag-one correlation, chosen by us around what filmed tags showed (0.07 to 0.4)."""
 LAG_ONE_GRID = np.arange(-0.2, 0.81, 0.1)
@@ -37,7 +39,8 @@ class MeasurementNoise:
 
     @property
     def inflation(self) -> float:
-        """Variance factor that makes white noise as strong as this noise at the slow end, where the stroke lies.
+        """Variance factor that makes white noise as strong as this noise at the slow end, where the stroke
+        lies.
 
         The spectral density of first-order autoregressive noise at zero frequency over its variance.
         """
@@ -62,19 +65,21 @@ def estimate_noise(
 ) -> MeasurementNoise:
     """Estimate noise scale and lag-one correlation of a moving head by restricted maximum likelihood [1]_.
 
-    The motion is a regression spline in true time (differences of neighbouring frames would turn time jitter into noise).
+    The motion is a regression spline in true time (differences of neighbouring frames would turn time
+    jitter into noise).
 
     Parameters
     ----------
     time_s, x_m, sd_m : ndarray, shape (n,)
-        Time [s], position [m] and stated standard deviation [m] of the frames in which the head moved and was seen.
+        Time [s], position [m] and stated standard deviation [m] of the frames in which the head moved and
+        was seen.
     breaks : tuple of (float, int)
         Instants at which derivatives of the given order and above may jump: impact 1, top and takeaway 2.
 
     References
     ----------
-    .. [1] D. A. Harville (1977), Maximum likelihood approaches to variance component estimation, J. Am. Stat. Assoc.
-       72:320-338. doi:10.1080/01621459.1977.10480998
+    .. [1] D. A. Harville (1977), Maximum likelihood approaches to variance component estimation, J. Am.
+       Stat. Assoc. 72:320-338. doi:10.1080/01621459.1977.10480998
 
     """
     basis = _spline_basis(time_s, breaks)
@@ -116,7 +121,8 @@ def estimate_noise(
 
 
 def effective_variance(x_m: FloatArray, sd_m: FloatArray, noise: MeasurementNoise) -> FloatArray:
-    """Return the variance with which each frame enters a filter that believes in white noise, shape (n,) [m^2].
+    """Return the variance with which each frame enters a filter that believes in white noise, shape (n,)
+    [m^2].
 
     A run of identical frames is one measurement: each of its n frames counts a n-th.
     """

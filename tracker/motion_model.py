@@ -17,8 +17,8 @@ STATES = 4
 class MotionChain:
     """A linear Gaussian chain of nodes along one axis.
 
-    A node is a frame, an event, or a point put in between so that the curve is finely known. An event is two nodes at
-    the same instant: its left and its right limit, with a kick between them.
+    A node is a frame, an event, or a point put in between so that the curve is finely known. An event is
+    two nodes at the same instant: its left and its right limit, with a kick between them.
     """
 
     time_s: FloatArray
@@ -52,8 +52,8 @@ def transition(dt_s: FloatArray) -> FloatArray:
 def jerk_walk_covariance(dt_s: FloatArray) -> FloatArray:
     """Return the process covariance of unit white noise on jerk over steps of `dt_s`, shape (..., 4, 4).
 
-    The exact integral of F(s) e e' F(s)' over the step (Bar-Shalom, Li & Kirubarajan 2001, section 6.2, one order
-    higher than their Wiener-process acceleration model).
+    The exact integral of F(s) e e' F(s)' over the step (Bar-Shalom, Li & Kirubarajan 2001, section 6.2, one
+    order higher than their Wiener-process acceleration model).
     """
     Q = np.zeros((*np.shape(dt_s), STATES, STATES))
     for row in range(STATES):

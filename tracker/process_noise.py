@@ -8,8 +8,9 @@ from pennyfall.kinematics.values import FloatArray
 from pennyfall.tracker.motion_model import STATES
 
 LOG_DIFFUSION_PRIOR = (np.log(1e4), 2.5)
-"""Mean and sd of the log process noise [m^2/s^7], chosen by us: the jerk of a stroke changes by about 30 m/s^3 within
-a tenth of a second; the sd spans a factor of 150 up and down, so that only a nearly silent likelihood feels it."""
+"""Mean and sd of the log process noise [m^2/s^7], chosen by us: the jerk of a stroke changes by about 30
+m/s^3 within a tenth of a second; the sd spans a factor of 150 up and down, so that only a nearly silent
+likelihood feels it."""
 
 
 def log_likelihoods(
@@ -37,8 +38,8 @@ def log_likelihoods(
 
     References
     ----------
-    .. [1] F. C. Schweppe (1965), Evaluation of likelihood functions for Gaussian signals, IEEE Trans. Inf. Theory
-       11:61-70. doi:10.1109/TIT.1965.1053737
+    .. [1] F. C. Schweppe (1965), Evaluation of likelihood functions for Gaussian signals, IEEE Trans. Inf.
+       Theory 11:61-70. doi:10.1109/TIT.1965.1053737
 
     """
     models = len(Q)

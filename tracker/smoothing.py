@@ -1,8 +1,8 @@
 """Kalman filter and Rauch-Tung-Striebel smoother over a chain of nodes, with joint samples of the whole path.
 
-A filter that runs across an impact spreads the velocity step over its own width. Here the chain carries a kick at the
-impact instant: velocity, acceleration and jerk start anew there, position is joined exactly. A pass over such a chain
-is the pass on either side of the impact, coupled by the position alone.
+A filter that runs across an impact spreads the velocity step over its own width. Here the chain carries a
+kick at the impact instant: velocity, acceleration and jerk start anew there, position is joined exactly. A
+pass over such a chain is the pass on either side of the impact, coupled by the position alone.
 """
 
 from __future__ import annotations
@@ -44,8 +44,8 @@ def smooth(chain: MotionChain) -> SmoothedChain:
 
     References
     ----------
-    .. [1] H. E. Rauch, F. Tung, C. T. Striebel (1965), Maximum likelihood estimates of linear dynamic systems, AIAA J.
-       3(8):1445-1450. doi:10.2514/3.3166
+    .. [1] H. E. Rauch, F. Tung, C. T. Striebel (1965), Maximum likelihood estimates of linear dynamic
+       systems, AIAA J. 3(8):1445-1450. doi:10.2514/3.3166
 
     """
     F, Q = chain_matrices(chain)
@@ -76,8 +76,8 @@ def sample_paths(smoothed: SmoothedChain, count: int, generator: np.random.Gener
 
     References
     ----------
-    .. [1] S. Fruehwirth-Schnatter (1994), Data augmentation and dynamic linear models, J. Time Ser. Anal. 15:183-202
-       (forward filtering, backward sampling). doi:10.1111/j.1467-9892.1994.tb00184.x
+    .. [1] S. Fruehwirth-Schnatter (1994), Data augmentation and dynamic linear models, J. Time Ser. Anal.
+       15:183-202 (forward filtering, backward sampling). doi:10.1111/j.1467-9892.1994.tb00184.x
 
     """
     nodes = len(smoothed.mean)
@@ -98,8 +98,8 @@ def sample_paths(smoothed: SmoothedChain, count: int, generator: np.random.Gener
 def _root(covariance: FloatArray, minuend: FloatArray) -> FloatArray:
     """Return A with A A' = covariance, a difference from `minuend`.
 
-    Where the difference is nearly singular, rounding leaves it slightly negative: hence no Cholesky, and the scale of
-    the minuend, relative to which the rounding is small.
+    Where the difference is nearly singular, rounding leaves it slightly negative: hence no Cholesky, and
+    the scale of the minuend, relative to which the rounding is small.
     """
     scale = np.sqrt(np.einsum("nii->ni", minuend))
     values, vectors = np.linalg.eigh(covariance / scale[:, :, None] / scale[:, None, :])

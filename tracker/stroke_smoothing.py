@@ -30,12 +30,13 @@ from pennyfall.tracker.process_noise import log_diffusion_prior, log_likelihoods
 from pennyfall.tracker.smoothing import SmoothedChain, sample_paths, smooth
 
 TAKEAWAY_KICK = np.array([0.0, 1e-3**2, 1.0**2, 50.0**2])
-"""Variances of what the takeaway may change [SI^2], chosen by us: acceleration up to 2 m/s^2, jerk up to 100 m/s^3."""
+"""Variances of what the takeaway may change [SI^2], chosen by us: acceleration up to 2 m/s^2, jerk up to 100
+m/s^3."""
 TOP_JERK_SD = 60.0
 """Sd of the change of jerk at the top [m/s^3], chosen by us: twice the jerk of a brisk stroke."""
 TOP_ACCELERATION_SDS = (0.05, 1.5)
-"""Sds of the step of acceleration at the top that compete by likelihood [m/s^2]: a hand that pulls steadily, and one that
-grabs."""
+"""Sds of the step of acceleration at the top that compete by likelihood [m/s^2]: a hand that pulls steadily,
+and one that grabs."""
 STEP_EVIDENCE = 8.0
 """Log likelihood ratio beyond which a velocity step counts as an impact, chosen by us: odds of 3000 to 1."""
 AT_REST_SD = np.array([np.nan, 2e-4, 1e-3, 1e-2])
@@ -67,7 +68,8 @@ class StrokeSmoothing:
     impact_by_head: Estimate | None
     practice: bool
     finish: Estimate
-    """Instant of the finish when the head comes to rest there; missing when it turns (a zero crossing) or is cut off."""
+    """Instant of the finish when the head comes to rest there; missing when it turns (a zero crossing) or is
+    cut off."""
     frames: slice
     """The frames of the clip that the nodes cover."""
     frame_nodes: FloatArray
@@ -195,7 +197,8 @@ def _with_noise(
 def _scan_impact(
     time: FloatArray, x: FloatArray, sd: FloatArray, seen: BoolArray, found: FoundStroke
 ) -> float | None:
-    """Return the most likely instant of a velocity step in the forward swing, or None where nothing speaks for one."""
+    """Return the most likely instant of a velocity step in the forward swing, or None where nothing speaks
+    for one."""
     frame = float(np.median(np.diff(time)))
     profile = impact_profile(
         time[seen],
@@ -248,7 +251,8 @@ def _takeaway(frames: _Frames, found: FoundStroke, noise: MeasurementNoise) -> E
     last = int(np.argmin(early)) if not early.all() else len(early)
     sd = frames.sd[frames.seen]
     visible = _visible_motion(time[:last], x[:last], rest, float(np.median(sd)))
-    return takeaway_instant(time[:last], x[:last], sd[:last], noise.lag_one, visible)
+    movement = (float(x[time < found.top_s + 0.02].min() - rest), found.top_s - found.takeaway_s + 0.05)
+    return takeaway_instant(time[:last], x[:last], sd[:last], noise.lag_one, visible, movement)
 
 
 def _visible_motion(time: FloatArray, x: FloatArray, rest: float, sd: float) -> float:
@@ -278,7 +282,8 @@ class _Nodes:
 
 
 def _chain(frames: _Frames, model: _Model, *, fill: bool) -> tuple[MotionChain, _Nodes]:
-    """Return the chain of frames and events, with points in between where `fill` asks for a finely known curve."""
+    """Return the chain of frames and events, with points in between where `fill` asks for a finely known
+    curve."""
     events = np.array([model.takeaway, model.top, model.top, model.impact, model.impact])
     extra = [events]
     if fill:
@@ -330,10 +335,11 @@ def _chain(frames: _Frames, model: _Model, *, fill: bool) -> tuple[MotionChain, 
 
 
 def _choose_noise(frames: _Frames, model: _Model) -> _Model:
-    """Return the model with the process noise of backswing, forward swing and follow-through chosen by likelihood.
+    """Return the model with the process noise of backswing, forward swing and follow-through chosen by
+    likelihood.
 
-    Each is the mean of its logarithm under likelihood and prior: a maximum would now and then sit at the edge, where an
-    interval lies.
+    Each is the mean of its logarithm under likelihood and prior: a maximum would now and then sit at the
+    edge, where an interval lies.
     """
     chain, nodes = _chain(frames, model, fill=False)
     F, base = chain_matrices(replace(chain, diffusion=np.zeros(len(chain.time_s))))
@@ -381,7 +387,8 @@ def _choose_noise(frames: _Frames, model: _Model) -> _Model:
 
 
 def _refine_events(frames: _Frames, model: _Model, found: FoundStroke) -> _Model:
-    """Return the model with the top, and what else is a zero crossing, moved to where the smoothed curve has it."""
+    """Return the model with the top, and what else is a zero crossing, moved to where the smoothed curve has
+    it."""
     chain, nodes = _chain(frames, model, fill=False)
     smoothed = smooth(chain)
     takeaway, impact = model.takeaway, model.impact
@@ -423,20 +430,23 @@ def _finish(frames: _Frames, found: FoundStroke, noise: MeasurementNoise) -> Est
     ):
         return Estimate.missing()
     rest = np.median(x[after][len(x[after]) // 2 :])
+    movement = (float(np.interp(found.pass_s, time, x) - rest), found.finish_s - found.pass_s + 0.1)
     near = (np.abs(x - rest) < EARLY_MOTION_M) & (time > found.pass_s)
     sd = frames.sd[frames.seen]
     time, x, sd = time[near][::-1], x[near][::-1], sd[near][::-1]
     visible = _visible_motion(-time, x, rest, float(np.median(sd)))
-    mirrored = takeaway_instant(-time, x, sd, noise.lag_one, visible)
+    mirrored = takeaway_instant(-time, x, sd, noise.lag_one, visible, movement)
     return Estimate(-mirrored.value, mirrored.sd)
 
 
 def _innovation_ratio(
     chain: MotionChain, smoothed: SmoothedChain, frames: _Frames, noise: MeasurementNoise, nodes: _Nodes
 ) -> float:
-    """Return the root mean square of the innovations over their expected size, from takeaway on; 1 is consistent.
+    """Return the root mean square of the innovations over their expected size, from takeaway on; 1 is
+    consistent.
 
-    The effective variance of correlated noise is larger than its actual one, so the expected size uses the latter.
+    The effective variance of correlated noise is larger than its actual one, so the expected size uses the
+    latter.
     """
     measured = np.flatnonzero(np.isfinite(chain.position_m))
     measured = measured[measured > nodes.takeaway + 5]

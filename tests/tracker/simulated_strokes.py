@@ -1,4 +1,5 @@
-"""Strokes with exact truth, made of polynomial pieces, and tracks of them with the noise that filmed tags show."""
+"""Strokes with exact truth, made of polynomial pieces, and tracks of them with the noise that filmed tags
+show."""
 
 from __future__ import annotations
 
@@ -13,7 +14,8 @@ from pennyfall.kinematics.values import FloatArray
 
 @dataclass(frozen=True, kw_only=True)
 class TrueStroke:
-    """Position along the target line as polynomials in the time since each piece began; address at `address_m`."""
+    """Position along the target line as polynomials in the time since each piece began; address at
+    `address_m`."""
 
     starts_s: list[float]
     pieces: list[Polynomial]
@@ -41,7 +43,8 @@ class TrueStroke:
         return float(self.position(np.array([time_s - 1e-9]), order)[0])
 
     def ball(self, time_s: FloatArray) -> FloatArray:
-        """Return the ball's position: at rest, then sliding with constant deceleration to 5/7 of its launch speed."""
+        """Return the ball's position: at rest, then sliding with constant deceleration to 5/7 of its launch
+        speed."""
         since = np.maximum(time_s - self.impact_s, 0.0)
         slide = 2 / 7 * self.ball_speed_mps / self.ball_deceleration_mps2
         sliding = np.minimum(since, slide)
@@ -107,9 +110,9 @@ def stroke(
 ) -> TrueStroke:
     """Return a stroke whose acceleration peaks early, on a plateau or late in the forward swing.
 
-    The forward swing's acceleration is a polynomial shape scaled so that the head covers ``back_m + gap_m``; the
-    backswing is the lowest polynomial that leaves rest like t^start_power and arrives at the top with the forward
-    swing's first acceleration (continuous acceleration, a kink in jerk).
+    The forward swing's acceleration is a polynomial shape scaled so that the head covers ``back_m +
+    gap_m``; the backswing is the lowest polynomial that leaves rest like t^start_power and arrives at the
+    top with the forward swing's first acceleration (continuous acceleration, a kink in jerk).
     """
     tau = Polynomial([0.0, 1.0])
     shapes = {
@@ -156,7 +159,7 @@ def stroke(
     post = 0.5 * float(pieces[-1].deriv(2)(impact - starts[-1]))
     T = through_s
     if through_m is None:
-        through_m = 0.45 * after * T
+        through_m = 0.45 * after * T + 0.06 * post * T**2
     ends = np.array(
         [
             [T**p for p in (3, 4, 5)],
@@ -252,7 +255,8 @@ def ball_track(
     reach_m: float = 0.4,
     hidden_before: int = 0,
 ) -> BallTrack:
-    """Return the ball's track: identical frames at rest, noisy in motion, out of the picture beyond `reach_m`."""
+    """Return the ball's track: identical frames at rest, noisy in motion, out of the picture beyond
+    `reach_m`."""
     x = true.ball(head.time_s)
     kept = x < reach_m
     first = int(np.argmax(x > 0))
