@@ -168,8 +168,10 @@ def parse_club(text: str, name: str) -> Club:
     try:
         document = tomllib.loads(text.replace("\r\n", "\n"))
     except tomllib.TOMLDecodeError as error:
+        end = f"at line {len(text.splitlines())}"
+        reason = str(error).replace("at end of document", end)
         raise CannotMeasure(
-            f"{name} is not valid TOML: {error}.", fix="Correct that place and run again."
+            f"{name} is not valid TOML: {reason}.", fix="Correct that line and run again."
         ) from error
     shelf = document.pop("shelf", None)
     if shelf is not None and not isinstance(shelf, dict):
