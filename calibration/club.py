@@ -9,7 +9,6 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from pennyfall.calibration.layout import HEAD_TAG_SIDE_M
 from pennyfall.kinematics.errors import CannotMeasure
 from pennyfall.kinematics.shelf import Shelf
 from pennyfall.kinematics.values import Estimate
@@ -24,8 +23,8 @@ class Club:
 
     tag_height_m: Estimate
     """Height of the tag's middle above the floor at address [m]."""
-    tag_side_m: float = HEAD_TAG_SIDE_M
-    """Side of the tag's black square [m]."""
+    tag_side_m: float | None = None
+    """Side of the tag's black square [m]; None: as the layout has it."""
     tag_to_face_m: float | None = None
     """From the tag's middle forward to the face [m]."""
     head_mass_kg: float | None = None
@@ -85,13 +84,7 @@ HEAD_ENTRIES = (
         high=10,
         assumed=TAG_HEIGHT_SD_MM,
     ),
-    Entry(
-        key="tag_size_mm",
-        words="side of the tag's black square",
-        low=8,
-        high=60,
-        assumed=HEAD_TAG_SIDE_M * 1e3,
-    ),
+    Entry(key="tag_size_mm", words="side of the tag's black square, if not 24 mm", low=8, high=60),
     Entry(key="tag_to_face_mm", words="middle of the tag forward to the face", low=0, high=150),
     Entry(key="head_mass_g", words="mass of the head alone", low=150, high=800),
 )
@@ -191,7 +184,7 @@ def club_of(head: Mapping[str, float], shelf: Mapping[str, float] | None) -> Clu
     """Return the club of checked values by the file's keys, in metres and kilograms."""
     return Club(
         tag_height_m=Estimate(head["tag_height_mm"], head.get("tag_height_sd_mm", TAG_HEIGHT_SD_MM / 1e3)),
-        tag_side_m=head.get("tag_size_mm", HEAD_TAG_SIDE_M),
+        tag_side_m=head.get("tag_size_mm"),
         tag_to_face_m=head.get("tag_to_face_mm"),
         head_mass_kg=head.get("head_mass_g"),
         shelf=None if shelf is None else Shelf(**{f"{key[:-3]}_m": value for key, value in shelf.items()}),

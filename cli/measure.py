@@ -65,7 +65,7 @@ class MeasureOptions:
     @property
     def tags(self) -> TagLayout:
         """The layout with the head tag's size from the club file."""
-        if self.club is None:
+        if self.club is None or self.club.tag_side_m is None:
             return self.layout
         return replace(self.layout, head_tag_side_m=self.club.tag_side_m)
 

@@ -58,9 +58,10 @@ def test_millimetres_and_grams_become_metres_and_kilograms() -> None:
 
 def test_the_tags_height_alone_is_a_club() -> None:
     club = parse_club("tag_height_mm = 30", "club.toml")
-    assert club == Club(tag_height_m=Estimate(0.030, 0.001), tag_side_m=0.024)
+    assert club == Club(tag_height_m=Estimate(0.030, 0.001))
     assert club.shelf is None
     assert club.tag_to_face_m is None
+    assert club.tag_side_m is None, "the size stays the one the layout has"
 
 
 def test_an_empty_shelf_is_a_plain_shelf() -> None:
