@@ -2,8 +2,8 @@
 
 The head is a driven body, a million times heavier than the coin, whose position and velocity are set and
 whose acceleration is applied at every step: a body moved by its position alone would carry no velocity into
-the contact. MuJoCo's contact is soft, so a coin held by friction creeps a little; how soft is `contact_s`, its
-time constant. It has one friction coefficient, so static and kinetic are equal here.
+the contact. MuJoCo's contact is soft, so a coin held by friction creeps a little: the softer, the longer its
+time constant `contact_s`. It has one friction coefficient, so static and kinetic are equal here.
 """
 
 from __future__ import annotations
