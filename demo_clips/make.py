@@ -7,7 +7,8 @@ from collections.abc import Sequence
 from functools import partial
 from pathlib import Path
 
-from pennyfall.demo_clips.clips import SCENES, clip_folder
+from pennyfall.demo_clips.clips import clip_folder
+from pennyfall.demo_clips.larch import SCENES
 from pennyfall.demo_clips.record import render_clip
 
 
