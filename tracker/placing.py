@@ -18,6 +18,7 @@ from pennyfall.tracker.ball import FollowedBall
 from pennyfall.tracker.ball_outline import BALL_RADIUS_M
 from pennyfall.tracker.following import Followed, moved_camera
 from pennyfall.tracker.head import PixelTrack
+from pennyfall.tracker.path_shape import PathShape, fit_path, straight_path
 
 CENTRE_FLOOR_PX = 0.03
 """Chosen by us: registration of a moving tag in a compressed clip scatters by 0.03 to 0.06 px even when its
@@ -45,6 +46,9 @@ REST_SPEED_MPS = 0.03
 ADDRESS_REACH_S = 6.0
 """Chosen by us: the address belonging to a stroke ends at most this long before its fastest moment."""
 
+SURFACE_STEPS = 4
+"""Meeting a curved surface by planes: each step gains two digits, four reach a micrometre."""
+
 NEARNESS_SD = 0.03
 """Chosen by us: a head strays at most a few centimetres from its plane, seen from a metre or more."""
 
@@ -59,6 +63,7 @@ class PlacedHead:
     camera: Camera
     """The camera in that world."""
     tag: AddressedTag
+    path: PathShape
     sd_y_m: float
     """Standard deviation of the head's place across the line: how well its plane is known [m]."""
     scale_rel_sd: float
@@ -102,16 +107,16 @@ def place_head(followed: Followed, *, stated_height: Estimate | None) -> PlacedH
     here = FrameCameras(camera, moved)
     address = _address_frames(pixel, forward * (level[:, 0] - origin[0]), known_ball=rest_ball is not None)
     tag = _tag_at_address(here, pixel, address, stated_height, ball_known=rest_ball is not None)
-    turn, turn_sd = _path_turn(rest_ball, forward)
-    head = _in_plane(here, pixel, tag, turn)
+    head, path = _in_plane(here, pixel, tag, _path_turn(rest_ball, forward))
     return PlacedHead(
         head=head,
         balls=tuple(_ball_track(ball, way, forward) for ball, way in zip(followed.balls, balls, strict=True)),
         direction="with the arrow" if forward > 0 else "against the arrow",
         camera=camera,
         tag=tag,
+        path=path,
         sd_y_m=_plane_sd(camera, tag),
-        scale_rel_sd=_scale_sd(pose, origin, x_axis, pixel, tag, turn, turn_sd, stated_height),
+        scale_rel_sd=_scale_sd(pose, origin, x_axis, pixel, tag, path),
         ball_x_m=_ball_by_frame(len(pixel.time_s), followed.balls, balls, origin[0], forward),
     )
 
@@ -264,10 +269,8 @@ def _tag_at_address(
     )
 
 
-def _path_turn(
-    rest_ball: tuple[FloatArray, FloatArray, FollowedBall] | None, forward: float
-) -> tuple[float, float]:
-    """Return the turn of the head's plane against the target line, and its standard deviation [rad]."""
+def _path_turn(rest_ball: tuple[FloatArray, FloatArray, FollowedBall] | None, forward: float) -> Estimate:
+    """Return what the ball tells of the turn of the head's path against the target line [rad]."""
     if rest_ball is not None and rest_ball[2].departed:
         rest, way, ball = rest_ball
         track = ball.track
@@ -280,36 +283,25 @@ def _path_turn(
             across = forward * (way[early, 1] - rest[1])
             turn = float(np.arctan2(along @ across, along @ along))
             if abs(turn) < LARGEST_TURN_RAD:
-                return turn, PATH_TURN_SD_RAD
-    return 0.0, FREE_TURN_SD_RAD
+                return Estimate(turn, PATH_TURN_SD_RAD)
+    return Estimate(0.0, FREE_TURN_SD_RAD)
 
 
-def _in_plane(cameras: FrameCameras, pixel: PixelTrack, tag: AddressedTag, turn: float) -> HeadTrack:
-    """Meet each frame's pixel ray with the vertical plane through the addressed tag."""
-    normal = np.array([-np.sin(turn), np.cos(turn), 0.0])
-    points = _meet(cameras, pixel.centre_px, tag.point_m, normal)
+def _in_plane(
+    cameras: FrameCameras, pixel: PixelTrack, tag: AddressedTag, turn: Estimate
+) -> tuple[HeadTrack, PathShape]:
+    """Meet each frame's pixel ray with the upright surface over the head's path."""
+    path = straight_path(turn)
+    points = _on_path(cameras, pixel, tag, path)
+    tilt, tilt_sd, nearness, nearness_sd = _attitudes(cameras, pixel, points, tag)
+    if not cameras.moved:
+        path = fit_path(cameras.rest.centre, tag.point_m, points, nearness, nearness_sd, turn_rad=turn)
+        points = _on_path(cameras, pixel, tag, path)
     seen = pixel.seen & np.isfinite(points[:, 0])
+    normal = np.array([-path.turn_rad.value, 1.0, 0.0])
     sd_x, sd_z = _position_sd(cameras, pixel, tag.point_m, normal)
-    tilt = np.full(len(seen), np.nan)
-    tilt_sd = np.full(len(seen), np.nan)
-    known = seen & np.isfinite(pixel.jacobian[:, 0, 0])
-    for moved in (False, True):
-        group = known & (np.isin(np.arange(len(seen)), list(cameras.moved)) == moved)
-        for index in [np.flatnonzero(group)] if not moved else [np.array([k]) for k in np.flatnonzero(group)]:
-            if len(index) == 0:
-                continue
-            _, tilt[index], _, covariance = follow_attitude(
-                cameras.at(int(index[0])) if moved else cameras.rest,
-                points[index],
-                pixel.jacobian[index],
-                pixel.stretch_covariance[index] + STRETCH_FLOOR**2 * np.eye(4),
-                turn_rad=tag.turn_rad,
-                roll_rad=tag.roll_rad,
-                nearness_sd=NEARNESS_SD,
-            )
-            tilt_sd[index] = np.sqrt(covariance[:, 1, 1])
     points[~seen] = np.nan
-    return HeadTrack(
+    head = HeadTrack(
         time_s=pixel.time_s,
         seen=seen,
         x_m=points[:, 0],
@@ -320,6 +312,45 @@ def _in_plane(cameras: FrameCameras, pixel: PixelTrack, tag: AddressedTag, turn:
         tilt_rad=tilt - tag.tilt_rad,
         sd_tilt_rad=tilt_sd,
     )
+    return head, path
+
+
+def _on_path(cameras: FrameCameras, pixel: PixelTrack, tag: AddressedTag, path: PathShape) -> FloatArray:
+    """Return where the rays meet the upright surface over a path, shape (n, 3) [m]."""
+    count = len(pixel.time_s)
+    along = np.zeros(count)
+    points = np.full((count, 3), np.nan)
+    for _ in range(SURFACE_STEPS):
+        slope = path.slope(along)
+        touch = tag.point_m + np.column_stack([along, path.across(along), np.zeros(count)])
+        normal = np.column_stack([-slope, np.ones(count), np.zeros(count)])
+        points = _meet(cameras, pixel.centre_px, touch, normal)
+        along = np.where(np.isfinite(points[:, 0]), points[:, 0] - tag.point_m[0], 0.0)
+    return points
+
+
+def _attitudes(
+    cameras: FrameCameras, pixel: PixelTrack, points: FloatArray, tag: AddressedTag
+) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray]:
+    """Return tilt and nearness with their standard deviations, shapes (n,); NaN without a tag."""
+    count = len(points)
+    found = np.full((4, count), np.nan)
+    known = np.isfinite(points[:, 0]) & np.isfinite(pixel.jacobian[:, 0, 0])
+    resting = known & ~np.isin(np.arange(count), list(cameras.moved))
+    groups = [np.flatnonzero(resting)] if resting.any() else []
+    groups += [np.array([index]) for index in sorted(cameras.moved) if index < count and known[index]]
+    for group in groups:
+        _, tilt, nearness, covariance = follow_attitude(
+            cameras.at(int(group[0])),
+            points[group],
+            pixel.jacobian[group],
+            pixel.stretch_covariance[group] + STRETCH_FLOOR**2 * np.eye(4),
+            turn_rad=tag.turn_rad,
+            roll_rad=tag.roll_rad,
+            nearness_sd=NEARNESS_SD,
+        )
+        found[:, group] = tilt, np.sqrt(covariance[:, 1, 1]), nearness, np.sqrt(covariance[:, 2, 2])
+    return found[0], found[1], found[2], found[3]
 
 
 def _position_sd(
@@ -346,33 +377,39 @@ def _scale_sd(
     x_axis: FloatArray,
     pixel: PixelTrack,
     tag: AddressedTag,
-    turn: float,
-    turn_sd: float,
-    stated_height: Estimate | None,
+    path: PathShape,
 ) -> float:
     """Return the relative standard deviation of lengths along the target line.
 
     Each source is moved by one standard deviation and the length between the stroke's outermost places is
     taken anew; the changes add in quadrature (JCGM 100:2008, 5.1.3, by finite differences).
     """
-    seen = np.flatnonzero(np.isfinite(pixel.centre_px[:, 0]))
     camera = pose.camera.moved_to(origin, x_axis)
-    height_sd = stated_height.sd if stated_height is not None else tag.height_m.sd
     place = _meet(FrameCameras(camera, {}), pixel.centre_px, tag.point_m, np.array([0.0, 1.0, 0.0]))[:, 0]
-    ends = pixel.centre_px[[seen[np.nanargmin(place[seen])], seen[np.nanargmax(place[seen])]]]
+    seen = np.flatnonzero(np.isfinite(place))
+    ends = pixel.centre_px[[seen[np.argmin(place[seen])], seen[np.argmax(place[seen])]]]
     address_px = camera.project(tag.point_m[None, :])
     up = np.array([0.0, 0.0, 1.0])
 
-    def length(of: Camera, height_m: float, plane_turn: float) -> float:
+    def length(of: Camera, height_m: float, turn: float, curvature: float) -> float:
         point = of.meet_plane(address_px, np.array([0.0, 0.0, height_m]), up)[0]
-        normal = np.array([-np.sin(plane_turn), np.cos(plane_turn), 0.0])
-        met = of.meet_plane(ends, point, normal)
-        return float(met[1, 0] - met[0, 0])
+        along = np.zeros(2)
+        for _ in range(SURFACE_STEPS):
+            slope = turn + curvature * along
+            across = turn * along + 0.5 * curvature * along**2
+            touch = point + np.column_stack([along, across, np.zeros(2)])
+            met = of.meet_plane(ends, touch, np.column_stack([-slope, np.ones(2), np.zeros(2)]))
+            along = met[:, 0] - point[0]
+        return float(along[1] - along[0])
 
-    base = length(camera, tag.point_m[2], turn)
-    changes = [length(one.moved_to(origin, x_axis), tag.point_m[2], turn) - base for one in pose.perturbed()]
-    changes.append(length(camera, tag.point_m[2] + height_sd, turn) - base)
-    changes.append(length(camera, tag.point_m[2], turn + turn_sd) - base)
+    best = (float(tag.point_m[2]), path.turn_rad.value, path.curvature_per_m.value)
+    base = length(camera, *best)
+    changes = [length(one.moved_to(origin, x_axis), *best) - base for one in pose.perturbed()]
+    sds = (tag.height_m.sd, path.turn_rad.sd, path.curvature_per_m.sd)
+    for which, sd in enumerate(sds):
+        shifted = list(best)
+        shifted[which] += sd
+        changes.append(length(camera, *shifted) - base)
     return float(np.sqrt(np.sum(np.square(changes))) / abs(base)) if base else float("nan")
 
 
