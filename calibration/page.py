@@ -132,7 +132,7 @@ def _without_print_scaling(pdf: bytes) -> bytes:
         raise ValueError("the PDF is not laid out as matplotlib's are")
     number, entries = catalog[1], catalog[2]
     update = b"%b 0 obj\n<< %b /ViewerPreferences << /PrintScaling /None >> >>\nendobj\n" % (number, entries)
-    table = b"xref\n%b 1\n%010d 00000 n \n" % (number, len(pdf))
+    table = b"xref\n0 1\n0000000000 65535 f \n%b 1\n%010d 00000 n \n" % (number, len(pdf))
     ending = b"trailer\n<< %b /Prev %b >>\nstartxref\n%d\n%%%%EOF\n" % (
         trailer[1],
         trailer[2],

@@ -48,7 +48,7 @@ def _floor_sheet(page: Page) -> None:
     page.text(0, 8, "TO THE TARGET", size_pt=12, bold=True)
     page.ruler(round(RULER_M * 1e3), -50)
     page.text(0, -58, "The ruler must measure 100 mm from first to last tick.", size_pt=7.5)
-    page.text(0, -62.5, "If not, print again at 100 %, or note what it measures.", size_pt=7.5)
+    page.text(0, -62.5, "If not, print again, or say so: pennyfall measure CLIP --ruler 97.3", size_pt=7.5)
     for line, caution in enumerate(CAUTIONS):
         page.text(0, -73 - 4.5 * line, caution, size_pt=7.5)
 
