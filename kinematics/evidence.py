@@ -55,10 +55,13 @@ def _claim(pair: PairComparison, each: QuantityComparison) -> Sentence:
     quantity, pooled = each.quantity, each.pooled
     change = shown_difference(quantity, pooled.value, pooled.interval)
     before, after = shown(quantity, pooled.first_mean), shown(quantity, pooled.second_mean)
-    if quantity.says == "place":
+    places = place(pooled.first_mean), place(pooled.second_mean)
+    if quantity.says == "place" and places[0] == places[1]:
+        text = f"With {pair.second}, {quantity.label} moved from {before} to {after} of the forward swing, by {change}"
+    elif quantity.says == "place":
         text = (
-            f"With {pair.second}, {quantity.label} moved from {place(pooled.first_mean)} ({before} of the "
-            f"forward swing) to {place(pooled.second_mean)} ({after}), by {change}"
+            f"With {pair.second}, {quantity.label} moved from {places[0]} ({before} of the "
+            f"forward swing) to {places[1]} ({after}), by {change}"
         )
     else:
         verb = "rose" if pooled.value > 0 else "fell"

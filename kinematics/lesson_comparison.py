@@ -83,6 +83,11 @@ def compare_conditions(
     fall to 0.005, and claims are possible. A claim never rests on the t distribution alone, whose 5 % at such
     counts would rest on a normality that nobody can check.
 
+    What no test can see: a drift over the lesson when one condition is filmed after the other, and an error
+    that all the strokes of a condition share, such as that of a scale taken anew for each condition.
+
+    The same comparison serves two lessons of one student: name the conditions by their dates.
+
     Examples
     --------
     >>> lesson = compare_conditions(  # doctest: +SKIP

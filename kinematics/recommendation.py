@@ -139,6 +139,10 @@ def _would_overturn(condition: str, mine: Sequence[Reason], reasons: Sequence[Re
         for each in reasons
         if not each.rule.decides and each.over == condition
     ]
+    changes.append(
+        "The conditions filmed in turns: filmed one after the other, warming up or tiring looks like a "
+        "difference."
+    )
     return tuple(changes)
 
 

@@ -73,48 +73,52 @@ def stratified_difference(
 
     """
     known = np.isfinite(values)
-    weights, differences, variances, fourth, squares, dfs, inverse_ns = [], [], [], [], [], [], []
+    noise = np.where(known, np.nan_to_num(sds), 0.0) ** 2
+    empty = np.zeros((len(arrangements), values.shape[1]))
+    difference, variance, fourth, squares = (empty.copy() for _ in range(4))
+    weight, within_df, inverse_n = (np.zeros((len(arrangements), 1)) for _ in range(3))
     for each in np.unique(stratum):
         rows = stratum == each
-        seen = known[rows].astype(np.float64)
-        count = seen.sum(axis=0)
-        centre = np.where(known[rows], values[rows], 0.0).sum(axis=0) / np.maximum(count, 1)
-        centred = np.where(
-            known[rows], values[rows] - centre, 0.0
-        )  # keeps the sums of squares well conditioned
-        noise = np.where(known[rows], np.nan_to_num(sds[rows]), 0.0) ** 2
+        cells = _Stratum(values[rows], known[rows], noise[rows])
         first = arrangements[:, rows].astype(np.float64)
-        cells = [_cell(labels, seen, centred, noise) for labels in (first, 1.0 - first)]
-        (n1, mean1, var1), (n2, mean2, var2) = cells
-        usable = (n1 >= 2) & (n2 >= 2)
-        weight = np.where(usable, n1 * n2 / np.maximum(n1 + n2, 1), np.nan)
-        weights.append(weight)
-        differences.append(mean2 - mean1)
-        variances.append(var1 / n1 + var2 / n2)
-        fourth.append((var1 / n1) ** 2 / (n1 - 1) + (var2 / n2) ** 2 / (n2 - 1))
-        squares.append((n1 - 1) * var1 + (n2 - 1) * var2)
-        dfs.append(n1 + n2 - 2)
-        inverse_ns.append(1 / n1 + 1 / n2)
-    share = np.array(weights) / np.sum(weights, axis=0)
-    variance = np.sum(share**2 * variances, axis=0)
-    spread = np.sum(share**4 * fourth, axis=0)
-    within_df = np.sum(dfs, axis=0) + 0 * variance
+        (n1, mean1, var1), (n2, mean2, var2) = cells.cell(first), cells.cell(1.0 - first)
+        w = n1 * n2 / (n1 + n2)
+        w_squared = w * w
+        of_mean1, of_mean2 = var1 / n1, var2 / n2
+        weight = weight + w
+        difference += w * (mean2 - mean1)
+        variance += w_squared * (of_mean1 + of_mean2)
+        spread = of_mean1 * of_mean1 / (n1 - 1) + of_mean2 * of_mean2 / (n2 - 1)
+        fourth += w_squared * w_squared * spread
+        squares += (n1 - 1) * var1 + (n2 - 1) * var2
+        within_df = within_df + n1 + n2 - 2
+        inverse_n = inverse_n + w_squared * (1 / n1 + 1 / n2)
     return StratifiedDifference(
-        difference=np.sum(share * differences, axis=0),
-        se=np.sqrt(variance),
-        df=np.divide(variance**2, spread, out=np.full_like(variance, np.nan), where=spread > 0),
-        within_sd=np.sqrt(np.sum(squares, axis=0) / within_df),
-        within_df=within_df,
-        inverse_n=np.sum(share**2 * inverse_ns, axis=0),
+        difference=difference / weight,
+        se=np.sqrt(variance) / weight,
+        df=np.divide(variance * variance, fourth, out=np.full_like(variance, np.nan), where=fourth > 0),
+        within_sd=np.sqrt(squares / within_df),
+        within_df=empty + within_df,
+        inverse_n=empty + inverse_n / (weight * weight),
     )
 
 
-def _cell(
-    labels: FloatArray, seen: FloatArray, centred: FloatArray, noise: FloatArray
-) -> tuple[FloatArray, FloatArray, FloatArray]:
-    """Return count, mean and floored variance of one condition in one stratum, each of shape (m, q)."""
-    n = labels @ seen
-    n[n < 2] = np.nan
-    mean = labels @ centred / n
-    variance = (labels @ centred**2 - n * mean**2) / (n - 1)
-    return n, mean, np.maximum(variance, labels @ noise / n)
+class _Stratum:
+    """Strokes at one putt length, ready to be dealt out."""
+
+    def __init__(self, values: FloatArray, known: BoolArray, noise: FloatArray) -> None:
+        self._noise = noise
+        self._known = known.astype(np.float64) if not known.all() else None
+        count = np.maximum(known.sum(axis=0), 1)
+        centre = np.where(known, values, 0.0).sum(axis=0) / count
+        # centred, so that the sums of squares lose no digits to a mean far from zero
+        self._values = np.where(known, values - centre, 0.0)
+        self._squares = self._values * self._values
+
+    def cell(self, labels: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray]:
+        """Return count, mean and floored variance of the labelled strokes, broadcastable to (m, q)."""
+        n = labels.sum(axis=1, keepdims=True) if self._known is None else labels @ self._known
+        n = np.where(n < 2, np.nan, n)
+        mean = labels @ self._values / n
+        variance = (labels @ self._squares - n * mean * mean) / (n - 1)
+        return n, mean, np.maximum(variance, labels @ self._noise / n)

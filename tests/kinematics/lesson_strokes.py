@@ -46,13 +46,23 @@ ERROR = Habit(
 
 
 def drawn_stroke(
-    generator: np.random.Generator, habit: Habit, *, number: int = 1, scatter: float = 1.0
+    generator: np.random.Generator,
+    habit: Habit,
+    *,
+    number: int = 1,
+    scatter: float = 1.0,
+    heavy_tails: bool = False,
 ) -> StrokeMeasures:
-    """Draw one stroke: habit + own scatter + measurement error, all normal and independent."""
-    true = {
-        name: getattr(habit, name) + scatter * getattr(SCATTER, name) * generator.standard_normal()
-        for name in Habit.__slots__
-    }
+    """Draw one stroke: habit + own scatter + measurement error, all independent.
+
+    Normal, or with `heavy_tails` the own scatter from Student's t with 3 degrees of freedom: a student who
+    now and then makes a wild stroke.
+    """
+
+    def own() -> float:
+        return float(generator.standard_t(3) if heavy_tails else generator.standard_normal())
+
+    true = {name: getattr(habit, name) + scatter * getattr(SCATTER, name) * own() for name in Habit.__slots__}
     seen = {
         name: Estimate(value + getattr(ERROR, name) * generator.standard_normal(), getattr(ERROR, name))
         for name, value in true.items()
@@ -124,11 +134,15 @@ def drawn_lesson(
     strokes: int,
     lengths_m: tuple[float, ...] = (1.83, 3.66),
     scatter: float = 1.0,
+    heavy_tails: bool = False,
 ) -> Lesson:
     """Draw a lesson of `strokes` a condition and putt length; a longer putt has a longer backswing."""
     return {
         name: {
-            length: [drawn_stroke(generator, habit, number=i + 1, scatter=scatter) for i in range(strokes)]
+            length: [
+                drawn_stroke(generator, habit, number=i + 1, scatter=scatter, heavy_tails=heavy_tails)
+                for i in range(strokes)
+            ]
             for length in lengths_m
         }
         for name, habit in habits.items()

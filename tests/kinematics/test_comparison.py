@@ -49,7 +49,7 @@ def test_the_interval_is_scipys_for_unequal_groups(generator: np.random.Generato
 
 
 def test_a_difference_between_putt_lengths_does_not_leak_into_the_difference_of_conditions() -> None:
-    """Length 12 lies 100 higher and is filmed more often under the second condition; within both it is 2 more."""
+    """Length 12 lies 100 higher and is filmed more often under the second condition; within both it is 2."""
     stratum = np.array([6.0] * 5 + [12.0] * 5)
     first = np.array([1, 1, 1, 0, 0, 1, 1, 0, 0, 0], dtype=np.bool_)
     values = np.array([1.0, 2, 3, 3.5, 4.5, 101, 103, 103, 104, 105])[:, None]
@@ -163,7 +163,7 @@ def test_the_interval_of_the_own_scatter_covers_the_truth(
 
 @pytest.mark.parametrize(("effect", "needed"), [(0.5, 64), (0.8, 26), (1.2, 12)])
 def test_strokes_for_a_power_of_80_percent_equal_the_published_tables(effect: float, needed: int) -> None:
-    # Cohen (1992), Psychol. Bull. 112:155-159, table 2: 64 and 26 a group for medium and large effects at 5 %;
+    # Cohen (1992), Psychol. Bull. 112:155-159, table 2: 64 and 26 a group for medium and large effects, 5 %;
     # 12 for 1.2 by G*Power (from memory)
     assert strokes_for_power(effect, 1.0, level=0.05, power=0.8, lengths=1) == needed
 
