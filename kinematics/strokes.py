@@ -100,7 +100,11 @@ def find_strokes(
             if struck is not None or (not index and _starts_mid_swing(forward, velocity)):
                 cautions.append(_cut_off_at_start())
             continue
-        found = _as_stroke(time, x, velocity, backward, forward, struck, cautions)
+        # Right after a stroke the head goes back to be set down behind the next ball: no backswing broken off.
+        doubts: list[Caution] = []
+        found = _as_stroke(time, x, velocity, backward, forward, struck, doubts)
+        returning = bool(strokes) and time[runs[index - 2].last] == strokes[-1].finish_s
+        cautions += [each for each in doubts if not (returning and each.code == "aborted-stroke")]
         if found is not None:
             strokes.append(found)
     if (

@@ -13,8 +13,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from pennyfall.kinematics.values import Estimate, FloatArray
-
+from pennyfall.kinematics.values import BoolArray, Estimate, FloatArray
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -43,7 +42,9 @@ DEADBAND_SDS = 0.25
 """Chosen by us: a codec repeats a block while the change is below about a quarter of the tag's scatter."""
 FREE_LEVEL_SD_M = 5e-3
 """The address position is unknown beforehand to this, which is as good as free."""
-SAME_M = 1e-9
+SAME_SDS = 0.03
+"""Chosen by us: two frames of a moving head agree this closely once in sixty times, two of the same picture always (a
+registration started from another point ends within a hundredth of the scatter)."""
 
 
 def takeaway_instant(
@@ -81,7 +82,9 @@ def takeaway_instant(
         [
             np.log(start.probability)
             + _log_evidence(
-                whitening @ (length * (since[:, :, None] / duration) ** np.array(start.powers)), y_white, start
+                whitening @ (length * (since[:, :, None] / duration) ** np.array(start.powers)),
+                y_white,
+                start,
             )
             for start in STARTS
         ]
@@ -92,16 +95,23 @@ def takeaway_instant(
     return Estimate(mean, float(np.sqrt(posterior @ (candidates - mean) ** 2 + GRID_STEP_S**2 / 12)))
 
 
+def repeated(x_m: FloatArray, sd_m: FloatArray) -> BoolArray:
+    """Return whether each frame is the same picture as the one before, because the codec skipped its blocks."""
+    same = np.zeros(len(x_m), dtype=bool)
+    same[1:] = np.abs(np.diff(x_m)) < SAME_SDS * sd_m[1:]
+    return same
+
+
 def _error_covariance(x_m: FloatArray, sd_m: FloatArray, lag_one: float) -> FloatArray:
     """Return the covariance of the position errors, shape (n, n) [m^2].
 
     Identical frames are the same picture with the same error; what the codec hid meanwhile is the deadband.
     """
-    run = np.cumsum(np.concatenate([[False], ~(np.abs(np.diff(x_m)) < SAME_M)]))
+    run = np.cumsum(~repeated(x_m, sd_m)) - 1
     correlation = max(lag_one, 1e-3) ** np.abs(run[:, None] - run[None, :])
     covariance: FloatArray = correlation * sd_m[:, None] * sd_m[None, :]
-    repeated = np.bincount(run)[run] > 1
-    covariance[np.diag_indices(len(run))] += np.where(repeated, DEADBAND_SDS, 1e-3) ** 2 * sd_m**2
+    frozen = np.bincount(run)[run] > 1
+    covariance[np.diag_indices(len(run))] += np.where(frozen, DEADBAND_SDS, 1e-3) ** 2 * sd_m**2
     return covariance
 
 

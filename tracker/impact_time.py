@@ -7,7 +7,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from pennyfall.kinematics.values import Estimate, FloatArray
-from pennyfall.tracker.motion_model import STATES, jerk_walk_covariance, transition
+from pennyfall.tracker.measurement_noise import FrameErrors
+from pennyfall.tracker.motion_model import MOTION_STATES, STATES, jerk_walk_covariance, transition, with_error
 from pennyfall.tracker.process_noise import log_likelihoods
 
 IMPACT_KICK = np.array([0.0, 0.6**2, 12.0**2, 400.0**2])
@@ -47,38 +48,46 @@ class ImpactProfile:
 
 
 def impact_profile(
-    time_s: FloatArray, x_m: FloatArray, variance_m2: FloatArray, first_s: float, last_s: float, step_s: float
+    time_s: FloatArray, x_m: FloatArray, errors: FrameErrors, first_s: float, last_s: float, step_s: float
 ) -> ImpactProfile:
     """Return the likelihood of impact instants from `first_s` to `last_s`.
 
     Parameters
     ----------
-    time_s, x_m, variance_m2 : ndarray, shape (n,)
-        Frames of the forward swing and follow-through: time [s], position [m], effective variance [m^2].
+    time_s, x_m : ndarray, shape (n,)
+        Seen frames of the forward swing and follow-through: time [s], position [m].
+    errors : FrameErrors
+        Their errors.
     first_s, last_s, step_s : float [s]
         Range and step of the candidates.
 
     """
-    candidates = np.arange(first_s, last_s + step_s, step_s)
     near = (time_s > first_s - REACH_S) & (time_s < last_s + REACH_S)
-    time, x, variance = time_s[near], x_m[near], variance_m2[near]
+    time, x = time_s[near], x_m[near]
+    candidates = np.arange(first_s, last_s + step_s, step_s)
+    candidates = candidates[(candidates > time[0]) & (candidates < time[-1])]
     dt = np.diff(time, prepend=time[:1])
-    F = transition(dt)
-    Q = np.broadcast_to(
-        DIFFUSION * jerk_walk_covariance(dt), (len(candidates) + 1, len(time), STATES, STATES)
-    ).copy()
+    uninterrupted = DIFFUSION * jerk_walk_covariance(dt)
+    Q = np.broadcast_to(uninterrupted, (len(candidates) + 1, *uninterrupted.shape)).copy()
     interval = np.searchsorted(time, candidates)
-    inside = (interval > 0) & (interval < len(time))
-    model = np.flatnonzero(inside)
-    interval = interval[inside]
-    before = candidates[inside] - time[interval - 1]
-    after = time[interval] - candidates[inside]
+    before, after = candidates - time[interval - 1], time[interval] - candidates
     carry = transition(after)
-    split = DIFFUSION * jerk_walk_covariance(before) + np.diag(IMPACT_KICK)
-    Q[model, interval] = carry @ split @ carry.swapaxes(1, 2) + DIFFUSION * jerk_walk_covariance(after)
-    start = np.zeros(STATES)
-    start[0] = x[0]
-    total = log_likelihoods(x, variance, F, Q, start, np.diag(START_SD**2))
+    kicked = DIFFUSION * jerk_walk_covariance(before) + np.diag(IMPACT_KICK)
+    split = carry @ kicked @ carry.swapaxes(1, 2) + DIFFUSION * jerk_walk_covariance(after)
+    Q[np.arange(len(candidates)), interval] = split
+    F = np.broadcast_to(transition(dt), uninterrupted.shape)
+    whole_F, whole_Q = with_error(F, Q, errors.carry[near], errors.sd_m[near])
+    start, covariance = unknown_start(float(x[0]), float(errors.sd_m[near][0]))
+    total = log_likelihoods(x, errors.independent_m2[near], whole_F, whole_Q, start, covariance)
     return ImpactProfile(
-        time_s=candidates[inside], log_likelihood=total[model], log_likelihood_without=float(total[-1])
+        time_s=candidates, log_likelihood=total[:-1], log_likelihood_without=float(total[-1])
     )
+
+
+def unknown_start(
+    x_m: float, error_sd_m: float, motion_sd: FloatArray = START_SD
+) -> tuple[FloatArray, FloatArray]:
+    """Return mean and covariance of the state before the first node, for a motion known to `motion_sd` around rest."""
+    mean = np.zeros(STATES)
+    mean[0] = x_m
+    return mean, np.diag(np.append(motion_sd[:MOTION_STATES], error_sd_m) ** 2)

@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 from scipy.interpolate import BSpline
 
+from pennyfall.kinematics.takeaway import DEADBAND_SDS, repeated
 from pennyfall.kinematics.values import FloatArray
 
 DEGREE = 5
@@ -23,9 +25,9 @@ LAG_ONE_PRIOR = (0.15, 0.25)
 LAG_ONE_GRID = np.arange(-0.2, 0.81, 0.1)
 FLOOR_M = 2e-5
 """Chosen by us: no phone camera at arm's length locates a tag better than 0.02 mm."""
+INDEPENDENT_SD_M = 1e-6
+"""A micrometre keeps the filter regular."""
 RIDGE = 1e-3
-SAME_M = 1e-9
-"""Frames closer than this are the same picture: the codec skipped the blocks."""
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -37,24 +39,17 @@ class MeasurementNoise:
     lag_one: float
     """Correlation of the errors of neighbouring frames."""
 
-    @property
-    def inflation(self) -> float:
-        """Variance factor that makes white noise as strong as this noise at the slow end, where the stroke
-        lies.
 
-        The spectral density of first-order autoregressive noise at zero frequency over its variance.
-        """
-        correlation = max(self.lag_one, 0.0)
-        return (1 + correlation) / (1 - correlation)
+@dataclass(frozen=True, kw_only=True, slots=True, eq=False)
+class FrameErrors:
+    """The error model of each seen frame, for a filter that carries the error as a state."""
 
-
-def repeated_run_lengths(x_m: FloatArray) -> FloatArray:
-    """Return, for each frame, how many frames in a row show the very same position, shape (n,)."""
-    new_run = np.ones(len(x_m), dtype=bool)
-    new_run[1:] = ~(np.abs(np.diff(x_m)) < SAME_M)
-    run = np.cumsum(new_run) - 1
-    lengths: FloatArray = np.bincount(run)[run].astype(np.float64)
-    return lengths
+    sd_m: FloatArray
+    """Standard deviation, shape (n,) [m]."""
+    carry: FloatArray
+    """Correlation with the error of the seen frame before, shape (n,)."""
+    independent_m2: FloatArray
+    """Variance of what is independent in each frame, shape (n,) [m^2]."""
 
 
 def estimate_noise(
@@ -120,16 +115,23 @@ def estimate_noise(
     )
 
 
-def effective_variance(x_m: FloatArray, sd_m: FloatArray, noise: MeasurementNoise) -> FloatArray:
-    """Return the variance with which each frame enters a filter that believes in white noise, shape (n,)
-    [m^2].
+def frame_errors(
+    time_s: FloatArray, x_m: FloatArray, sd_m: FloatArray, noise: MeasurementNoise
+) -> FrameErrors:
+    """Return the error model of the seen frames.
 
-    A run of identical frames is one measurement: each of its n frames counts a n-th.
+    A run of identical frames is one picture with one error, so the error is carried over whole; what the codec may have
+    hidden meanwhile is independent.
     """
     sd = np.maximum(sd_m * noise.scale, FLOOR_M)
-    runs = repeated_run_lengths(x_m)
-    variance: FloatArray = sd**2 * np.where(runs > 1, np.maximum(runs, noise.inflation), noise.inflation)
-    return variance
+    step = np.diff(time_s, prepend=time_s[0] - 1.0)
+    carry = max(noise.lag_one, 0.0) ** np.maximum(np.rint(step / np.median(step)), 1.0)
+    same = repeated(x_m, sd_m)
+    return FrameErrors(
+        sd_m=sd,
+        carry=np.where(same, 1.0, carry),
+        independent_m2=np.where(same, (DEADBAND_SDS * sd) ** 2, INDEPENDENT_SD_M**2),
+    )
 
 
 def _spline_basis(time_s: FloatArray, breaks: tuple[tuple[float, int], ...]) -> FloatArray:
@@ -138,8 +140,8 @@ def _spline_basis(time_s: FloatArray, breaks: tuple[tuple[float, int], ...]) -> 
     edges = [start, *(t for t, _ in sorted(breaks) if start + spacing < t < end - spacing), end]
     multiplicity = {t: DEGREE + 1 - order for t, order in breaks}
     knots = [np.repeat(start, DEGREE + 1)]
-    for left, right in zip(edges[:-1], edges[1:], strict=True):
-        pieces = max(int(round((right - left) / spacing)), 1)
+    for left, right in pairwise(edges):
+        pieces = max(round((right - left) / spacing), 1)
         knots.append(np.linspace(left, right, pieces + 1)[1:-1])
         knots.append(np.repeat(right, DEGREE + 1 if right == end else multiplicity[right]))
     knot = np.concatenate(knots)

@@ -1,4 +1,4 @@
-"""The motion model of the smoother: jerk as a random walk, with kicks at takeaway, top and impact."""
+"""The motion model of the smoother: jerk as a random walk with kicks at takeaway, top and impact, seen in red noise."""
 
 from __future__ import annotations
 
@@ -9,8 +9,15 @@ import numpy as np
 
 from pennyfall.kinematics.values import FloatArray, freeze_arrays
 
-STATES = 4
+MOTION_STATES = 4
 """Position, velocity, acceleration, jerk."""
+STATES = 5
+"""The motion, and the error of the current frame."""
+ERROR = 4
+"""Index of the error: carried as a state, because it is correlated from frame to frame (Bryson & Johansen 1965, from
+memory)."""
+OBSERVED = np.array([[1.0, 0.0, 0.0, 0.0, 1.0]])
+"""What a frame shows: the position plus the error."""
 
 
 @dataclass(frozen=True, kw_only=True, slots=True, eq=False)
@@ -26,25 +33,29 @@ class MotionChain:
     position_m: FloatArray
     """Measured position, shape (n,) [m]; NaN where the node is no measurement."""
     variance_m2: FloatArray
-    """Variance of each measurement, shape (n,) [m^2]."""
+    """Variance of what is independent in each measurement, shape (n,) [m^2]."""
+    error_carry: FloatArray
+    """Correlation of the error at a node with that at the node before, shape (n,); 1 where it stays the same."""
+    error_sd_m: FloatArray
+    """Standard deviation of the error, shape (n,) [m]."""
     diffusion: FloatArray
     """Spectral density of the white noise on jerk over the step into each node, shape (n,) [m^2/s^7]."""
     kick: FloatArray
-    """Variance added to each state on arriving at a node, shape (n, 4) [SI^2]."""
+    """Variance added to each motion state on arriving at a node, shape (n, 4) [SI^2]."""
     start_mean: FloatArray
-    """State before the first node, shape (4,)."""
+    """State before the first node, shape (5,)."""
     start_covariance: FloatArray
-    """Its covariance, shape (4, 4)."""
+    """Its covariance, shape (5, 5)."""
 
     def __post_init__(self) -> None:
         freeze_arrays(self)
 
 
 def transition(dt_s: FloatArray) -> FloatArray:
-    """Return the transition matrices F over steps of `dt_s` (shape (...,)), shape (..., 4, 4)."""
-    F = np.zeros((*np.shape(dt_s), STATES, STATES))
-    for row in range(STATES):
-        for column in range(row, STATES):
+    """Return the transition of the motion over steps of `dt_s` (shape (...,)), shape (..., 4, 4)."""
+    F = np.zeros((*np.shape(dt_s), MOTION_STATES, MOTION_STATES))
+    for row in range(MOTION_STATES):
+        for column in range(row, MOTION_STATES):
             F[..., row, column] = dt_s ** (column - row) / factorial(column - row)
     return F
 
@@ -52,22 +63,34 @@ def transition(dt_s: FloatArray) -> FloatArray:
 def jerk_walk_covariance(dt_s: FloatArray) -> FloatArray:
     """Return the process covariance of unit white noise on jerk over steps of `dt_s`, shape (..., 4, 4).
 
-    The exact integral of F(s) e e' F(s)' over the step (Bar-Shalom, Li & Kirubarajan 2001, section 6.2, one
-    order higher than their Wiener-process acceleration model).
+    The exact integral of F(s) e e' F(s)' over the step (Bar-Shalom, Li & Kirubarajan 2001, section 6.2, from memory,
+    one order higher than their Wiener-process acceleration model).
     """
-    Q = np.zeros((*np.shape(dt_s), STATES, STATES))
-    for row in range(STATES):
-        for column in range(STATES):
-            power = 2 * STATES - 1 - row - column
-            Q[..., row, column] = dt_s**power / (
-                factorial(STATES - 1 - row) * factorial(STATES - 1 - column) * power
-            )
+    Q = np.zeros((*np.shape(dt_s), MOTION_STATES, MOTION_STATES))
+    last = MOTION_STATES - 1
+    for row in range(MOTION_STATES):
+        for column in range(MOTION_STATES):
+            power = 2 * last + 1 - row - column
+            Q[..., row, column] = dt_s**power / (factorial(last - row) * factorial(last - column) * power)
     return Q
 
 
+def with_error(
+    F: FloatArray, Q: FloatArray, error_carry: FloatArray, error_sd_m: FloatArray
+) -> tuple[FloatArray, FloatArray]:
+    """Return the motion's F and Q (shape (..., n, 4, 4)) extended by the error, shape (..., n, 5, 5)."""
+    whole_F = np.zeros((*F.shape[:-2], STATES, STATES))
+    whole_F[..., :MOTION_STATES, :MOTION_STATES] = F
+    whole_F[..., ERROR, ERROR] = error_carry
+    whole_Q = np.zeros((*Q.shape[:-2], STATES, STATES))
+    whole_Q[..., :MOTION_STATES, :MOTION_STATES] = Q
+    whole_Q[..., ERROR, ERROR] = error_sd_m**2 * (1 - error_carry**2)
+    return whole_F, whole_Q
+
+
 def chain_matrices(chain: MotionChain) -> tuple[FloatArray, FloatArray]:
-    """Return F and Q of the step into each node, both of shape (n, 4, 4); the first step is the identity."""
+    """Return F and Q of the step into each node, both of shape (n, 5, 5); the first step takes no time."""
     dt = np.diff(chain.time_s, prepend=chain.time_s[:1])
     Q = chain.diffusion[:, None, None] * jerk_walk_covariance(dt)
-    Q[:, range(STATES), range(STATES)] += chain.kick
-    return transition(dt), Q
+    Q[:, range(MOTION_STATES), range(MOTION_STATES)] += chain.kick
+    return with_error(transition(dt), Q, chain.error_carry, chain.error_sd_m)

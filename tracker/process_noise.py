@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from pennyfall.kinematics.values import FloatArray
-from pennyfall.tracker.motion_model import STATES
+from pennyfall.tracker.motion_model import ERROR, STATES
 
 LOG_DIFFUSION_PRIOR = (np.log(1e4), 2.5)
 """Mean and sd of the log process noise [m^2/s^7], chosen by us: the jerk of a stroke changes by about 30
@@ -28,12 +28,12 @@ def log_likelihoods(
     position_m : ndarray, shape (n,) [m]
         Measured positions, NaN where there is none.
     variance_m2 : ndarray, shape (n,) [m^2]
-        Measurement variances.
-    F : ndarray, shape (n, 4, 4) or (b, n, 4, 4)
+        Variance of what is independent in each measurement.
+    F : ndarray, shape (n, 5, 5)
         Transition into each node.
-    Q : ndarray, shape (b, n, 4, 4)
+    Q : ndarray, shape (b, n, 5, 5)
         Process covariance of the step into each node.
-    start_mean, start_covariance : ndarray, shapes (4,) and (4, 4)
+    start_mean, start_covariance : ndarray, shapes (5,) and (5, 5)
         State before the first node.
 
     References
@@ -46,19 +46,18 @@ def log_likelihoods(
     state = np.broadcast_to(start_mean, (models, STATES)).copy()
     P = np.broadcast_to(start_covariance, (models, STATES, STATES)).copy()
     total = np.zeros(models)
-    own = F.ndim == STATES
     for node, measured in enumerate(position_m):
-        step = F[:, node] if own else F[node]
-        P = step @ P @ step.swapaxes(-1, -2) + Q[:, node]
-        state = np.einsum("bij,bj->bi", step, state) if own else state @ step.T
+        P = F[node] @ P @ F[node].T + Q[:, node]
+        state = state @ F[node].T
         if np.isnan(measured):
             continue
-        S = P[:, 0, 0] + variance_m2[node]
-        innovation = measured - state[:, 0]
+        PHt = P[:, :, 0] + P[:, :, ERROR]
+        S = PHt[:, 0] + PHt[:, ERROR] + variance_m2[node]
+        innovation = measured - state[:, 0] - state[:, ERROR]
         total -= 0.5 * (np.log(2 * np.pi * S) + innovation**2 / S)
-        K = P[:, :, 0] / S[:, None]
+        K = PHt / S[:, None]
         state += K * innovation[:, None]
-        P = P - K[:, :, None] * P[:, None, 0, :]
+        P = P - K[:, :, None] * PHt[:, None, :]
     return total
 
 

@@ -13,7 +13,7 @@ import numpy as np
 from filterpy.kalman import KalmanFilter
 
 from pennyfall.kinematics.values import FloatArray, freeze_arrays
-from pennyfall.tracker.motion_model import STATES, MotionChain, chain_matrices
+from pennyfall.tracker.motion_model import MOTION_STATES, OBSERVED, STATES, MotionChain, chain_matrices
 
 
 @dataclass(frozen=True, kw_only=True, slots=True, eq=False)
@@ -21,19 +21,19 @@ class SmoothedChain:
     """The posterior of every node, and what is needed to sample whole paths from it."""
 
     mean: FloatArray
-    """Smoothed states, shape (n, 4)."""
+    """Smoothed states, shape (n, 5)."""
     covariance: FloatArray
-    """Their covariances, shape (n, 4, 4)."""
+    """Their covariances, shape (n, 5, 5)."""
     filtered_mean: FloatArray
-    """Filtered states, shape (n, 4)."""
+    """Filtered states, shape (n, 5)."""
     filtered_covariance: FloatArray
-    """Their covariances, shape (n, 4, 4)."""
+    """Their covariances, shape (n, 5, 5)."""
     predicted_mean: FloatArray
-    """One-step predictions, shape (n, 4)."""
+    """One-step predictions, shape (n, 5)."""
     predicted_covariance: FloatArray
-    """Their covariances, shape (n, 4, 4)."""
+    """Their covariances, shape (n, 5, 5)."""
     gain: FloatArray
-    """Smoother gain from node k + 1 back to node k, shape (n, 4, 4)."""
+    """Smoother gain from node k + 1 back to node k, shape (n, 5, 5)."""
 
     def __post_init__(self) -> None:
         freeze_arrays(self)
@@ -52,7 +52,7 @@ def smooth(chain: MotionChain) -> SmoothedChain:
     kalman = KalmanFilter(dim_x=STATES, dim_z=1)
     kalman.x = chain.start_mean.copy()
     kalman.P = chain.start_covariance.copy()
-    kalman.H = np.eye(1, STATES)
+    kalman.H = OBSERVED
     measured = [None if np.isnan(x) else x for x in chain.position_m]
     means, covariances, predicted, predicted_covariances = kalman.batch_filter(
         measured, Fs=F, Qs=Q, Rs=chain.variance_m2[:, None, None]
@@ -70,7 +70,7 @@ def smooth(chain: MotionChain) -> SmoothedChain:
 
 
 def sample_paths(smoothed: SmoothedChain, count: int, generator: np.random.Generator) -> FloatArray:
-    """Draw `count` paths from the joint posterior of all nodes, shape (count, n, 4) [1]_.
+    """Draw `count` paths of the motion from the joint posterior of all nodes, shape (count, n, 4) [1]_.
 
     Only whole paths carry the correlation between times that a duration or a length depends on.
 
@@ -92,7 +92,7 @@ def sample_paths(smoothed: SmoothedChain, count: int, generator: np.random.Gener
     for node in range(nodes - 2, -1, -1):
         surprise = paths[node + 1] - smoothed.predicted_mean[node + 1]
         paths[node] = smoothed.filtered_mean[node] + surprise @ gain[node].T + noise[node]
-    return paths.swapaxes(0, 1)
+    return paths.swapaxes(0, 1)[:, :, :MOTION_STATES]
 
 
 def _root(covariance: FloatArray, minuend: FloatArray) -> FloatArray:

@@ -9,7 +9,7 @@ import numpy as np
 from pennyfall.kinematics.launch import Launch
 from pennyfall.kinematics.smoothed import ACCELERATION, POSITION, VELOCITY, SmoothedStroke
 from pennyfall.kinematics.strokes import FoundStroke, coarse_velocity
-from pennyfall.kinematics.takeaway import takeaway_instant
+from pennyfall.kinematics.takeaway import repeated, takeaway_instant
 from pennyfall.kinematics.tracks import HeadTrack
 from pennyfall.kinematics.values import BoolArray, Estimate, FloatArray
 from pennyfall.tracker.impact_time import (
@@ -18,14 +18,16 @@ from pennyfall.tracker.impact_time import (
     SCAN_STEP_FRAMES,
     START_SD,
     impact_profile,
+    unknown_start,
 )
 from pennyfall.tracker.measurement_noise import (
+    LAG_ONE_PRIOR,
+    FrameErrors,
     MeasurementNoise,
-    effective_variance,
     estimate_noise,
-    repeated_run_lengths,
+    frame_errors,
 )
-from pennyfall.tracker.motion_model import STATES, MotionChain, chain_matrices
+from pennyfall.tracker.motion_model import MOTION_STATES, OBSERVED, MotionChain, chain_matrices
 from pennyfall.tracker.process_noise import log_diffusion_prior, log_likelihoods
 from pennyfall.tracker.smoothing import SmoothedChain, sample_paths, smooth
 
@@ -80,12 +82,12 @@ class StrokeSmoothing:
 class _Frames:
     time: FloatArray
     x: FloatArray
-    sd: FloatArray
-    variance: FloatArray
+    errors: FrameErrors
+    """Of the seen frames only."""
     seen: BoolArray
 
-    def visible(self) -> tuple[FloatArray, FloatArray, FloatArray]:
-        return self.time[self.seen], self.x[self.seen], self.variance[self.seen]
+    def visible(self) -> tuple[FloatArray, FloatArray]:
+        return self.time[self.seen], self.x[self.seen]
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -149,8 +151,8 @@ def smooth_stroke(
         )
     stroke = SmoothedStroke(
         time_s=chain.time_s,
-        state=smoothed.mean,
-        state_sd=np.sqrt(np.einsum("nii->ni", smoothed.covariance)),
+        state=smoothed.mean[:, :MOTION_STATES],
+        state_sd=np.sqrt(np.einsum("nii->ni", smoothed.covariance))[:, :MOTION_STATES],
         samples=samples,
         takeaway=takeaway,
         impact=impact,
@@ -164,8 +166,8 @@ def smooth_stroke(
     return StrokeSmoothing(
         stroke=stroke,
         noise=noise,
-        noise_sd_m=float(np.median(frames.sd)),
-        innovation_ratio=_innovation_ratio(chain, smoothed, frames, noise, nodes),
+        noise_sd_m=float(np.median(frames.errors.sd_m)),
+        innovation_ratio=_innovation_ratio(chain, smoothed, nodes),
         impact_by_ball=None if launch is None else launch.impact_s,
         impact_by_head=by_head,
         practice=not struck,
@@ -180,34 +182,23 @@ def _with_noise(
 ) -> tuple[_Frames, MeasurementNoise]:
     time, x, stated = head.time_s[window], head.x_m[window], head.sd_x_m[window]
     seen = head.seen[window] & np.isfinite(x)
-    seen_x = x[seen]
-    runs = np.ones(len(time))
-    runs[seen] = repeated_run_lengths(seen_x)
-    moving = seen & (runs == 1) & (time >= found.takeaway_s) & (time <= found.finish_s)
-    impact = launch.impact_s.value if launch is not None else _scan_impact(time, x, stated, seen, found)
+    frozen = np.zeros(len(time), dtype=bool)
+    frozen[seen] = repeated(x[seen], stated[seen])
+    moving = seen & ~frozen & (time >= found.takeaway_s) & (time <= found.finish_s)
+    assumed = MeasurementNoise(scale=1.0, lag_one=LAG_ONE_PRIOR[0])
+    errors = frame_errors(time[seen], x[seen], stated[seen], assumed)
+    impact = launch.impact_s.value if launch is not None else _scan_impact(time[seen], x[seen], errors, found)
     breaks = ((found.top_s, 2),) if impact is None else ((found.top_s, 2), (impact, 1))
     noise = estimate_noise(time[moving], x[moving], stated[moving], breaks)
-    variance = np.full(len(time), np.nan)
-    variance[seen] = effective_variance(seen_x, stated[seen], noise)
-    sd = np.where(seen, stated * noise.scale, np.nan)
-    sd = np.where(seen, sd, np.nanmedian(sd))
-    return _Frames(time=time, x=x, sd=sd, variance=np.where(seen, variance, 1.0), seen=seen), noise
+    errors = frame_errors(time[seen], x[seen], stated[seen], noise)
+    return _Frames(time=time, x=x, errors=errors, seen=seen), noise
 
 
-def _scan_impact(
-    time: FloatArray, x: FloatArray, sd: FloatArray, seen: BoolArray, found: FoundStroke
-) -> float | None:
-    """Return the most likely instant of a velocity step in the forward swing, or None where nothing speaks
-    for one."""
-    frame = float(np.median(np.diff(time)))
-    profile = impact_profile(
-        time[seen],
-        x[seen],
-        1.4 * sd[seen] ** 2,
-        max(found.top_s + 0.08, found.pass_s - 0.12),
-        min(found.finish_s - 0.05, found.pass_s + 0.12),
-        SCAN_STEP_FRAMES * frame,
-    )
+def _scan_impact(time: FloatArray, x: FloatArray, errors: FrameErrors, found: FoundStroke) -> float | None:
+    """Return the likeliest instant of a velocity step in the forward swing, None where nothing speaks for one."""
+    first = max(found.top_s + 0.08, found.pass_s - 0.12)
+    last = min(found.finish_s - 0.05, found.pass_s + 0.12)
+    profile = impact_profile(time, x, errors, first, last, SCAN_STEP_FRAMES * float(np.median(np.diff(time))))
     best = int(np.argmax(profile.log_likelihood))
     if profile.log_likelihood[best] - profile.log_likelihood_without < STEP_EVIDENCE:
         return None
@@ -218,15 +209,16 @@ def _impact_by_head(
     frames: _Frames, found: FoundStroke, launch: Launch | None
 ) -> tuple[Estimate | None, bool]:
     """Return the impact instant by the head's velocity step, and whether a ball was struck."""
-    time, x, variance = frames.visible()
-    centre = launch.impact_s.value if launch is not None else None
+    time, x = frames.visible()
+    if launch is not None:
+        centre: float | None = launch.impact_s.value
+    else:
+        centre = _scan_impact(time, x, frames.errors, found)
     if centre is None:
-        centre = _scan_impact(frames.time, frames.x, np.sqrt(frames.variance / 1.4), frames.seen, found)
-        if centre is None:
-            return None, False
+        return None, False
     frame = float(np.median(np.diff(time)))
     reach = max(2.5 * frame, 0.012)
-    profile = impact_profile(time, x, variance, centre - reach, centre + reach, FINE_STEP_FRAMES * frame)
+    profile = impact_profile(time, x, frames.errors, centre - reach, centre + reach, FINE_STEP_FRAMES * frame)
     return profile.estimate(), True
 
 
@@ -245,11 +237,11 @@ def _combine_impact(
 def _takeaway(frames: _Frames, found: FoundStroke, noise: MeasurementNoise) -> Estimate:
     if not found.rested:
         return Estimate(found.takeaway_s, 0.02)
-    time, x, _ = frames.visible()
+    time, x = frames.visible()
     rest = np.median(x[time <= max(found.takeaway_s - 0.05, time[2])])
     early = (np.abs(x - rest) < EARLY_MOTION_M) & (time < found.top_s)
     last = int(np.argmin(early)) if not early.all() else len(early)
-    sd = frames.sd[frames.seen]
+    sd = frames.errors.sd_m
     visible = _visible_motion(time[:last], x[:last], rest, float(np.median(sd)))
     movement = (float(x[time < found.top_s + 0.02].min() - rest), found.top_s - found.takeaway_s + 0.05)
     return takeaway_instant(time[:last], x[:last], sd[:last], noise.lag_one, visible, movement)
@@ -264,7 +256,7 @@ def _visible_motion(time: FloatArray, x: FloatArray, rest: float, sd: float) -> 
 
 def _coarse_top(frames: _Frames, found: FoundStroke) -> float:
     """Return the top from a cubic through the frames around it."""
-    time, x, _ = frames.visible()
+    time, x = frames.visible()
     frame = float(np.median(np.diff(time)))
     near = np.abs(time - found.top_s) < max(0.05, 3.5 * frame)
     t = time[near] - found.top_s
@@ -297,7 +289,9 @@ def _chain(frames: _Frames, model: _Model, *, fill: bool) -> tuple[MotionChain, 
     added = np.concatenate(extra)
     time = np.concatenate([frames.time, added])
     position = np.concatenate([np.where(frames.seen, frames.x, np.nan), np.full(len(added), np.nan)])
-    variance = np.concatenate([frames.variance, np.ones(len(added))])
+    per_frame = np.vstack([np.ones(len(time)), np.ones(len(time)), np.zeros(len(time))])
+    errors = frames.errors
+    per_frame[:, np.flatnonzero(frames.seen)] = errors.independent_m2, errors.carry, errors.sd_m
     order = np.argsort(time, kind="stable")
     place = np.empty(len(order), dtype=np.int64)
     place[order] = np.arange(len(order))
@@ -306,8 +300,8 @@ def _chain(frames: _Frames, model: _Model, *, fill: bool) -> tuple[MotionChain, 
     middle = time - 0.5 * np.diff(time, prepend=time[:1])
     back, forward, through = model.diffusion
     diffusion = np.where(middle < model.top, back, np.where(middle < model.impact, forward, through))
-    kick = np.zeros((len(time), STATES))
-    start_sd = START_SD.copy()
+    kick = np.zeros((len(time), MOTION_STATES))
+    start_sd = START_SD
     if model.rested:
         diffusion = np.where(middle < model.takeaway, 0.0, diffusion)
         kick[event_nodes[0]] = TAKEAWAY_KICK
@@ -315,16 +309,17 @@ def _chain(frames: _Frames, model: _Model, *, fill: bool) -> tuple[MotionChain, 
     kick[event_nodes[2]] = [0.0, 0.0, model.top_acceleration_sd**2, TOP_JERK_SD**2]
     if model.struck:
         kick[event_nodes[4]] = IMPACT_KICK
-    start = np.zeros(STATES)
-    start[POSITION] = frames.x[frames.seen][0]
+    start, covariance = unknown_start(float(frames.x[frames.seen][0]), float(errors.sd_m[0]), start_sd)
     chain = MotionChain(
         time_s=time,
         position_m=position[order],
-        variance_m2=variance[order],
+        variance_m2=per_frame[0, order],
+        error_carry=per_frame[1, order],
+        error_sd_m=per_frame[2, order],
         diffusion=diffusion,
         kick=kick,
         start_mean=start,
-        start_covariance=np.diag(start_sd**2),
+        start_covariance=covariance,
     )
     return chain, _Nodes(
         takeaway=int(event_nodes[0]),
@@ -343,10 +338,7 @@ def _choose_noise(frames: _Frames, model: _Model) -> _Model:
     """
     chain, nodes = _chain(frames, model, fill=False)
     F, base = chain_matrices(replace(chain, diffusion=np.zeros(len(chain.time_s))))
-    _, unit = chain_matrices(
-        replace(chain, diffusion=np.ones(len(chain.time_s)), kick=np.zeros_like(chain.kick))
-    )
-    unit = np.where((chain.diffusion > 0)[:, None, None], unit, 0.0)
+    unit = chain_matrices(replace(chain, diffusion=(chain.diffusion > 0).astype(np.float64)))[1] - base
     before = slice(0, nodes.impact + 1)
     after = slice(nodes.impact + 1, len(chain.time_s))
     steps = np.arange(len(chain.time_s))
@@ -373,11 +365,13 @@ def _choose_noise(frames: _Frames, model: _Model) -> _Model:
     chosen_forward = float(np.exp(weight @ np.log(forward)))
     chosen_through = chosen_forward
     if np.count_nonzero(np.isfinite(chain.position_m[after])) > 5:
-        start = np.zeros(STATES)
-        start[POSITION] = chain.position_m[after][np.isfinite(chain.position_m[after])][0]
+        seen_after = np.flatnonzero(np.isfinite(chain.position_m[after]))
+        start, covariance = unknown_start(
+            float(chain.position_m[after][seen_after[0]]), float(frames.errors.sd_m[-1])
+        )
         Q = base[after] + DIFFUSION_GRID[:, None, None, None] * unit[after]
         log_weight = log_likelihoods(
-            chain.position_m[after], chain.variance_m2[after], F[after], Q, start, np.diag(START_SD**2)
+            chain.position_m[after], chain.variance_m2[after], F[after], Q, start, covariance
         ) + log_diffusion_prior(DIFFUSION_GRID)
         weight = np.exp(log_weight - log_weight.max())
         chosen_through = float(np.exp(weight @ np.log(DIFFUSION_GRID) / weight.sum()))
@@ -404,7 +398,7 @@ def _refine_events(frames: _Frames, model: _Model, found: FoundStroke) -> _Model
 
 def _newton(state: FloatArray) -> float:
     """Return the step in time to the zero of velocity nearest to a node."""
-    _, v, a, _ = state
+    v, a = state[VELOCITY], state[ACCELERATION]
     return float(np.clip(-v / a, -0.02, 0.02)) if abs(a) > 1e-3 else 0.0
 
 
@@ -420,7 +414,7 @@ def _finish_node(chain: MotionChain, smoothed: SmoothedChain, impact_node: int) 
 
 def _finish(frames: _Frames, found: FoundStroke, noise: MeasurementNoise) -> Estimate:
     """Return when the head came to rest: its takeaway, seen in reversed time."""
-    time, x, _ = frames.visible()
+    time, x = frames.visible()
     velocity = coarse_velocity(time, x)
     after = (time > found.finish_s) & (time < found.finish_s + STILL_AFTER_S)
     if (
@@ -432,24 +426,17 @@ def _finish(frames: _Frames, found: FoundStroke, noise: MeasurementNoise) -> Est
     rest = np.median(x[after][len(x[after]) // 2 :])
     movement = (float(np.interp(found.pass_s, time, x) - rest), found.finish_s - found.pass_s + 0.1)
     near = (np.abs(x - rest) < EARLY_MOTION_M) & (time > found.pass_s)
-    sd = frames.sd[frames.seen]
+    sd = frames.errors.sd_m
     time, x, sd = time[near][::-1], x[near][::-1], sd[near][::-1]
     visible = _visible_motion(-time, x, rest, float(np.median(sd)))
     mirrored = takeaway_instant(-time, x, sd, noise.lag_one, visible, movement)
     return Estimate(-mirrored.value, mirrored.sd)
 
 
-def _innovation_ratio(
-    chain: MotionChain, smoothed: SmoothedChain, frames: _Frames, noise: MeasurementNoise, nodes: _Nodes
-) -> float:
-    """Return the root mean square of the innovations over their expected size, from takeaway on; 1 is
-    consistent.
-
-    The effective variance of correlated noise is larger than its actual one, so the expected size uses the
-    latter.
-    """
-    measured = np.flatnonzero(np.isfinite(chain.position_m))
-    measured = measured[measured > nodes.takeaway + 5]
-    innovation = chain.position_m[measured] - smoothed.predicted_mean[measured, POSITION]
-    expected = smoothed.predicted_covariance[measured, 0, 0] + chain.variance_m2[measured] / noise.inflation
-    return float(np.sqrt(np.mean(innovation**2 / expected)))
+def _innovation_ratio(chain: MotionChain, smoothed: SmoothedChain, nodes: _Nodes) -> float:
+    """Return the root mean square of the innovations over their expected size in motion; 1 is consistent."""
+    measured = np.flatnonzero(np.isfinite(chain.position_m) & (chain.error_carry < 1))
+    measured = measured[measured > nodes.takeaway]
+    innovation = chain.position_m[measured] - smoothed.predicted_mean[measured] @ OBSERVED[0]
+    expected = OBSERVED @ smoothed.predicted_covariance[measured] @ OBSERVED.T
+    return float(np.sqrt(np.mean(innovation**2 / expected[:, 0, 0])))
