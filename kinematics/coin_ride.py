@@ -14,6 +14,7 @@ vertical part is left out.
 from __future__ import annotations
 
 import math
+from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import NamedTuple
 
@@ -24,6 +25,9 @@ from pennyfall.kinematics.friction import Coin, Friction, known_coin
 from pennyfall.kinematics.head_motion import STANDARD_GRAVITY_MPS2, HeadMotion
 from pennyfall.kinematics.shelf import Shelf
 from pennyfall.kinematics.values import FloatArray
+
+PIECE = 256
+"""Samples turned into plain floats at a time: 64 ms of sliding."""
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -162,9 +166,8 @@ def _slide(motion: HeadMotion, limits: _Limits, friction: Friction, start: _Star
     edge_m = limits.front_m if direction > 0 else limits.rear_m
     if place_m * direction >= edge_m * direction:  # over the barrier it leaned on
         return Exit(_side(direction), start.t_s, place_m, speed_mps)
-    samples = _sliding_terms(motion, start.sample)
-    before = samples[0]._replace(t_s=start.t_s)
-    for index, now in enumerate(samples, start=start.sample):
+    before = next(_sliding_terms(motion, start.sample))._replace(t_s=start.t_s)
+    for index, now in enumerate(_sliding_terms(motion, start.sample), start=start.sample):
         if index == motion.impact_index != start.sample:
             speed_mps -= motion.impact_step_mps * now.cosine
             direction = 1 if speed_mps > 0 else -1
@@ -203,16 +206,20 @@ class _Terms(NamedTuple):
         return -direction * kinetic * max(normal, 0.0) - self.tangential_mps2 + place_m * self.rate_radps**2
 
 
-def _sliding_terms(motion: HeadMotion, index: int) -> list[_Terms]:
+def _sliding_terms(motion: HeadMotion, index: int) -> Iterator[_Terms]:
+    """Walk the samples from `index` on, a piece at a time: most slides are short."""
     columns = (
         motion.t_s,
         motion.tangential_mps2,
         motion.normal_mps2,
         motion.tilt_rate_radps,
         motion.tilt_acceleration_radps2,
-        np.cos(motion.tilt_rad),
+        motion.tilt_rad,
     )
-    return [_Terms(*row) for row in np.column_stack([each[index:] for each in columns]).tolist()]
+    for start in range(index, len(motion.t_s), PIECE):
+        rows = np.column_stack([each[start : start + PIECE] for each in columns])
+        rows[:, -1] = np.cos(rows[:, -1])
+        yield from (_Terms(*row) for row in rows.tolist())
 
 
 def _side(direction: int) -> Side:

@@ -78,6 +78,7 @@ def head_motion(
     impact_s: float,
     hub_radius_m: float = math.nan,
     gravity_mps2: float = STANDARD_GRAVITY_MPS2,
+    step_s: float = GRID_STEP_S,
 ) -> HeadMotion:
     """Return the motion of the head's floor from a smoothed stroke.
 
@@ -92,6 +93,8 @@ def head_motion(
         gave none.
     gravity_mps2 : float
         Gravity [m/s^2].
+    step_s : float
+        Step of the grid, at most [s].
 
     Notes
     -----
@@ -102,7 +105,7 @@ def head_motion(
     """
     after = profile.t_s > impact_s  # nowhere for NaN
     sides = [side for side in (~after, after) if side.any()]
-    grids = [_grid(profile.t_s[side]) for side in sides]
+    grids = [_grid(profile.t_s[side], step_s) for side in sides]
     t_s = np.concatenate(grids)
 
     def on_grid(values: FloatArray) -> FloatArray:
@@ -197,5 +200,5 @@ def _arc_radius(profile: Profile) -> float:
     return float(spread / slope)
 
 
-def _grid(t_s: FloatArray) -> FloatArray:
-    return np.linspace(t_s[0], t_s[-1], max(math.ceil((t_s[-1] - t_s[0]) / GRID_STEP_S), 1) + 1)
+def _grid(t_s: FloatArray, step_s: float) -> FloatArray:
+    return np.linspace(t_s[0], t_s[-1], max(math.ceil((t_s[-1] - t_s[0]) / step_s), 1) + 1)

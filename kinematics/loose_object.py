@@ -8,7 +8,7 @@ import numpy as np
 
 from pennyfall.kinematics.coin_ride import ride
 from pennyfall.kinematics.friction import Coin, FrictionRange
-from pennyfall.kinematics.head_motion import STANDARD_GRAVITY_MPS2, HeadMotion, head_motion
+from pennyfall.kinematics.head_motion import GRID_STEP_S, STANDARD_GRAVITY_MPS2, HeadMotion, head_motion
 from pennyfall.kinematics.shelf import Shelf
 from pennyfall.kinematics.values import Estimate, LooseObjectBand, Profile
 
@@ -80,15 +80,17 @@ def plausible_motions(
     impact_s: float,
     hub_radius_m: float = math.nan,
     gravity_mps2: float = STANDARD_GRAVITY_MPS2,
+    step_s: float = GRID_STEP_S,
 ) -> tuple[HeadMotion, ...]:
     """Return the head's motion; one for each plausible hub where neither tilt nor hub radius is known."""
-    motion = head_motion(profile, impact_s=impact_s, hub_radius_m=hub_radius_m, gravity_mps2=gravity_mps2)
-    if motion.tilt_source != "none":
-        return (motion,)
-    return tuple(
-        head_motion(profile, impact_s=impact_s, hub_radius_m=radius_m, gravity_mps2=gravity_mps2)
-        for radius_m in PLAUSIBLE_HUBS_M
-    )
+
+    def about(radius_m: float) -> HeadMotion:
+        return head_motion(
+            profile, impact_s=impact_s, hub_radius_m=radius_m, gravity_mps2=gravity_mps2, step_s=step_s
+        )
+
+    motion = about(hub_radius_m)
+    return (motion,) if motion.tilt_source != "none" else tuple(map(about, PLAUSIBLE_HUBS_M))
 
 
 def peak_demand(motion: HeadMotion) -> Estimate:

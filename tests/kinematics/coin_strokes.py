@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
+from typing import Any
 
 import numpy as np
 
-from pennyfall.kinematics.values import FloatArray, Profile
+from pennyfall.kinematics.values import Estimate, FloatArray, Profile, StrokeMeasures
 
 IMPACT_GAP_S = 1e-6
 
@@ -78,6 +79,30 @@ class Stroke:
             a_mps2=a_mps2 * np.cos(angle) - v_mps**2 / self.hub_m * np.sin(angle),
             a_sd_mps2=np.full_like(t_s, a_sd_mps2),
             tilt_rad=angle if with_tilt else np.full_like(t_s, math.nan),
+        )
+
+    def measured(self, *, ball_mps: float = math.nan, profile: Profile | None = None) -> StrokeMeasures:
+        """Return the stroke as a measurement holds it, with what the coin's tools read, the rest missing."""
+        missing: dict[str, Any] = {
+            each.name: Estimate.missing()
+            for each in fields(StrokeMeasures)
+            if each.name.endswith(("_s", "_m", "_mps", "_mps2", "_share", "_ratio", "_rad", "length", "jerk"))
+        }
+        known = {
+            "top_s": Estimate(self.top_s, 0.003),
+            "impact_s": Estimate(self.impact_s, 0.0005),
+            "forward_swing_s": Estimate(self.forward_s, 0.003),
+            "backswing_length_m": Estimate(self.backswing_m, 0.001),
+            "impact_speed_mps": Estimate(self.impact_speed_mps, 0.01),
+            "ball_speed_mps": Estimate(ball_mps, 0.02),
+            "hub_radius_m": Estimate(self.hub_m, 0.05),
+        }
+        return StrokeMeasures(
+            **{**missing, **known},
+            number=1,
+            direction="with the arrow",
+            impact_source="ball",
+            profile=profile or self.profile(),
         )
 
 
