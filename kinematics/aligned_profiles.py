@@ -18,16 +18,17 @@ def aligned_acceleration(stroke: StrokeMeasures) -> tuple[FloatArray, FloatArray
     All NaN where an event is unknown or the profile does not reach from takeaway to impact. Each part of the
     stroke is stretched linearly between its landmarks (landmark registration: Ramsay and Silverman 2005,
     Functional Data Analysis, 2nd ed., section 7.3); the values are not scaled. The last node is the left
-    limit at impact: samples at or after impact, where the ball has slowed the head, are not used.
+    limit at impact as measured; samples from half a frame before impact on are not used, since the one that
+    stands a microsecond after impact belongs to a head that the ball has already slowed.
     """
     profile = stroke.profile
     landmarks = np.array([stroke.takeaway_s.value, stroke.top_s.value, stroke.impact_s.value])
-    before = profile.t_s < landmarks[2]
+    frame_s = float(np.median(np.diff(profile.t_s)))
+    before = profile.t_s < landmarks[2] - frame_s / 2
     missing = np.full_like(PHASE, np.nan)
     if not np.all(np.diff(landmarks) > 0) or before.sum() < 2:  # also where a landmark is NaN
         return missing, missing.copy()
     t, a, sd = profile.t_s[before], profile.a_mps2[before], profile.a_sd_mps2[before]
-    frame_s = float(np.median(np.diff(t)))
     if t[0] > landmarks[0] + frame_s or t[-1] < landmarks[2] - 2 * frame_s:
         return missing, missing.copy()
     if stroke.acceleration_at_impact_mps2.known:

@@ -57,7 +57,10 @@ def _claim(pair: PairComparison, each: QuantityComparison) -> Sentence:
     before, after = shown(quantity, pooled.first_mean), shown(quantity, pooled.second_mean)
     places = place(pooled.first_mean), place(pooled.second_mean)
     if quantity.says == "place" and places[0] == places[1]:
-        text = f"With {pair.second}, {quantity.label} moved from {before} to {after} of the forward swing, by {change}"
+        text = (
+            f"With {pair.second}, {quantity.label} moved from {before} to {after} of the forward swing, "
+            f"by {change}"
+        )
     elif quantity.says == "place":
         text = (
             f"With {pair.second}, {quantity.label} moved from {places[0]} ({before} of the "

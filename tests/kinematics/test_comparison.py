@@ -6,6 +6,8 @@ import math
 
 import numpy as np
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as hypothesis_st
 from scipy import stats
 
 from pennyfall.kinematics.effect_size import hedges_g, small_sample_correction
@@ -184,3 +186,21 @@ def test_a_single_putt_length_needs_a_fourth_stroke_before_anything_can_be_claim
     lengths: int, needed: int
 ) -> None:
     assert strokes_for_permutation(0.04, lengths, fewest=3) == needed
+
+
+@given(
+    shift=hypothesis_st.floats(-100, 100),
+    factor=hypothesis_st.floats(0.01, 100),
+    seed=hypothesis_st.integers(0, 1000),
+)
+@settings(max_examples=30, deadline=None)
+def test_another_unit_or_origin_changes_no_verdict(shift: float, factor: float, seed: int) -> None:
+    generator = np.random.default_rng(seed)
+    values = generator.standard_normal((8, 2))
+    sds, stratum = np.full((8, 2), 0.1), np.repeat([6.0, 12.0], 4)
+    labels = np.array([[True, True, False, False] * 2, [True, False] * 4])
+    here = stratified_difference(values, sds, stratum, labels)
+    there = stratified_difference(shift + factor * values, factor * sds, stratum, labels)
+    np.testing.assert_allclose(there.difference, factor * here.difference, rtol=1e-6, atol=1e-9 * factor)
+    np.testing.assert_allclose(there.t, here.t, rtol=1e-6, atol=1e-9)
+    np.testing.assert_allclose(there.df, here.df, rtol=1e-6)

@@ -148,7 +148,9 @@ def test_landmarks_fall_on_their_nodes_whatever_the_tempo(generator: np.random.G
 def test_the_balls_blow_never_leaks_into_the_aligned_profile(generator: np.random.Generator) -> None:
     stroke = drawn_stroke(generator, Habit())
     assert stroke.profile.a_mps2.min() == -300
-    assert aligned_acceleration(stroke)[0].min() > -10
+    for late_s in (0.0, 0.001):  # the stated instant may lie a little after the profile's own
+        stated = dataclasses.replace(stroke, impact_s=Estimate(stroke.impact_s.value + late_s, 0.0005))
+        assert aligned_acceleration(stated)[0].min() > -10
 
 
 @pytest.mark.parametrize("event", ["takeaway_s", "top_s", "impact_s"])
