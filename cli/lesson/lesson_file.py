@@ -22,7 +22,8 @@ PUTT_LENGTHS_FT = (0.5, 150.0)
 
 Hand = Literal["right", "left"]
 
-_LESSON_KEYS = {"student", "date", "hand", "green_speed_ft", "club", "lens", "coin", "condition"}
+_FILE_KEYS = ("club", "lens", "layout")
+_LESSON_KEYS = {"student", "date", "hand", "green_speed_ft", "tag_height_mm", "condition", *_FILE_KEYS}
 _CONDITION_KEYS = {"name", "putt_ft", "clips", "hand", "green_speed_ft"}
 
 
@@ -56,8 +57,10 @@ class Lesson:
     """The club file's path, relative to the lesson's folder."""
     lens: str | None = None
     """The lens file's path, relative to the lesson's folder."""
-    coin: str | None = None
-    """The coin's name in the coin table."""
+    layout: str | None = None
+    """The tag layout's path, relative to the lesson's folder."""
+    tag_height_mm: float | None = None
+    """Height of the head tag above the floor at address, where there is no club file [mm]."""
 
     @property
     def clips(self) -> tuple[str, ...]:
@@ -127,7 +130,8 @@ def parse_lesson(text: str) -> Lesson:
         conditions=tuple(_condition(row, places, index) for index, row in enumerate(rows)),
         club=_optional_word(document, "club", places),
         lens=_optional_word(document, "lens", places),
-        coin=_optional_word(document, "coin", places),
+        layout=_optional_word(document, "layout", places),
+        tag_height_mm=_tag_height(document, places),
     )
     _refuse_repeats(lesson)
     return lesson
@@ -151,8 +155,10 @@ def lesson_text(lesson: Lesson) -> str:
         f'hand = "{lesson.hand}"  # "right" or "left"',
         f"green_speed_ft = {lesson.green_speed_ft!r}  # Stimpmeter reading",
     ]
-    extras = {"club": lesson.club, "lens": lesson.lens, "coin": lesson.coin}
-    lines += [f"{key} = {_quoted(value)}" for key, value in extras.items() if value is not None]
+    named = {key: getattr(lesson, key) for key in _FILE_KEYS}
+    lines += [f"{key} = {_quoted(value)}" for key, value in named.items() if value is not None]
+    if lesson.tag_height_mm is not None:
+        lines.append(f"tag_height_mm = {lesson.tag_height_mm!r}")
     for condition in lesson.conditions:
         lines += [
             "",
@@ -241,7 +247,17 @@ def _word(
 
 
 def _optional_word(row: Mapping[str, Any], key: str, places: _Places) -> str | None:
-    return _word(row, key, places, "a file or coin name") if key in row else None
+    return _word(row, key, places, "a file name") if key in row else None
+
+
+def _tag_height(document: Mapping[str, Any], places: _Places) -> float | None:
+    value = document.get("tag_height_mm")
+    if value is None or (isinstance(value, (int, float)) and not isinstance(value, bool)):
+        return value
+    _wrong(
+        f"'tag_height_mm'{places.of_key('tag_height_mm', None)} is {value!r}",
+        "Give the height in mm, without quotes.",
+    )
 
 
 def _number(

@@ -19,8 +19,6 @@ from pennyfall.kinematics.values import Measurement
 MEASURED_FOLDER = "measured"
 REPORT_FILE = "report.html"
 
-_READ_BYTES = 1 << 20
-
 
 @dataclass(frozen=True, kw_only=True, slots=True, eq=False)
 class MeasuredClip:
@@ -53,15 +51,6 @@ class Settings:
         """Return the name of 'this clip measured this way'."""
         text = json.dumps([clip_sha256, self.version, self.options], sort_keys=True)
         return hashlib.sha256(text.encode()).hexdigest()
-
-
-def content_hash(path: Path) -> str:
-    """Return the SHA-256 of a file's content, in hex."""
-    digest = hashlib.sha256()
-    with path.open("rb") as stream:
-        while block := stream.read(_READ_BYTES):
-            digest.update(block)
-    return digest.hexdigest()
 
 
 def measurement_path(folder: Path, clip: str) -> Path:

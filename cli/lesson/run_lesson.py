@@ -11,13 +11,13 @@ from pennyfall.cli.lesson.measured_files import (
     MEASURED_FOLDER,
     RefusedClip,
     Settings,
-    content_hash,
     find_measured,
     sweep_unfinished,
 )
 from pennyfall.cli.lesson.measuring import ClipTask, FinishClip, MeasureClip, measure_side_by_side
 from pennyfall.kinematics.errors import CannotMeasure
 from pennyfall.kinematics.values import Measurement
+from pennyfall.tracker.clip import sha256_of
 
 Progress = Callable[[str, int, int], None]
 """Told after each clip: its name, how many are done, how many there are to do."""
@@ -79,7 +79,7 @@ def _hash_clips(folder: Path, lesson: Lesson) -> dict[str, str]:
     hashes: dict[str, str] = {}
     first_with: dict[str, str] = {}
     for clip in lesson.clips:
-        hashes[clip] = content_hash(folder / clip)
+        hashes[clip] = sha256_of(folder / clip)
         twin = first_with.setdefault(hashes[clip], clip)
         if twin != clip:
             raise CannotMeasure(

@@ -1,0 +1,73 @@
+"""How the clips of a lesson are measured and annotated."""
+
+from __future__ import annotations
+
+from functools import partial
+from importlib.metadata import version
+from pathlib import Path
+
+from pennyfall.cli.lesson.lesson_file import Lesson
+from pennyfall.cli.lesson.lesson_result import LessonResult
+from pennyfall.cli.lesson.measured_files import MeasuredClip, Settings, annotated_path, track_path
+from pennyfall.cli.lesson.measuring import MeasureClip
+from pennyfall.cli.measure import MeasureOptions, measure_clip
+from pennyfall.cli.options import measure_options
+from pennyfall.cli.report.annotate import Look, annotate_stroke, head_path, shown_from_s
+from pennyfall.cli.report.clip_overlay import HeadPath
+from pennyfall.cli.report.lesson_drawings import stroke_id
+from pennyfall.cli.report.lesson_page import Film
+from pennyfall.cli.track_file import track_csv
+
+PAGE_LOOK = Look(height_px=360, slow=4.0, strip=False, quality=28)
+"""Chosen by us: twelve strokes make a page of some ten megabytes, small enough for a message; the page draws
+its own acceleration curve."""
+
+
+def lesson_measuring(folder: Path, lesson: Lesson) -> tuple[MeasureClip, Settings]:
+    """Return the function that measures the lesson's clips, and what its results depend on.
+
+    Raises
+    ------
+    CannotMeasure
+        When a file the lesson names cannot be used.
+
+    """
+    named = {key: getattr(lesson, key) for key in ("club", "lens", "layout")}
+    paths = {key: folder / name for key, name in named.items() if name is not None}
+    options = measure_options(**paths, tag_height_mm=lesson.tag_height_mm)
+    contents = {key: path.read_text(encoding="utf-8") for key, path in paths.items()}
+    settings = Settings(
+        options={**contents, "tag_height_mm": lesson.tag_height_mm}, version=version("pennyfall")
+    )
+    return partial(measure_with_track, options), settings
+
+
+def measure_with_track(options: MeasureOptions, path: Path) -> MeasuredClip:
+    """Measure one clip."""
+    result = measure_clip(path, options)
+    return MeasuredClip(measurement=result.measurement, track_csv=track_csv(result))
+
+
+def annotate_clip(folder: Path, clip: str, measured: MeasuredClip) -> None:
+    """Write the annotated clip of each stroke, as the report shows it."""
+    path = head_path(measured.track_csv)
+    for stroke in measured.measurement.strokes:
+        out = annotated_path(folder, clip, stroke.number)
+        annotate_stroke(folder / clip, measured.measurement.clip, stroke, path, out, PAGE_LOOK)
+
+
+def films(folder: Path, result: LessonResult) -> dict[str, Film]:
+    """Return the annotated clips of a lesson, by stroke id; a stroke whose clip is not there is left out."""
+    found = {}
+    for condition in result.conditions:
+        for stroke in condition.strokes:
+            path = annotated_path(folder, stroke.clip, stroke.measures.number)
+            if path.is_file():
+                from_s = shown_from_s(stroke.measures, kept_path(folder, stroke.clip))
+                found[stroke_id(stroke)] = Film(mp4=path.read_bytes(), from_s=from_s, slow=PAGE_LOOK.slow)
+    return found
+
+
+def kept_path(folder: Path, clip: str) -> HeadPath:
+    """Return where the head of a measured clip is in its picture."""
+    return head_path(track_path(folder, clip).read_text(encoding="utf-8"))

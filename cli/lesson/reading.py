@@ -1,0 +1,55 @@
+"""What the statistics make of a measured lesson."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from pennyfall.cli.lesson.lesson_result import LessonResult
+from pennyfall.kinematics.condition_summary import ConditionSummary, condition_summary
+from pennyfall.kinematics.errors import CannotMeasure
+from pennyfall.kinematics.lesson_comparison import LessonComparison, compare_conditions
+from pennyfall.kinematics.reference_bands import standard_reference_bands
+from pennyfall.kinematics.rules import standard_rules
+from pennyfall.kinematics.stroke_table import stroke_table
+from pennyfall.kinematics.values import StrokeMeasures
+from pennyfall.kinematics.wording import FOOT_M
+
+
+@dataclass(frozen=True, kw_only=True, slots=True, eq=False)
+class LessonReading:
+    """The conditions summed up and compared."""
+
+    summaries: tuple[ConditionSummary, ...]
+    comparison: LessonComparison | None
+    """None when there is nothing to compare."""
+    why_not: str = ""
+    """Why there is no comparison, and what to do, in sentences."""
+
+
+def read_lesson_result(result: LessonResult) -> LessonReading:
+    """Compare the conditions of a lesson that have strokes; with fewer than two, sum up what there is."""
+    strokes = strokes_by_condition(result)
+    rules, bands = standard_rules(), standard_reference_bands()
+    try:
+        comparison = compare_conditions(strokes, rules=rules, bands=bands)
+    except CannotMeasure as error:
+        table = stroke_table(strokes, rules.quantities)
+        summaries = tuple(
+            condition_summary(table, name, length, rules, bands)
+            for name in strokes
+            for length in table.lengths_m(name)
+        )
+        return LessonReading(
+            summaries=summaries, comparison=None, why_not=f"No comparison: {error.message} {error.fix}"
+        )
+    return LessonReading(summaries=comparison.summaries, comparison=comparison)
+
+
+def strokes_by_condition(result: LessonResult) -> dict[str, dict[float, list[StrokeMeasures]]]:
+    """Return the strokes by condition and putt length [m]; conditions without any stroke are left out."""
+    found: dict[str, dict[float, list[StrokeMeasures]]] = {}
+    for measured in result.conditions:
+        if measured.strokes:
+            lengths = found.setdefault(measured.condition.name, {})
+            lengths[measured.condition.putt_ft * FOOT_M] = [each.measures for each in measured.strokes]
+    return found

@@ -1,0 +1,200 @@
+"use strict";
+(() => {
+  const data = JSON.parse(document.getElementById("data").textContent);
+  const film = document.getElementById("film");
+  const noFilm = document.getElementById("no-film");
+  const curve = document.getElementById("curve");
+  const scrub = document.getElementById("scrub");
+  const play = document.getElementById("play");
+  const speed = document.getElementById("speed");
+  const reading = document.getElementById("reading");
+  const name = document.getElementById("player-name");
+  const player = document.getElementById("player");
+  const plot = { left: 30, right: 350, top: 12, bottom: 172 };
+  const urls = new Map();
+  let chosen = null;
+  let time = 0;
+  let timer = 0;
+
+  // A blob plays on every phone; a data: address does not on some.
+  function address(id) {
+    if (!urls.has(id)) {
+      const holder = [...document.querySelectorAll("script[data-film]")].find((each) => each.dataset.film === id);
+      const bytes = Uint8Array.from(atob(holder.textContent), (letter) => letter.charCodeAt(0));
+      urls.set(id, URL.createObjectURL(new Blob([bytes], { type: "video/mp4" })));
+    }
+    return urls.get(id);
+  }
+
+  function draw(tag, attributes, text) {
+    const made = document.createElementNS("http://www.w3.org/2000/svg", tag);
+    for (const [key, value] of Object.entries(attributes)) made.setAttribute(key, value);
+    if (text !== undefined) made.textContent = text;
+    curve.append(made);
+    return made;
+  }
+
+  const span = (stroke) => [stroke.t[0], stroke.t[stroke.t.length - 1]];
+  const clamp = (value, low, high) => Math.min(Math.max(value, low), high);
+
+  function scales(stroke) {
+    const [first, last] = span(stroke);
+    const values = stroke.a.filter((each) => each !== null).concat(0);
+    const low = Math.min(...values), high = Math.max(...values);
+    const room = 0.1 * (high - low || 1);
+    return {
+      x: (t) => plot.left + ((t - first) / (last - first)) * (plot.right - plot.left),
+      y: (a) => plot.bottom - ((a - low + room) / (high - low + 2 * room)) * (plot.bottom - plot.top),
+      t: (x) => first + ((x - plot.left) / (plot.right - plot.left)) * (last - first),
+      low, high,
+    };
+  }
+
+  function paint(stroke) {
+    curve.replaceChildren();
+    curve.setAttribute("class", "chart c" + (stroke.condition % 4));
+    const at = scales(stroke);
+    draw("line", { x1: plot.left, x2: plot.right, y1: at.y(0), y2: at.y(0), class: "zero" });
+    draw("text", { x: plot.left - 5, y: at.y(0) + 4, class: "axis end" }, "0");
+    draw("text", { x: plot.left - 5, y: at.y(at.high) + 4, class: "axis end" }, at.high.toFixed(1));
+    draw("text", { x: 2, y: 10, class: "axis" }, "m/s²");
+    let free = -Infinity;
+    for (const event of ["takeaway", "top", "impact", "finish"]) {
+      const when = stroke.events[event];
+      if (when === null) continue;
+      draw("line", { x1: at.x(when), x2: at.x(when), y1: plot.top, y2: plot.bottom, class: "event" });
+      const here = Math.max(at.x(when), free + 28);
+      draw("text", { x: clamp(here, 24, plot.right - 14), y: 188, class: "axis middle" }, event);
+      free = here + 20;
+    }
+    if (stroke.coin) {
+      const [early, late] = stroke.coin;
+      draw("line", { x1: at.x(early), x2: Math.max(at.x(late), at.x(early) + 3), y1: plot.bottom, y2: plot.bottom, class: "differs" });
+      draw("text", { x: at.x(late) + 5, y: plot.bottom - 5, class: "axis start" }, "coin leaves");
+    }
+    // The curve breaks at impact, where the ball takes speed from the head in half a millisecond.
+    const parts = [[], []];
+    stroke.t.forEach((t, k) => {
+      if (stroke.a[k] !== null) parts[stroke.events.impact !== null && t > stroke.events.impact ? 1 : 0].push(k);
+    });
+    for (const part of parts) {
+      if (part.length < 2) continue;
+      const edge = (sign) => part.map((k) => at.x(stroke.t[k]).toFixed(1) + " " + clamp(at.y(stroke.a[k] + sign * 1.96 * (stroke.sd[k] ?? 0)), 2, plot.bottom + 8).toFixed(1));
+      draw("path", { d: "M" + edge(1).join("L") + "L" + edge(-1).reverse().join("L") + "Z", class: "spread" });
+      draw("path", { d: "M" + part.map((k) => at.x(stroke.t[k]).toFixed(1) + " " + at.y(stroke.a[k]).toFixed(1)).join("L"), class: "line" });
+    }
+    draw("line", { y1: plot.top - 6, y2: plot.bottom, class: "cursor", id: "cursor" });
+    draw("circle", { r: 4.5, class: "bead", id: "bead" });
+  }
+
+  function accelerationAt(stroke, when) {
+    const t = stroke.t;
+    let after = t.findIndex((each) => each > when);
+    if (after < 0) return stroke.a[t.length - 1];
+    if (after === 0) return stroke.a[0];
+    const before = after - 1, impact = stroke.events.impact;
+    if (impact !== null && t[before] <= impact && t[after] > impact) return stroke.a[when <= impact ? before : after];
+    if (stroke.a[before] === null || stroke.a[after] === null) return null;
+    const share = (when - t[before]) / (t[after] - t[before]);
+    return stroke.a[before] + share * (stroke.a[after] - stroke.a[before]);
+  }
+
+  function point(when) {
+    const stroke = data[chosen], at = scales(stroke), [first, last] = span(stroke);
+    time = clamp(when, first, last);
+    const a = accelerationAt(stroke, time);
+    const cursor = document.getElementById("cursor"), bead = document.getElementById("bead");
+    cursor.setAttribute("x1", at.x(time));
+    cursor.setAttribute("x2", at.x(time));
+    bead.setAttribute("cx", at.x(time));
+    bead.setAttribute("cy", at.y(a ?? 0));
+    scrub.value = time;
+    const fromImpact = Math.round(1000 * (time - stroke.zero));
+    const words = (fromImpact < 0 ? "−" : "+") + Math.abs(fromImpact) + " ms from impact, " + (a === null ? "not measured" : (a < 0 ? "−" : "+") + Math.abs(a).toFixed(1) + " m/s²");
+    reading.textContent = words;
+    scrub.setAttribute("aria-valuetext", words);
+  }
+
+  const filmTime = (stroke) => stroke.film.from + film.currentTime / stroke.film.slow;
+
+  function follow() {
+    const stroke = data[chosen];
+    if (stroke.film && !film.paused) {
+      point(filmTime(stroke));
+      timer = requestAnimationFrame(follow);
+    }
+  }
+
+  function seek(when) {
+    film.pause();
+    point(when);
+    const stroke = data[chosen];
+    // Half a frame further: a time on the border between two frames may show the earlier one.
+    if (stroke.film) film.currentTime = Math.max(0, (time - stroke.film.from) * stroke.film.slow + 0.002);
+  }
+
+  function choose(id, show) {
+    chosen = id;
+    const stroke = data[id], [first, last] = span(stroke);
+    film.pause();
+    paint(stroke);
+    name.textContent = stroke.title;
+    scrub.min = first;
+    scrub.max = last;
+    scrub.step = (last - first) / 1000;
+    film.hidden = !stroke.film;
+    noFilm.hidden = Boolean(stroke.film);
+    play.disabled = !stroke.film;
+    if (stroke.film) {
+      film.src = address(id);
+      rate();
+    } else {
+      film.removeAttribute("src");
+    }
+    for (const each of document.querySelectorAll("[data-stroke]")) each.classList.toggle("chosen", each.dataset.stroke === id);
+    const radio = [...document.querySelectorAll("input[name=stroke]")].find((each) => each.value === id);
+    radio.checked = true;
+    const start = stroke.events.takeaway ?? first;
+    if (stroke.film) film.addEventListener("loadedmetadata", () => seek(start), { once: true });
+    point(start);
+    if (show) player.scrollIntoView({ block: "center", behavior: matchMedia("(prefers-reduced-motion: reduce)").matches ? "auto" : "smooth" });
+  }
+
+  function rate() {
+    film.defaultPlaybackRate = film.playbackRate = data[chosen].film.slow / Number(speed.value);
+  }
+
+  function toggle() {
+    const stroke = data[chosen];
+    if (!stroke.film) return;
+    if (!film.paused) return film.pause();
+    if (film.ended || time >= span(stroke)[1] - 1e-3) film.currentTime = 0;
+    film.play().catch(() => undefined); // a press that is overtaken by another choice is no error
+  }
+
+  film.addEventListener("play", () => { play.textContent = "Pause"; cancelAnimationFrame(timer); follow(); });
+  film.addEventListener("pause", () => { play.textContent = "Play"; });
+  film.addEventListener("click", toggle);
+  play.addEventListener("click", toggle);
+  speed.addEventListener("change", () => { if (data[chosen].film) rate(); });
+  scrub.addEventListener("input", () => seek(Number(scrub.value)));
+
+  function seekTo(event) {
+    const box = curve.getBoundingClientRect();
+    seek(scales(data[chosen]).t(((event.clientX - box.left) / box.width) * 360));
+  }
+  curve.addEventListener("pointerdown", (event) => { curve.setPointerCapture(event.pointerId); seekTo(event); });
+  curve.addEventListener("pointermove", (event) => { if (curve.hasPointerCapture(event.pointerId)) seekTo(event); });
+
+  document.getElementById("choices").addEventListener("change", (event) => choose(event.target.value, false));
+  document.addEventListener("click", (event) => {
+    const mark = event.target.closest("[data-stroke]");
+    if (mark) choose(mark.dataset.stroke, true);
+  });
+  document.addEventListener("keydown", (event) => {
+    if (event.key === " " && player.contains(event.target) && event.target === scrub) { event.preventDefault(); toggle(); }
+  });
+
+  const first = Object.keys(data)[0];
+  if (first) choose(first, false);
+})();

@@ -1,0 +1,40 @@
+"""Colours, dashes and marks that tell conditions apart, for every kind of colour vision and in grey print."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Ink:
+    """How one condition is drawn."""
+
+    light: str
+    """Colour on a light page, and in print."""
+    dark: str
+    """Colour on a dark page."""
+    dash: str
+    """Dash pattern of its mean curve, SVG units; empty for a full line."""
+    mark: str
+    """Shape of its strokes: circle, square, diamond or triangle."""
+
+
+PAPER_LIGHT, PAPER_DARK = "#fbfaf7", "#12181c"
+
+INKS = (
+    Ink(light="#0f6380", dark="#62c3e4", dash="", mark="circle"),
+    Ink(light="#b4441c", dark="#f49a6c", dash="9 4", mark="diamond"),
+    Ink(light="#5f3b8f", dark="#bda6ee", dash="2 4", mark="square"),
+    Ink(light="#6d6a00", dark="#d6cf56", dash="9 4 2 4", mark="triangle"),
+)
+"""Chosen by us, checked by simulating dichromacy; they repeat from the fifth condition on."""
+
+
+def tone(condition: int) -> str:
+    """Return the style class that colours what belongs to a condition."""
+    return f"c{condition % len(INKS)}"
+
+
+def ink(condition: int) -> Ink:
+    """Return how the condition with this number is drawn."""
+    return INKS[condition % len(INKS)]
