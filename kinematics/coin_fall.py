@@ -117,7 +117,7 @@ def fall(
 
 
 def _edge_forces(motion: HeadMotion, from_s: float) -> list[list[float]]:
-    """Return the specific force along x and z every `GRID_STEP_S`, for as long as a coin could tip, (n, 2)."""
+    """Return the specific force along x and z every `GRID_STEP_S` while a coin could tip, shape (n, 2)."""
     t_s = np.arange(from_s, min(from_s + LONGEST_TIP_S, motion.t_s[-1]), GRID_STEP_S)
     window = slice(*np.searchsorted(motion.t_s, [from_s - 0.01, from_s + LONGEST_TIP_S]))
     along, across, tilt = (
