@@ -123,7 +123,7 @@ def _sheet(followed: Followed) -> Finding:
             "Sheet",
             "weak",
             words + "; camera or sheet moved",
-            "Put the phone on a stand, weigh the sheet down.",
+            "Put the phone on a stand; weigh the sheet down.",
         )
     return Finding("Sheet", "good", words)
 
