@@ -36,7 +36,7 @@ class HeadArc:
         freeze_arrays(self)
 
     def tilt_at(self, x_m: FloatArray) -> FloatArray:
-        """Return the tilt at positions `x_m`, relative to address, shape as `x_m` [rad]; NaN where unknown."""
+        """Return the tilt at positions `x_m` relative to address [rad], shape as `x_m`; NaN where unknown."""
         return self._powers(x_m) @ self.tilt_coefficients
 
     def tilt_range(self, x_range_m: tuple[float, float]) -> Estimate:
@@ -121,13 +121,12 @@ def _height_curvature(u: FloatArray, z: FloatArray, sd: FloatArray, first_guess:
 
 
 def _regress(design: FloatArray, y: FloatArray, sd: FloatArray) -> tuple[FloatArray, FloatArray]:
-    """Return weighted least-squares coefficients and covariance, widened by excess scatter and by
-    correlation."""
+    """Return weighted least-squares coefficients and covariance, widened by scatter and correlation."""
     weighted = design / sd[:, None]
-    solution = np.linalg.lstsq(weighted, y / sd, rcond=None)[0]
+    solution: FloatArray = np.linalg.lstsq(weighted, y / sd, rcond=None)[0].astype(np.float64)
     freedom = max(len(y) - design.shape[1], 1)
     scatter = float(np.sum(((y - design @ solution) / sd) ** 2)) / freedom
-    covariance = np.linalg.pinv(weighted.T @ weighted) * max(scatter, 1.0) * CORRELATED_FRAMES
+    covariance: FloatArray = np.linalg.pinv(weighted.T @ weighted) * max(scatter, 1.0) * CORRELATED_FRAMES
     return solution, covariance
 
 

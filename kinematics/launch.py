@@ -57,10 +57,10 @@ def fit_launch(ball: BallTrack) -> Launch | None:
     if len(moving) < 2:
         return None
     level = float(np.median(x[rest]))
-    # Frames of the resting ball are often the same picture again: together they know the level as one frame does.
+    # Frames of the resting ball are often the same picture: together they know the level as one frame does.
     level_sd = float(np.median(sd[rest]))
     use = np.concatenate([rest[-3:], moving])
-    slope, offset = np.polyfit(time[moving[:4]], x[moving[:4]] - level, 1)
+    slope = np.polyfit(time[moving[:4]], x[moving[:4]] - level, 1)[0]
     start = np.array(
         [np.clip(time[leaving] - (x[leaving] - level) / slope, time[leaving - 1], time[leaving]), slope]
     )
@@ -76,8 +76,7 @@ def fit_launch(ball: BallTrack) -> Launch | None:
 
 
 def _departure_index(x: FloatArray) -> int | None:
-    """Return the first frame of the moving ball: the last one near the rest position before it is gone, plus
-    one."""
+    """Return the first frame after the last one in which the ball, later gone, lay near its rest position."""
     if len(x) < 3:
         return None
     level = x[0]
@@ -105,7 +104,8 @@ def _fit(
 
     guess = np.array([0.0, start[1] + 0.02 * decel_mean, decel_mean, 0.0])
     fit = least_squares(residuals, guess, method="lm", x_scale=[1e-3, 0.1, 1.0, 1e-3])
-    inverse = np.linalg.pinv(fit.jac.T @ fit.jac)
+    jacobian = np.asarray(fit.jac, dtype=np.float64)
+    inverse = np.linalg.pinv(jacobian.T @ jacobian)
     frames = residuals(fit.x)[: len(time)]
     # Scatter beyond the stated sd widens the interval; scatter below it does not narrow it.
     freedom = max(len(time) - 2, 1)

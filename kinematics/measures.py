@@ -1,5 +1,4 @@
-"""Every quantity of one stroke from its smoothed curve: values from the mean curve, intervals from its joint
-samples."""
+"""Every quantity of one stroke: values from its mean curve, intervals from its joint samples."""
 
 from __future__ import annotations
 
@@ -9,19 +8,25 @@ import numpy as np
 from scipy.interpolate import CubicHermiteSpline
 
 from pennyfall.kinematics.arc import HeadArc
-from pennyfall.kinematics.smoothed import ACCELERATION, JERK, POSITION, VELOCITY, SmoothedStroke
+from pennyfall.kinematics.smoothed import (
+    ACCELERATION,
+    BEFORE_IMPACT_S,
+    JERK,
+    POSITION,
+    VELOCITY,
+    SmoothedStroke,
+)
 from pennyfall.kinematics.smoothness import log_dimensionless_jerk, spectral_arc_length
 from pennyfall.kinematics.values import (
     Direction,
     Estimate,
     FloatArray,
     ImpactSource,
+    IntArray,
     Profile,
     StrokeMeasures,
 )
 
-BEFORE_IMPACT_S = 0.020
-"""The acceleration before impact is the mean over this time, by definition."""
 LEAD_IN_S = 0.1
 """Chosen by us: how much of the rest before takeaway the profile shows."""
 SMOOTHNESS_RATE_HZ = 200.0
@@ -47,7 +52,7 @@ class StrokeContext:
 
 
 def measure(
-    stroke: SmoothedStroke, frame_nodes: FloatArray, arc: HeadArc, context: StrokeContext
+    stroke: SmoothedStroke, frame_nodes: IntArray, arc: HeadArc, context: StrokeContext
 ) -> StrokeMeasures:
     """Return every measure of one stroke.
 
@@ -118,11 +123,11 @@ def measure(
 def _evaluate(
     stroke: SmoothedStroke, paths: FloatArray, impact_s: FloatArray, takeaway_s: FloatArray
 ) -> dict[str, FloatArray]:
-    """Return each quantity on each of m paths (shape (m, n, 4)); where a maximum is taken, its node is the
-    mean curve's.
+    """Return each quantity on each of m paths, shape (m, n, 4).
 
-    A maximum over a noisy path is biased upward; at a maximum of the mean curve the path's own value has,
-    to first order, the same spread without the bias.
+    Where a maximum is taken, its node is the mean curve's: a maximum over a noisy path is biased upward,
+    while the path's own value at the mean curve's maximum has, to first order, the same spread without the
+    bias.
     """
     time, top, impact = stroke.time_s, stroke.top_node, stroke.impact_node
     top_shift = _velocity_zero(paths[:, top], paths[:, top + 1])
@@ -223,10 +228,11 @@ def _smoothness(stroke: SmoothedStroke) -> tuple[Estimate, Estimate]:
     return Estimate(float(arc[0]), float(np.std(arc[1:]))), Estimate(float(jerk[0]), float(np.std(jerk[1:])))
 
 
-def _profile(stroke: SmoothedStroke, frame_nodes: FloatArray, arc: HeadArc) -> Profile:
+def _profile(stroke: SmoothedStroke, frame_nodes: IntArray, arc: HeadArc) -> Profile:
     last = len(stroke.time_s) - 1 if stroke.finish_node is None else stroke.finish_node
-    nodes = frame_nodes.astype(np.int64)
-    nodes = nodes[(stroke.time_s[nodes] >= stroke.takeaway.value - LEAD_IN_S) & (nodes <= last)]
+    nodes = frame_nodes[
+        (stroke.time_s[frame_nodes] >= stroke.takeaway.value - LEAD_IN_S) & (frame_nodes <= last)
+    ]
     impact_s = stroke.time_s[stroke.impact_node]
     nodes = nodes[np.abs(stroke.time_s[nodes] - impact_s) > 2 * LIMIT_GAP_S]
     nodes = np.sort(np.concatenate([nodes, [stroke.impact_node, stroke.impact_node + 1]]))

@@ -1,4 +1,4 @@
-"""The smoothed stroke: its curve, the curve's uncertainty as joint samples, and where the events lie on it."""
+"""The smoothed stroke: its curve, the uncertainty as joint samples, and where the events lie on it."""
 
 from __future__ import annotations
 
@@ -8,6 +8,8 @@ from pennyfall.kinematics.values import Estimate, FloatArray, freeze_arrays
 
 POSITION, VELOCITY, ACCELERATION, JERK = range(4)
 """Columns of a state."""
+BEFORE_IMPACT_S = 0.020
+"""The acceleration before impact is the mean over this time, by definition."""
 
 
 @dataclass(frozen=True, kw_only=True, slots=True, eq=False)

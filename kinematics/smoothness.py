@@ -42,8 +42,7 @@ def spectral_arc_length(speed_mps: FloatArray, rate_hz: float) -> float:
 
 
 def log_dimensionless_jerk(speed_mps: FloatArray, rate_hz: float) -> float:
-    """Return the log dimensionless jerk of a speed profile at even intervals: closer to zero is smoother
-    [1]_.
+    """Return the log dimensionless jerk of an even speed profile: closer to zero is smoother [1]_.
 
     References
     ----------

@@ -84,7 +84,7 @@ def find_strokes(
     if np.count_nonzero(seen) < 10:
         raise CannotMeasure(
             f"The club head was seen in {np.count_nonzero(seen)} frames only.",
-            fix="Check that the tag on the head is uncovered, lit and in the picture during the whole stroke.",
+            fix="Check that the tag on the head is uncovered, lit and in the picture for the whole stroke.",
         )
     time, x = head.time_s[seen], head.x_m[seen]
     velocity = coarse_velocity(time, x)
@@ -171,7 +171,8 @@ def _as_stroke(
         return None
     if time[backward.last] - time[backward.first] > LONGEST_SWING_S:
         return None
-    start_m = x[backward.first]
+    start = _onset_index(velocity, backward.first)
+    start_m = x[start]
     passing = forward.first + int(np.argmax(x[forward.first : forward.last + 1] >= start_m))
     passed = x[forward.last] - start_m
     ends_with_clip = forward.last >= len(time) - 2
@@ -182,24 +183,25 @@ def _as_stroke(
         elif back_m > 2 * SMALLEST_BACKSWING_M and x[forward.last] < start_m + SMALLEST_PASS_M:
             cautions.append(_aborted(time[backward.last], back_m))
         return None
-    if backward.first <= 1 and velocity[0] < -MOVING_MPS:
+    if start <= 1 and velocity[0] < -MOVING_MPS:
         cautions.append(_cut_off_at_start())
         return None
-    if np.max(np.diff(time[backward.first : forward.last + 1]), initial=0.0) > LONGEST_GAP_S:
+    if np.max(np.diff(time[start : forward.last + 1]), initial=0.0) > LONGEST_GAP_S:
         cautions.append(
             Caution(
                 "head-hidden",
-                f"The head was out of sight for too long in the stroke around {time[forward.first]:.2f} s; it is left out.",
+                f"The head was out of sight for too long in the stroke around {time[forward.first]:.2f} s; "
+                "it is left out.",
             )
         )
         return None
     between = slice(backward.last, forward.first + 1)
     top = time[between][int(np.argmin(x[between]))]
-    rest_first = _rest_before(velocity, backward.first)
-    rested = time[backward.first] - time[rest_first] >= 2 * VELOCITY_WINDOW_S
+    rest_first = _rest_before(velocity, start)
+    rested = time[start] - time[rest_first] >= 2 * VELOCITY_WINDOW_S
     return FoundStroke(
         rest_s=float(time[rest_first]),
-        takeaway_s=float(time[backward.first]),
+        takeaway_s=float(time[start]),
         top_s=float(top),
         pass_s=float(struck if not whole and struck is not None else time[passing]),
         finish_s=float(time[forward.last]),
@@ -207,6 +209,13 @@ def _as_stroke(
         rested=bool(rested),
         finished=not ends_with_clip,
     )
+
+
+def _onset_index(velocity: FloatArray, first: int) -> int:
+    """Return where the backward motion plainly begins: noise may take the speed over the threshold and back."""
+    while first > 0 and velocity[first - 1] < -0.5 * MOVING_MPS:
+        first -= 1
+    return first
 
 
 def _rest_before(velocity: FloatArray, first: int) -> int:
@@ -227,21 +236,24 @@ def _starts_mid_swing(forward: _Run, velocity: FloatArray) -> bool:
 def _cut_off_at_start() -> Caution:
     return Caution(
         "cut-off-start",
-        "The clip starts after a backswing began, so that stroke is left out; start filming a second before the stroke.",
+        "The clip starts after a backswing began, so that stroke is left out; start filming a second "
+        "before the stroke.",
     )
 
 
 def _cut_off_at_end() -> Caution:
     return Caution(
         "cut-off-end",
-        "The clip ends before a stroke reached the ball, so that stroke is left out; film on for a second after the stroke.",
+        "The clip ends before a stroke reached the ball, so that stroke is left out; film on for a second "
+        "after the stroke.",
     )
 
 
 def _aborted(time_s: float, back_m: float) -> Caution:
     return Caution(
         "aborted-stroke",
-        f"A backswing of {100 * back_m:.0f} cm at {time_s:.2f} s was not followed by a stroke; it is not counted.",
+        f"A backswing of {100 * back_m:.0f} cm at {time_s:.2f} s was not followed by a stroke; it is not "
+        "counted.",
     )
 
 
@@ -264,6 +276,7 @@ def _refuse(x: FloatArray, cautions: list[Caution]) -> None:
             fix="Film a whole stroke, from the rest at address to the finish.",
         )
     raise CannotMeasure(
-        f"No stroke was found: the head moved {travel_cm:.1f} cm along the target line in the whole clip.",
-        fix="Film a whole stroke from address to finish, and check that the sheet's long axis lies along the target line.",
+        f"No stroke was found: the head moved {travel_cm:.1f} cm along the target line in the clip.",
+        fix="Film a whole stroke from address to finish, and check that the sheet's long axis lies along the "
+        "target line.",
     )

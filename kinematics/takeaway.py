@@ -18,7 +18,8 @@ from pennyfall.kinematics.values import BoolArray, Estimate, FloatArray
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class _Start:
-    """One way of leaving rest: powers of the time since, with a Gaussian prior in units of length / duration^power."""
+    """One way of leaving rest: powers of the time since, with a Gaussian prior in units of length /
+    duration^power."""
 
     probability: float
     powers: tuple[int, ...]
@@ -31,10 +32,10 @@ STARTS = (
     _Start(probability=0.5, powers=(3, 4, 5), means=(6.0, -6.0, 2.0), sds=(5.0, 10.0, 10.0)),
     _Start(probability=0.2, powers=(4, 5), means=(12.0, -12.0), sds=(12.0, 20.0)),
 )
-"""Chosen by us. A half cosine has 2.5 at the second power and -2 at the fourth, the lowest polynomial with a constant
-start 6, -8 and 3; a minimum-jerk movement (Flash & Hogan 1985, from memory) has 10, -15 and 6 from the third power on,
-one that arrives with the forward swing's acceleration about 5, -5 and 1; the next smoother start 15 at the fourth.
-Unhurried arm movements are close to minimum jerk, hence its weight."""
+"""Chosen by us. A half cosine has 2.5 at the second power and -2 at the fourth, the lowest polynomial with a
+constant start 6, -8 and 3; a minimum-jerk movement (Flash & Hogan 1985, from memory) has 10, -15 and 6
+from the third power on, one that arrives with the forward swing's acceleration about 5, -5 and 1; the
+next smoother start 15 at the fourth. Unhurried arm movements are close to minimum jerk, hence its weight."""
 GRID_STEP_S = 0.002
 REACH_S = (-0.16, 0.06)
 """Chosen by us: how far around the first visible motion the onset is sought."""
@@ -43,8 +44,8 @@ DEADBAND_SDS = 0.25
 FREE_LEVEL_SD_M = 5e-3
 """The address position is unknown beforehand to this, which is as good as free."""
 SAME_SDS = 0.03
-"""Chosen by us: two frames of a moving head agree this closely once in sixty times, two of the same picture always (a
-registration started from another point ends within a hundredth of the scatter)."""
+"""Chosen by us: two frames of a moving head agree this closely once in sixty times, two of the same picture
+always (a registration started from another point ends within a hundredth of the scatter)."""
 
 
 def takeaway_instant(

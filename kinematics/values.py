@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 
 FloatArray = NDArray[np.float64]
 BoolArray = NDArray[np.bool_]
+IntArray = NDArray[np.int64]
 
 Direction = Literal["with the arrow", "against the arrow"]
 ImpactSource = Literal["ball", "head", "sound"]

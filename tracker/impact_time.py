@@ -87,7 +87,8 @@ def impact_profile(
 def unknown_start(
     x_m: float, error_sd_m: float, motion_sd: FloatArray = START_SD
 ) -> tuple[FloatArray, FloatArray]:
-    """Return mean and covariance of the state before the first node, for a motion known to `motion_sd` around rest."""
+    """Return mean and covariance of the state before the first node, for a motion known to `motion_sd`
+    around rest."""
     mean = np.zeros(STATES)
     mean[0] = x_m
     return mean, np.diag(np.append(motion_sd[:MOTION_STATES], error_sd_m) ** 2)

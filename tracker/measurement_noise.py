@@ -120,8 +120,8 @@ def frame_errors(
 ) -> FrameErrors:
     """Return the error model of the seen frames.
 
-    A run of identical frames is one picture with one error, so the error is carried over whole; what the codec may have
-    hidden meanwhile is independent.
+    A run of identical frames is one picture with one error, so the error is carried over whole; what the
+    codec may have hidden meanwhile is independent.
     """
     sd = np.maximum(sd_m * noise.scale, FLOOR_M)
     step = np.diff(time_s, prepend=time_s[0] - 1.0)

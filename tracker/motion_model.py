@@ -1,4 +1,4 @@
-"""The motion model of the smoother: jerk as a random walk with kicks at takeaway, top and impact, seen in red noise."""
+"""The smoother's model: jerk as a random walk with kicks at takeaway, top and impact, seen with red noise."""
 
 from __future__ import annotations
 
@@ -14,8 +14,8 @@ MOTION_STATES = 4
 STATES = 5
 """The motion, and the error of the current frame."""
 ERROR = 4
-"""Index of the error: carried as a state, because it is correlated from frame to frame (Bryson & Johansen 1965, from
-memory)."""
+"""Index of the error: carried as a state, because it is correlated from frame to frame (Bryson & Johansen
+1965, from memory)."""
 OBSERVED = np.array([[1.0, 0.0, 0.0, 0.0, 1.0]])
 """What a frame shows: the position plus the error."""
 
@@ -35,7 +35,8 @@ class MotionChain:
     variance_m2: FloatArray
     """Variance of what is independent in each measurement, shape (n,) [m^2]."""
     error_carry: FloatArray
-    """Correlation of the error at a node with that at the node before, shape (n,); 1 where it stays the same."""
+    """Correlation of the error at a node with that at the node before, shape (n,); 1 where it stays the
+    same."""
     error_sd_m: FloatArray
     """Standard deviation of the error, shape (n,) [m]."""
     diffusion: FloatArray
@@ -63,8 +64,8 @@ def transition(dt_s: FloatArray) -> FloatArray:
 def jerk_walk_covariance(dt_s: FloatArray) -> FloatArray:
     """Return the process covariance of unit white noise on jerk over steps of `dt_s`, shape (..., 4, 4).
 
-    The exact integral of F(s) e e' F(s)' over the step (Bar-Shalom, Li & Kirubarajan 2001, section 6.2, from memory,
-    one order higher than their Wiener-process acceleration model).
+    The exact integral of F(s) e e' F(s)' over the step (Bar-Shalom, Li & Kirubarajan 2001, section 6.2,
+    from memory, one order higher than their Wiener-process acceleration model).
     """
     Q = np.zeros((*np.shape(dt_s), MOTION_STATES, MOTION_STATES))
     last = MOTION_STATES - 1

@@ -1,4 +1,4 @@
-"""Likelihood of the motion model for many process noises at once, and the noise a clip asks for."""
+"""The likelihood of a chain under many process noises at once."""
 
 from __future__ import annotations
 
@@ -6,11 +6,6 @@ import numpy as np
 
 from pennyfall.kinematics.values import FloatArray
 from pennyfall.tracker.motion_model import ERROR, STATES
-
-LOG_DIFFUSION_PRIOR = (np.log(1e4), 2.5)
-"""Mean and sd of the log process noise [m^2/s^7], chosen by us: the jerk of a stroke changes by about 30
-m/s^3 within a tenth of a second; the sd spans a factor of 150 up and down, so that only a nearly silent
-likelihood feels it."""
 
 
 def log_likelihoods(
@@ -59,10 +54,3 @@ def log_likelihoods(
         state += K * innovation[:, None]
         P = P - K[:, :, None] * PHt[:, None, :]
     return total
-
-
-def log_diffusion_prior(diffusion: FloatArray) -> FloatArray:
-    """Return the log prior density of each process noise, up to a constant."""
-    mean, sd = LOG_DIFFUSION_PRIOR
-    prior: FloatArray = -0.5 * ((np.log(diffusion) - mean) / sd) ** 2
-    return prior

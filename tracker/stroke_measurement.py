@@ -43,7 +43,7 @@ class StrokesResult:
     innovation_ratio: float
     """Root mean square of the innovations over their expected size; 1 is consistent."""
     vx_mps: FloatArray
-    """Smoothed velocity along the line, one a frame of the clip, shape (n,) [m/s]; NaN outside the strokes."""
+    """Smoothed velocity along the line, one a frame of the clip, shape (n,) [m/s]; NaN outside strokes."""
     ax_mps2: FloatArray
     """Smoothed acceleration, shape (n,) [m/s^2]; NaN outside the strokes."""
     sd_vx_mps: FloatArray
@@ -147,7 +147,8 @@ def _cautions(
             notes.append(
                 Caution(
                     "impact-unsure",
-                    f"Stroke {number}: the ball leaves at {ball.value:.4f} s but the head is braked at {head.value:.4f} s; "
+                    f"Stroke {number}: the ball leaves at {ball.value:.4f} s but the head is braked at "
+                    f"{head.value:.4f} s; "
                     "the interval of the impact covers both.",
                 )
             )
@@ -155,30 +156,32 @@ def _cautions(
         notes.append(
             Caution(
                 "practice-stroke",
-                f"Stroke {number} hit no ball: its impact is the moment the head passes its address position.",
+                f"Stroke {number} hit no ball: its impact is the moment the head passes its address "
+                "position.",
             )
         )
     elif launch is None:
         notes.append(
             Caution(
                 "ball-not-seen",
-                f"Stroke {number}: no ball was followed, so impact comes from the head's own loss of speed and there is no "
-                "ball speed.",
+                f"Stroke {number}: no ball was followed, so impact comes from the head's own loss of speed "
+                "and there is no ball speed.",
             )
         )
     if not found.rested:
         notes.append(
             Caution(
                 "no-pause-at-address",
-                f"Stroke {number}: the head did not rest before the backswing, so takeaway is where it turned back.",
+                f"Stroke {number}: the head did not rest before the backswing, so takeaway is where it "
+                "turned back.",
             )
         )
     if not measures.finish_s.known:
         notes.append(
             Caution(
                 "cut-off-finish",
-                f"Stroke {number}: the clip ends before the head stopped, so there is no finish or through length; film on "
-                "for a second after the stroke.",
+                f"Stroke {number}: the clip ends before the head stopped, so there is no finish or through "
+                "length; film on for a second after the stroke.",
             )
         )
     low, high = INCONSISTENT_INNOVATIONS
@@ -186,8 +189,8 @@ def _cautions(
         notes.append(
             Caution(
                 "noise-inconsistent",
-                f"Stroke {number}: the head's position scatters {smoothing.innovation_ratio:.1f} times as much as expected, so "
-                "the intervals are doubtful; look for glare, a loose tag or a moving camera.",
+                f"Stroke {number}: the head's position scatters {smoothing.innovation_ratio:.1f} times as "
+                "much as expected, so the intervals are doubtful; look for glare, a loose tag or a moving camera.",
             )
         )
     return notes
@@ -197,7 +200,7 @@ def _curves(head: HeadTrack, smoothings: Sequence[StrokeSmoothing]) -> FloatArra
     """Return velocity, acceleration and their sds at every frame, shape (4, n)."""
     curves = np.full((4, len(head.time_s)), np.nan)
     for each in smoothings:
-        nodes = each.frame_nodes.astype(np.int64)
+        nodes = each.frame_nodes
         columns = [VELOCITY, ACCELERATION]
         curves[:2, each.frames] = each.stroke.state[nodes][:, columns].T
         curves[2:, each.frames] = each.stroke.state_sd[nodes][:, columns].T

@@ -1,5 +1,4 @@
-"""Strokes with exact truth, made of polynomial pieces, and tracks of them with the noise that filmed tags
-show."""
+"""Strokes with exact truth, made of polynomials, and tracks of them with the noise that filmed tags show."""
 
 from __future__ import annotations
 
@@ -14,8 +13,7 @@ from pennyfall.kinematics.values import FloatArray
 
 @dataclass(frozen=True, kw_only=True)
 class TrueStroke:
-    """Position along the target line as polynomials in the time since each piece began; address at
-    `address_m`."""
+    """Position relative to `address_m` as polynomials in the time since each piece began."""
 
     starts_s: list[float]
     pieces: list[Polynomial]
@@ -43,8 +41,7 @@ class TrueStroke:
         return float(self.position(np.array([time_s - 1e-9]), order)[0])
 
     def ball(self, time_s: FloatArray) -> FloatArray:
-        """Return the ball's position: at rest, then sliding with constant deceleration to 5/7 of its launch
-        speed."""
+        """Return the ball's position: at rest, then sliding to 5/7 of its launch speed, then rolling."""
         since = np.maximum(time_s - self.impact_s, 0.0)
         slide = 2 / 7 * self.ball_speed_mps / self.ball_deceleration_mps2
         sliding = np.minimum(since, slide)
@@ -255,8 +252,7 @@ def ball_track(
     reach_m: float = 0.4,
     hidden_before: int = 0,
 ) -> BallTrack:
-    """Return the ball's track: identical frames at rest, noisy in motion, out of the picture beyond
-    `reach_m`."""
+    """Return the ball's track: identical frames at rest, noisy in motion, gone beyond `reach_m`."""
     x = true.ball(head.time_s)
     kept = x < reach_m
     first = int(np.argmax(x > 0))

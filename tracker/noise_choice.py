@@ -1,0 +1,83 @@
+"""The process noise a clip asks for, phase by phase, by likelihood."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+
+from pennyfall.kinematics.smoothed import ACCELERATION
+from pennyfall.kinematics.values import FloatArray
+from pennyfall.tracker.impact_time import unknown_start
+from pennyfall.tracker.motion_model import chain_matrices
+from pennyfall.tracker.process_noise import log_likelihoods
+from pennyfall.tracker.stroke_chain import StrokeFrames, StrokeModel, build_chain
+
+LOG_DIFFUSION_PRIOR = (np.log(1e4), 2.5)
+"""Mean and sd of the log process noise [m^2/s^7], chosen by us: the jerk of a stroke changes by about 30
+m/s^3 within a tenth of a second; the sd spans a factor of 150 up and down, so that only a nearly silent
+likelihood feels it."""
+DIFFUSION_GRID = 10.0 ** np.arange(2.0, 6.01, 0.5)
+TOP_ACCELERATION_SDS = np.array([0.05, 1.5])
+"""Sds of the step of acceleration at the top that compete by likelihood [m/s^2]: a hand that pulls steadily,
+and one that grabs."""
+FEWEST_FRAMES_AFTER = 6
+"""Chosen by us: fewer frames after impact say nothing about the process noise there."""
+
+
+def choose_noise(frames: StrokeFrames, model: StrokeModel) -> StrokeModel:
+    """Return the model with the process noise of its three phases.
+
+    Each is the mean of its logarithm under likelihood and prior: a maximum would now and then sit at the
+    edge of its range, and the smoother's intervals would be too narrow. Position alone ties the follow-
+    through to what came before, so its noise is chosen by itself.
+    """
+    chain, nodes = build_chain(frames, model, fill=False)
+    F, base = chain_matrices(replace(chain, diffusion=np.zeros(len(chain.time_s))))
+    unit = chain_matrices(replace(chain, diffusion=(chain.diffusion > 0).astype(np.float64)))[1] - base
+    before = slice(0, nodes.impact + 1)
+    back, forward, top_sd = (
+        each.ravel()
+        for each in np.meshgrid(DIFFUSION_GRID, DIFFUSION_GRID, TOP_ACCELERATION_SDS, indexing="ij")
+    )
+    backswing = np.arange(nodes.impact + 1) <= nodes.top
+    q = np.where(backswing, back[:, None], forward[:, None])
+    Q = base[before] + q[:, :, None, None] * unit[before]
+    Q[:, nodes.top + 1, ACCELERATION, ACCELERATION] = top_sd**2
+    log_weight = _log_prior(back) + _log_prior(forward)
+    log_weight += log_likelihoods(
+        chain.position_m[before],
+        chain.variance_m2[before],
+        F[before],
+        Q,
+        chain.start_mean,
+        chain.start_covariance,
+    )
+    chosen_forward = _log_mean(forward, log_weight)
+    after = slice(nodes.impact + 1, len(chain.time_s))
+    seen = np.flatnonzero(np.isfinite(chain.position_m[after]))
+    through = chosen_forward
+    if len(seen) >= FEWEST_FRAMES_AFTER:
+        position = chain.position_m[after]
+        start, covariance = unknown_start(float(position[seen[0]]), float(frames.errors.sd_m[-1]))
+        Q = base[after] + DIFFUSION_GRID[:, None, None, None] * unit[after]
+        log_weight_after = _log_prior(DIFFUSION_GRID) + log_likelihoods(
+            position, chain.variance_m2[after], F[after], Q, start, covariance
+        )
+        through = _log_mean(DIFFUSION_GRID, log_weight_after)
+    return replace(
+        model,
+        diffusion=(_log_mean(back, log_weight), chosen_forward, through),
+        top_acceleration_sd=float(top_sd[int(np.argmax(log_weight))]),
+    )
+
+
+def _log_prior(diffusion: FloatArray) -> FloatArray:
+    mean, sd = LOG_DIFFUSION_PRIOR
+    prior: FloatArray = -0.5 * ((np.log(diffusion) - mean) / sd) ** 2
+    return prior
+
+
+def _log_mean(values: FloatArray, log_weight: FloatArray) -> float:
+    weight = np.exp(log_weight - log_weight.max())
+    return float(np.exp(weight @ np.log(values) / weight.sum()))
