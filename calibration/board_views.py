@@ -39,6 +39,10 @@ class BoardView:
         freeze_arrays(self)
 
 
+SEARCH_PX = 800
+"""Chosen by us: a chessboard is looked for in a picture of this length, then refined in the whole one. A
+picture without a board took 0.7 s (carpet) to 16 s (noise) at 1920 px, 0.01 to 0.14 s at 800 px."""
+
 FindBoard = Callable[[Luma], BoardView | None]
 
 
@@ -67,9 +71,13 @@ def chessboard_finder(columns: int, rows: int) -> FindBoard:
     flags = cv2.CALIB_CB_ADAPTIVE_THRESH | cv2.CALIB_CB_NORMALIZE_IMAGE | cv2.CALIB_CB_FAST_CHECK
 
     def find(picture: Luma) -> BoardView | None:
-        found, corners = cv2.findChessboardCorners(picture, (columns, rows), flags=flags)
+        shrink = min(1.0, SEARCH_PX / max(picture.shape))
+        small = cv2.resize(picture, None, fx=shrink, fy=shrink, interpolation=cv2.INTER_AREA)
+        found, rough = cv2.findChessboardCorners(small, (columns, rows), flags=flags)
         if not found:
             return None
+        enlarge = np.array(picture.shape[::-1]) / small.shape[::-1]
+        corners = ((rough + 0.5) * enlarge - 0.5).astype(np.float32)
         spacing = float(np.linalg.norm(np.diff(corners.reshape(rows, columns, 2), axis=1), axis=2).min())
         reach = max(2, round(REFINE_SHARE * spacing))
         stop = (cv2.TERM_CRITERIA_EPS | cv2.TERM_CRITERIA_MAX_ITER, 50, 0.001)

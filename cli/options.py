@@ -5,7 +5,8 @@ from __future__ import annotations
 from pathlib import Path
 
 from pennyfall.calibration.club import load_club
-from pennyfall.calibration.layout import STANDARD_SHEET, load_layout
+from pennyfall.calibration.layout import STANDARD_SHEET
+from pennyfall.calibration.layout_file import load_layout
 from pennyfall.calibration.lens import load_lens
 from pennyfall.cli.measure import MeasureOptions
 from pennyfall.kinematics.errors import CannotMeasure

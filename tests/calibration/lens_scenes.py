@@ -6,7 +6,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from pennyfall.calibration.board import BOARD_SQUARE_M, BOARD_SQUARES, board_bits
+from pennyfall.calibration.board import BOARD_SQUARE_M, BOARD_SQUARES, CELLS_PER_SQUARE, board_bits
 from pennyfall.calibration.board_views import BoardView
 from pennyfall.kinematics.values import FloatArray
 
@@ -57,10 +57,19 @@ def noisy_views(generator: np.random.Generator, count: int, noise_px: float) -> 
     return views
 
 
-def board_picture(rotation: FloatArray, translation: FloatArray) -> NDArray[np.uint8]:
-    """Return the printed board on a grey wall, seen by the camera without distortion."""
+def board_picture(
+    rotation: FloatArray, translation: FloatArray, *, tags: bool = True, enlarge: int = 1
+) -> NDArray[np.uint8]:
+    """Return the printed board on a grey wall, seen by the camera without distortion.
+
+    Without `tags` it is a plain chessboard; `enlarge` multiplies the picture's resolution.
+    """
     cell_px = 4  # the texture is finer than the picture: 4 px per 1.25 mm
-    texture = np.kron(board_bits(), np.ones((cell_px, cell_px), dtype=np.uint8)) * 215 + 20
+    bits = board_bits()
+    if not tags:
+        squares = np.add.outer(np.arange(ROWS), np.arange(COLUMNS)) % 2
+        bits = np.kron(squares, np.ones((CELLS_PER_SQUARE, CELLS_PER_SQUARE))).astype(np.uint8)
+    texture = np.kron(bits, np.ones((cell_px, cell_px), dtype=np.uint8)) * 215 + 20
     margin = 40
     texture = np.pad(texture, margin, constant_values=235)
     metres_per_texel = 0.00125 / cell_px
@@ -72,10 +81,14 @@ def board_picture(rotation: FloatArray, translation: FloatArray) -> NDArray[np.u
         ]
     )
     to_picture = MATRIX @ np.column_stack([rotation[:, 0], rotation[:, 1], translation]) @ to_board
-    finer = 3  # rendered three times finer and averaged, as a pixel averages the light
-    enlarge = np.array([[finer, 0, (finer - 1) / 2], [0, finer, (finer - 1) / 2], [0, 0, 1]])
-    size = (SIZE[0] * finer, SIZE[1] * finer)
+    finer = 3 * enlarge  # rendered three times finer and averaged, as a pixel averages the light
+    to_finer = np.array([[finer, 0, (finer - 1) / 2], [0, finer, (finer - 1) / 2], [0, 0, 1]])
+    size = (SIZE[0] * enlarge, SIZE[1] * enlarge)
     large = cv2.warpPerspective(
-        texture.astype(np.uint8), enlarge @ to_picture, size, flags=cv2.INTER_LINEAR, borderValue=110.0
+        texture.astype(np.uint8),
+        to_finer @ to_picture,
+        (SIZE[0] * finer, SIZE[1] * finer),
+        flags=cv2.INTER_LINEAR,
+        borderValue=110.0,
     )
-    return np.asarray(cv2.resize(large, SIZE, interpolation=cv2.INTER_AREA), dtype=np.uint8)
+    return np.asarray(cv2.resize(large, size, interpolation=cv2.INTER_AREA), dtype=np.uint8)

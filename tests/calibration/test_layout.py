@@ -16,9 +16,9 @@ from pennyfall.calibration.layout import (
     HEAD_TAG_SIDES_M,
     STANDARD_SHEET,
     head_tag_corners,
-    load_layout,
     tag_bits,
 )
+from pennyfall.calibration.layout_file import load_layout
 from pennyfall.kinematics.errors import CannotMeasure
 
 SQUARE = [[-125, 85], [-75, 85], [-75, 35], [-125, 35]]

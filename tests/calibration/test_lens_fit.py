@@ -174,6 +174,18 @@ def test_rendered_pictures_of_the_printed_board_give_the_camera_back(generator: 
     assert lens.focal_px == pytest.approx(1000.0, rel=0.003)
 
 
+def test_a_chessboard_in_a_large_picture_is_placed_to_a_fraction_of_a_pixel(
+    generator: np.random.Generator,
+) -> None:
+    """The board's own squares make a chessboard once its tags are painted white."""
+    pose = poses(generator, 1)[0]
+    view = chessboard_finder(9, 6)(board_picture(*pose, tags=False, enlarge=2))
+    assert view is not None
+    exact = (corner_pixels(*pose, distortion=np.zeros(5)) + 0.5) * 2 - 0.5
+    apart = np.linalg.norm(view.pixels[:, None] - exact[None], axis=2)
+    assert apart.min(axis=1).max() < 0.15
+
+
 def test_one_smeared_view_does_not_spoil_the_lens(generator: np.random.Generator) -> None:
     views = noisy_views(generator, 10, 0.1)
     smeared = BoardView(
