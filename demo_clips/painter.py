@@ -52,6 +52,8 @@ class Painter:
         circle = np.linspace(0, 2 * np.pi, 24, endpoint=False)
         disc = BALL_RADIUS_M * np.column_stack([np.cos(circle), np.sin(circle)])
         self.head_shadows = (shadow(self.outline, 0.005), shadow(self.outline, 0.012))
+        self._ball_key: tuple[View, tuple[float, float]] | None = None
+        self._ball_layer: Layer
         self.ball_shadows = (shadow(0.7 * disc, 0.005), shadow(disc, 0.010))
 
     def displacement(self, t_s: float) -> float:
@@ -80,11 +82,17 @@ class Painter:
         layers = [_shaft(self.scene, view, rotation, origin), self._head(view, rotation, origin)]
         travel = self.ball_travel(t_s)
         if travel is not None:
-            layers.append(_ball(view, *travel))
+            layers.append(self._ball(view, travel))
         if self.scene.coin is not None:
             layers.append(_coin(self.scene.coin, view, t_s))
         layers.sort(key=lambda layer: -layer.distance_m)
         return [*layers, *(_occluder(self.scene, view, t_s))]
+
+    def _ball(self, view: View, travel: tuple[float, float]) -> Layer:
+        """Return the ball, painted anew only when it or the camera has moved."""
+        if (view, travel) != self._ball_key:
+            self._ball_key, self._ball_layer = (view, travel), _kept(_ball(view, *travel), view)
+        return self._ball_layer
 
     def _head(self, view: View, rotation: FloatArray, origin: FloatArray) -> Layer:
         sole = 0.004 - self.scene.putter.tag_height_m
@@ -102,6 +110,14 @@ class Painter:
 
         box = Box.around(np.concatenate([upper, lower]), 2, view.limits)
         return Layer(box, _distance(view, origin), paint)
+
+
+def _kept(layer: Layer, view: View) -> Layer:
+    """Return the layer painted whole once, to be cut as asked."""
+    if layer.box.empty:
+        return layer
+    whole = layer.paint(view, layer.box)
+    return Layer(layer.box, layer.distance_m, lambda _, box: whole[box.within(layer.box)])
 
 
 def _walls(

@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from pennyfall.demo_clips.encode import write_clip
 from pennyfall.demo_clips.render import Renderer
 from pennyfall.demo_clips.scene import Scene
-from pennyfall.demo_clips.sensor import develop, noise_sd, quantise
+from pennyfall.demo_clips.sensor import Noise, develop, noise_sd, quantise
 from pennyfall.demo_clips.strokes import Performance, perform
 from pennyfall.demo_clips.truth import clicks_s, truth_document
 from pennyfall.kinematics.values import FloatArray
@@ -63,18 +63,20 @@ def render_frames(
 ) -> Iterator[NDArray[np.uint8]]:
     """Yield each frame as planar 4:2:0, shape (rows * 3 / 2, columns), noise and all."""
     renderer = Renderer(scene, performance)
+    noise = Noise(scene.seed, scene.size)
     background = develop(renderer.background)
+    background_sd = noise_sd(background[0], scene.sensor)
     last_key: tuple[float, ...] | None = None
     for number, time_s in enumerate(container_s + scene.phase_s):
         key = renderer.key(float(time_s))
         if not renderer.steady or key != last_key:
-            luma, chroma = (plane.copy() for plane in background)
+            luma, chroma, sd = (plane.copy() for plane in (*background, background_sd))
             for box, part in renderer.parts(number, float(time_s)):
                 rows, columns = box.slices
                 luma[rows, columns], chroma[_halved(rows), _halved(columns)] = develop(part)
-            sd = noise_sd(luma, scene.sensor)
+                sd[rows, columns] = noise_sd(luma[rows, columns], scene.sensor)
             last_key = key
-        yield quantise(luma, chroma, sd, np.random.default_rng([scene.seed, 1, number]))
+        yield quantise(luma, chroma, sd, noise, number)
         if progress is not None:
             progress(number + 1, len(container_s))
 

@@ -90,13 +90,15 @@ class Renderer:
     def _expose(self, view: View, still: Image, image: Image, band: Box, middle_s: float) -> list[Box]:
         """Average the things that move over the exposure, within one band of rows; return where they are."""
         instants = self.instants(view, middle_s)
-        shadows = [self.painter.shadows(view, t) for t in instants]
+        # softer than they move within an exposure, the shadows are painted for its middle only
+        shadows = self.painter.shadows(view, middle_s)
         things = [self.painter.things(view, t) for t in instants]
-        parts = _clusters([layer.box for layers in (*shadows, *things) for layer in layers], band)
+        parts = _clusters([layer.box for layers in (shadows, *things) for layer in layers], band)
         for part in parts:
-            total = np.zeros((*part.shape, 3), dtype=np.float32)
-            for dark, bright in zip(shadows, things, strict=True):
-                total += _compose(view, still[part.slices], part, dark, bright)
+            behind = _shaded(view, still[part.slices], part, shadows)
+            total = np.zeros_like(behind)
+            for layers in things:
+                total += _covered(view, behind, part, layers)
             image[part.slices] = total / len(instants)
         return parts
 
@@ -148,12 +150,17 @@ def vignette(scene: Scene) -> Image:
     return (1 - scene.light.falloff * r2)[..., None].astype(np.float32)
 
 
-def _compose(view: View, behind: Image, part: Box, shadows: list[Layer], things: list[Layer]) -> Image:
-    image = behind.copy()
+def _shaded(view: View, floor: Image, part: Box, shadows: list[Layer]) -> Image:
+    image = floor.copy()
     for layer in shadows:
         box = layer.box & part
         if not box.empty:
             image[box.within(part)] *= 1 - layer.paint(view, box)[..., None]
+    return image
+
+
+def _covered(view: View, behind: Image, part: Box, things: list[Layer]) -> Image:
+    image = behind.copy()
     for layer in things:
         box = layer.box & part
         if not box.empty:

@@ -49,17 +49,37 @@ def noise_sd(luma: Image, sensor: Sensor) -> Image:
     return table.astype(np.float32)[np.rint(np.clip(luma, 0.0, 1.0) * 255).astype(np.uint8)]
 
 
-def quantise(luma: Image, chroma: Image, sd: Image, generator: np.random.Generator) -> NDArray[np.uint8]:
-    """Return the planar 4:2:0 picture with noise, limited range, shape (rows * 3 / 2, columns)."""
+class Noise:
+    """Random numbers for every frame, drawn once: a frame takes them from a place of its own.
+
+    Drawing them anew for each frame took half of the rendering time.
+    """
+
+    def __init__(self, seed: int, size: tuple[int, int]) -> None:
+        self.seed = seed
+        generator = np.random.default_rng([seed, 1])
+        self.pool = generator.standard_normal(4 * size[0] * size[1], dtype=np.float32)
+
+    def take(self, number: int, plane: int, shape: tuple[int, ...]) -> Image:
+        """Return standard normal numbers for one plane of a frame."""
+        count = int(np.prod(shape))
+        start = int(np.random.default_rng([self.seed, 2, number, plane]).integers(len(self.pool) - count))
+        return self.pool[start : start + count].reshape(shape)
+
+
+def quantise(luma: Image, chroma: Image, sd: Image, noise: Noise, number: int) -> NDArray[np.uint8]:
+    """Return frame `number` as planar 4:2:0 with noise, limited range, shape (rows * 3 / 2, columns)."""
     rows, columns = luma.shape
-    noisy = luma + sd * generator.standard_normal(luma.shape, dtype=np.float32)
-    colour = chroma + CHROMA_NOISE * sd[::2, ::2, None] * generator.standard_normal(
-        chroma.shape, dtype=np.float32
-    )
     planar = np.empty((rows * 3 // 2, columns), dtype=np.uint8)
-    planar[:rows] = np.clip(np.rint(16 + 219 * noisy), 0, 255)
+    planar[:rows] = _levels(luma + sd * noise.take(number, 0, luma.shape), 219, 16)
     # both chroma planes are half as wide: two of their rows fill one row of this array
-    planar[rows:] = np.clip(np.rint(128 + 224 * np.moveaxis(colour, -1, 0)), 0, 255).reshape(
-        rows // 2, columns
-    )
+    coarse_sd = CHROMA_NOISE * sd[::2, ::2]
+    planes = [chroma[..., k] + coarse_sd * noise.take(number, 1 + k, coarse_sd.shape) for k in range(2)]
+    planar[rows:] = _levels(np.stack(planes), 224, 128).reshape(rows // 2, columns)
     return planar
+
+
+def _levels(values: Image, span: int, zero: int) -> NDArray[np.uint8]:
+    """Return the nearest of 256 levels, 0.5 added so that cutting off rounds."""
+    scaled = values * np.float32(span) + np.float32(zero + 0.5)
+    return np.asarray(np.clip(scaled, 0, 255).astype(np.uint8))

@@ -234,10 +234,9 @@ def _concerns_ball(action: Action) -> bool:
 
 
 def _refuse_reversals(back: Piece, through: Piece) -> None:
-    inner = np.linspace(0.0, 1.0, 203)[1:-1]
+    share = np.linspace(0.0, 1.0, 203)[1:-1]
     for name, piece, sign in (("backswing", back, -1), ("follow-through", through, 1)):
-        speeds = np.array([piece.at(s * piece.duration_s, 1) for s in inner])
-        if np.any(sign * speeds <= 0):
+        if np.any(sign * join((piece,)).velocity(share * piece.duration_s) <= 0):
             raise ValueError(
                 f"the {name} would turn back on its way: change its length, time or acceleration"
             )
