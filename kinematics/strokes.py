@@ -100,7 +100,7 @@ def find_strokes(
             if struck is not None or (not index and _starts_mid_swing(forward, velocity)):
                 cautions.append(_cut_off_at_start())
             continue
-        # Right after a stroke the head goes back to be set down behind the next ball: no backswing broken off.
+        # Right after a stroke the head goes back to be set down behind the next ball: that is no backswing.
         doubts: list[Caution] = []
         found = _as_stroke(time, x, velocity, backward, forward, struck, doubts)
         returning = bool(strokes) and time[runs[index - 2].last] == strokes[-1].finish_s
@@ -212,7 +212,7 @@ def _as_stroke(
 
 
 def _onset_index(velocity: FloatArray, first: int) -> int:
-    """Return where the backward motion plainly begins: noise may take the speed over the threshold and back."""
+    """Return where the backward motion plainly begins; noise takes the speed over the threshold and back."""
     while first > 0 and velocity[first - 1] < -0.5 * MOVING_MPS:
         first -= 1
     return first
@@ -272,7 +272,7 @@ def _refuse(x: FloatArray, cautions: list[Caution]) -> None:
         )
     if "aborted-stroke" in codes:
         raise CannotMeasure(
-            f"The head went back but no forward swing through the ball followed (it moves {travel_cm:.1f} cm).",
+            f"The head went back {travel_cm:.1f} cm but no forward swing through the ball followed.",
             fix="Film a whole stroke, from the rest at address to the finish.",
         )
     raise CannotMeasure(

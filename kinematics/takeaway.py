@@ -18,8 +18,7 @@ from pennyfall.kinematics.values import BoolArray, Estimate, FloatArray
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class _Start:
-    """One way of leaving rest: powers of the time since, with a Gaussian prior in units of length /
-    duration^power."""
+    """One way of leaving rest: powers of the time since, in units of length / duration^power."""
 
     probability: float
     powers: tuple[int, ...]
@@ -97,7 +96,7 @@ def takeaway_instant(
 
 
 def repeated(x_m: FloatArray, sd_m: FloatArray) -> BoolArray:
-    """Return whether each frame is the same picture as the one before, because the codec skipped its blocks."""
+    """Return whether each frame is the same picture as the one before, its blocks skipped by the codec."""
     same = np.zeros(len(x_m), dtype=bool)
     same[1:] = np.abs(np.diff(x_m)) < SAME_SDS * sd_m[1:]
     return same
@@ -117,7 +116,7 @@ def _error_covariance(x_m: FloatArray, sd_m: FloatArray, lag_one: float) -> Floa
 
 
 def _log_evidence(design: FloatArray, y: FloatArray, start: _Start) -> FloatArray:
-    """Return the log evidence of y = design @ coefficients + white noise for each of b designs, shape (b,)."""
+    """Return the log evidence of y = design @ coefficients + white noise for each design, shape (b,)."""
     misfit = y - design @ np.array(start.means)
     scaled = design * np.array(start.sds)
     gram = scaled.swapaxes(1, 2) @ scaled + np.eye(len(start.sds))

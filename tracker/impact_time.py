@@ -21,7 +21,7 @@ REACH_S = 0.13
 SCAN_STEP_FRAMES = 0.5
 FINE_STEP_FRAMES = 0.2
 DIFFUSION = 1e4
-"""Process noise of this search [m^2/s^7]: the centre of its prior; the step stands out against any in range."""
+"""Process noise of this search [m^2/s^7]: a middling one; the step stands out against any."""
 
 
 @dataclass(frozen=True, kw_only=True, slots=True, eq=False)
@@ -87,8 +87,7 @@ def impact_profile(
 def unknown_start(
     x_m: float, error_sd_m: float, motion_sd: FloatArray = START_SD
 ) -> tuple[FloatArray, FloatArray]:
-    """Return mean and covariance of the state before the first node, for a motion known to `motion_sd`
-    around rest."""
+    """Return mean and covariance of the state before the first node, known to `motion_sd` around rest."""
     mean = np.zeros(STATES)
     mean[0] = x_m
     return mean, np.diag(np.append(motion_sd[:MOTION_STATES], error_sd_m) ** 2)

@@ -95,7 +95,7 @@ def estimate_noise(
         triangle = np.abs(np.diag(np.linalg.qr(np.vstack([white, ridge]), mode="r")))
         rest = triangle[-1] ** 2
         log_scale = 0.5 * np.log(rest / freedom)
-        # The likelihood of log scale is close to normal with precision 2 * freedom: combine it with its prior.
+        # The log scale is close to normal with precision 2 * freedom: combine it with its prior.
         precision = 2 * freedom
         prior_precision = SCALE_PRIOR[1] ** -2
         combined = (precision * log_scale + prior_precision * SCALE_PRIOR[0]) / (precision + prior_precision)

@@ -23,8 +23,7 @@ SCAN_REACH_S = 0.12
 
 
 def scan_impact(time: FloatArray, x: FloatArray, errors: FrameErrors, found: FoundStroke) -> float | None:
-    """Return the likeliest instant of a velocity step in the forward swing, None where nothing speaks for
-    one."""
+    """Return the likeliest instant of a velocity step near the ball, None where nothing speaks for one."""
     first = max(found.top_s + 0.08, found.pass_s - SCAN_REACH_S)
     last = min(found.finish_s - 0.05, found.pass_s + SCAN_REACH_S)
     profile = impact_profile(time, x, errors, first, last, SCAN_STEP_FRAMES * float(np.median(np.diff(time))))

@@ -190,7 +190,8 @@ def _cautions(
             Caution(
                 "noise-inconsistent",
                 f"Stroke {number}: the head's position scatters {smoothing.innovation_ratio:.1f} times as "
-                "much as expected, so the intervals are doubtful; look for glare, a loose tag or a moving camera.",
+                "much as expected, so the intervals are doubtful; look for glare, a loose tag or a "
+                "moving camera.",
             )
         )
     return notes
