@@ -101,7 +101,7 @@ def register(
     design = np.empty((count, 8), np.float32)
     design[:, 7] = 1
     gain = 0.0
-    variance = 1.0
+    variance = LEAST_NOISE**2
     for step in range(MOST_STEPS):
         sampled = _sample(texture, current, across, down)
         shade = sampled[:, 0]
@@ -119,7 +119,8 @@ def register(
         normal = (design.T @ design).astype(np.float64)
         right = (design.T @ observed).astype(np.float64)
         # The linear model explains the picture itself, so brightness and contrast come out whole.
-        variance = max(_residual_variance(observed, normal, right, count), LEAST_NOISE**2)
+        if step == 0:
+            variance = max(_residual_variance(observed, normal, right, count), LEAST_NOISE**2)
         precision = variance / stretch_sd**2
         normal[range(2, 6), range(2, 6)] += precision
         right[2:6] -= precision * stretch
