@@ -76,18 +76,6 @@ def small_sample_correction(df: float) -> float:
 
 def _noncentrality(t: float, df: float, probability: float) -> float:
     """Return the noncentrality at which a noncentral t variable falls below `t` with `probability`."""
-    reach = 12 + 3 * abs(t)  # beyond this the probability is 0 or 1 for every use here
-    low, high = -reach, reach
-    for _ in range(60):
-        middle = (low + high) / 2
-        if _below(t, df, middle) > probability:
-            low = middle
-        else:
-            high = middle
-    return (low + high) / 2
-
-
-def _below(t: float, df: float, noncentrality: float) -> float:
     if t < 0:  # mirrored: the routine is not good at negative t
-        return 1 - float(special.nctdtr(df, -noncentrality, -t))
-    return float(special.nctdtr(df, noncentrality, t))
+        return -_noncentrality(-t, df, 1 - probability)
+    return float(special.nctdtrinc(df, probability, t))
