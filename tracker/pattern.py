@@ -18,6 +18,9 @@ TEXELS_PER_CELL = 12
 MARGIN_CELLS = 2.0
 """Chosen by us: room around the white border for the blur, in cells."""
 
+LOST_SDS, LOST_PX = 1.5, 0.6
+"""Chosen by us: within this of the paper's edge (blur and half a pixel) the unknown head shows through."""
+
 BLACK_SHARE = 0.05
 """Light from printed black as a share of light from white paper (common practice, no source)."""
 
@@ -94,10 +97,10 @@ class TagPattern:
         if key not in self._rendered:
             if len(self._rendered) > 256:
                 self._rendered.clear()
-            self._rendered[key] = self._render(key)
+            self._rendered[key] = self._render(key, LOST_SDS + LOST_PX / blur_px)
         return self._rendered[key]
 
-    def _render(self, key: tuple[int, ...]) -> Texture:
+    def _render(self, key: tuple[int, ...], lost_sds: float) -> Texture:
         sharp_key, smear = (key[0], key[1]), (key[2], key[3])
         if sharp_key not in self._sharp:
             if len(self._sharp) > 32:
@@ -122,8 +125,8 @@ class TagPattern:
         values[:, [0, -1], 1] = 0
         values[[0, -1], :, 2] = 0
         half = self.side_m / 2
-        lost_x = (1.5 * key[0] / 4 + abs(smear[0]) / 2) / self.texels_per_m
-        lost_y = (1.5 * key[1] / 4 + abs(smear[1]) / 2) / self.texels_per_m
+        lost_x = (lost_sds * key[0] / 4 + abs(smear[0]) / 2) / self.texels_per_m
+        lost_y = (lost_sds * key[1] / 4 + abs(smear[1]) / 2) / self.texels_per_m
         return Texture(
             values=values,
             texels_per_m=self.texels_per_m,
