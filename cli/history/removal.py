@@ -74,6 +74,19 @@ def delete_student(connection: sqlite3.Connection, student: str, *, with_clips: 
     )
 
 
+def removal_words(removal: Removal) -> str:
+    """Return what was removed and what was left, a line each."""
+    lines = [
+        f"Removed of {removal.student}: {removal.lessons} lessons with {removal.strokes} strokes from the "
+        f"history, and {len(removal.files)} files:",
+        *(f"  {path}" for path in removal.files),
+    ]
+    if removal.left:
+        lines += ["Not removed:", *(f"  {each}" for each in removal.left)]
+    lines.append("Tables exported before, and copies elsewhere, are not known here: remove them yourself.")
+    return "\n".join(lines)
+
+
 def _not_ours(folder: Path, student: str) -> str | None:
     """Return why a folder's files must not be touched, or None."""
     if not folder.is_dir():

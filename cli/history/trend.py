@@ -9,9 +9,20 @@ from dataclasses import dataclass
 
 import pandas as pd
 
+from pennyfall.kinematics.errors import CannotMeasure
 from pennyfall.kinematics.reliability import minimal_detectable_change
+from pennyfall.kinematics.rules import COMPARABLE
 from pennyfall.kinematics.scatter import Scatter, scatter
 from pennyfall.kinematics.values import Estimate
+
+FOLLOWED = (
+    "acceleration_before_impact_mps2",
+    "peak_acceleration_share",
+    "peak_acceleration_mps2",
+    "tempo_ratio",
+    "impact_speed_mps",
+)
+"""Followed where nothing else is asked for: what recommendations rest on, and the stroke's size."""
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -43,6 +54,24 @@ class Trend:
     def title(self) -> str:
         """Condition and putt length, as in 'coin let go, 12 ft'."""
         return f"{self.condition}, {self.putt_ft:g} ft"
+
+
+def followable(quantities: Sequence[str]) -> Sequence[str]:
+    """Return the quantities, when all of them can be followed.
+
+    Raises
+    ------
+    CannotMeasure
+        When one is not a quantity of a stroke.
+
+    """
+    for name in quantities:
+        if name not in COMPARABLE:
+            raise CannotMeasure(
+                f"'{name}' is no quantity that can be followed.",
+                fix=f"Known are: {', '.join(sorted(COMPARABLE))}.",
+            )
+    return quantities
 
 
 def trends(strokes: pd.DataFrame, quantities: Sequence[str]) -> tuple[Trend, ...]:

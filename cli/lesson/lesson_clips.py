@@ -6,9 +6,16 @@ from functools import partial
 from importlib.metadata import version
 from pathlib import Path
 
+from pennyfall.cli.document import load_measurement
 from pennyfall.cli.lesson.lesson_file import Lesson
 from pennyfall.cli.lesson.lesson_result import LessonResult
-from pennyfall.cli.lesson.measured_files import MeasuredClip, Settings, annotated_path, track_path
+from pennyfall.cli.lesson.measured_files import (
+    MeasuredClip,
+    Settings,
+    annotated_path,
+    measurement_path,
+    track_path,
+)
 from pennyfall.cli.lesson.measuring import MeasureClip
 from pennyfall.cli.measure import MeasureOptions, measure_clip
 from pennyfall.cli.options import measure_options
@@ -17,6 +24,7 @@ from pennyfall.cli.report.clip_overlay import HeadPath
 from pennyfall.cli.report.lesson_drawings import stroke_id
 from pennyfall.cli.report.lesson_page import Film
 from pennyfall.cli.track_file import track_csv
+from pennyfall.kinematics.errors import CannotMeasure
 
 PAGE_LOOK = Look(height_px=360, slow=4.0, strip=False, quality=28)
 """Chosen by us: twelve strokes make a page of some ten megabytes, small enough for a message; the page draws
@@ -54,6 +62,30 @@ def annotate_clip(folder: Path, clip: str, measured: MeasuredClip) -> None:
     for stroke in measured.measurement.strokes:
         out = annotated_path(folder, clip, stroke.number)
         annotate_stroke(folder / clip, measured.measurement.clip, stroke, path, out, PAGE_LOOK)
+
+
+def share_clip(folder: Path, clip: str, stroke: int, out: Path, *, slow: float) -> None:
+    """Write the annotated clip of one stroke at full size, to show or send.
+
+    Raises
+    ------
+    CannotMeasure
+        When the clip has not been measured, has no such stroke, or cannot be written.
+
+    """
+    measurement = load_measurement(measurement_path(folder, clip))
+    wanted = next((each for each in measurement.strokes if each.number == stroke), None)
+    if wanted is None:
+        raise CannotMeasure(
+            f"{clip} has no stroke {stroke}; it has {len(measurement.strokes)}.",
+            fix="Name one of them by --stroke.",
+        )
+    look = Look(slow=slow)
+    if not annotate_stroke(folder / clip, measurement.clip, wanted, kept_path(folder, clip), out, look):
+        raise CannotMeasure(
+            f"No frame of stroke {stroke} of {clip} can be shown.",
+            fix="Copy the clip from the phone once more.",
+        )
 
 
 def films(folder: Path, result: LessonResult) -> dict[str, Film]:

@@ -9,7 +9,7 @@ import tomllib
 from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any, Literal, NoReturn, cast
+from typing import Any, Literal, NoReturn
 
 from pennyfall.cli.document import write_whole
 from pennyfall.kinematics.errors import CannotMeasure
@@ -283,33 +283,57 @@ def _in_condition(condition: int | None) -> str:
     return "" if condition is None else f" in condition {condition + 1}"
 
 
-def _date(document: Mapping[str, Any], places: _Places) -> dt.date:
-    value = document.get("date")
+def date_of(value: object) -> dt.date:
+    """Return the date that a TOML value or a typed text means.
+
+    Raises
+    ------
+    CannotMeasure
+        When it is no date.
+
+    """
     if isinstance(value, str):
         try:
-            value = dt.date.fromisoformat(value)
+            return dt.date.fromisoformat(value)
         except ValueError:
-            value = None
-    if isinstance(value, dt.datetime):
+            pass
+    elif isinstance(value, dt.datetime):
         return value.date()
-    if isinstance(value, dt.date):
+    elif isinstance(value, dt.date):
         return value
-    _wrong(
-        f"'date'{places.of_key('date', None)} is {document.get('date')!r}"
-        if "date" in document
-        else "'date' is missing",
-        "Write it as year-month-day: date = 2026-03-14.",
-    )
+    raise CannotMeasure(f"{value!r} is no date.", fix="Write it as year-month-day: 2026-03-14.")
+
+
+def hand_of(value: object) -> Hand:
+    """Return the hand that a TOML value or a typed text means.
+
+    Raises
+    ------
+    CannotMeasure
+        When it is neither right nor left.
+
+    """
+    if value in ("right", "left"):
+        return value
+    raise CannotMeasure(f"{value!r} is no hand.", fix="Write right or left.")
+
+
+def _date(document: Mapping[str, Any], places: _Places) -> dt.date:
+    if "date" not in document:
+        _wrong("'date' is missing", "Write it as year-month-day: date = 2026-03-14.")
+    try:
+        return date_of(document["date"])
+    except CannotMeasure as error:
+        _wrong(f"'date'{places.of_key('date', None)} is {document['date']!r}", error.fix)
 
 
 def _hand(document: Mapping[str, Any], places: _Places) -> Hand:
-    value = document.get("hand")
-    if value in ("right", "left"):
-        return cast(Hand, value)
-    _wrong(
-        f"'hand'{places.of_key('hand', None)} is {value!r}" if "hand" in document else "'hand' is missing",
-        'Write hand = "right" or hand = "left".',
-    )
+    if "hand" not in document:
+        _wrong("'hand' is missing", 'Write hand = "right" or hand = "left".')
+    try:
+        return hand_of(document["hand"])
+    except CannotMeasure as error:
+        _wrong(f"'hand'{places.of_key('hand', None)} is {document['hand']!r}", error.fix)
 
 
 def _condition(row: Mapping[str, Any], places: _Places, index: int) -> Condition:

@@ -1,0 +1,160 @@
+"""`pennyfall lesson`: clips of a lesson in, the verdict and the report out."""
+
+from __future__ import annotations
+
+import datetime as dt
+import sys
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+lesson = typer.Typer(
+    help="Measure a lesson and compare its conditions.",
+    no_args_is_help=True,
+    rich_markup_mode=None,
+    pretty_exceptions_enable=False,
+    add_completion=False,
+)
+
+Folder = Annotated[Path, typer.Argument(metavar="FOLDER", help="The lesson's folder.")]
+Database = Annotated[
+    Path | None, typer.Option(help="History database; default: the usual place for user data.")
+]
+Processes = Annotated[int | None, typer.Option(min=1, help="Clips measured at once; default: one a core.")]
+Quiet = Annotated[bool, typer.Option("--quiet", help="Show no progress.")]
+
+
+@lesson.command()
+def new(
+    folder: Folder,
+    *,
+    student: Annotated[str | None, typer.Option(help="The student's code, such as S-01.")] = None,
+    date: Annotated[str | None, typer.Option(help="Year-month-day; default: today.")] = None,
+    hand: Annotated[str | None, typer.Option(help="right or left.")] = None,
+    green_speed: Annotated[float | None, typer.Option(help="Stimpmeter reading, in feet.")] = None,
+) -> None:
+    """Write the lesson file of a folder of clips, from their names or by asking.
+
+    A name such as coin-let-go-12ft-1.mp4 tells the condition and the putt. What is not given is asked. Film
+    only with consent, a guardian's for minors.
+    """
+    from pennyfall.cli.lesson.lesson_file import (
+        LESSON_FILE,
+        Lesson,
+        date_of,
+        hand_of,
+        lesson_text,
+        parse_lesson,
+        write_lesson,
+    )
+    from pennyfall.cli.lesson.new_lesson import clips_in, sort_by_name, with_clip
+    from pennyfall.kinematics.errors import CannotMeasure
+
+    if (folder / LESSON_FILE).exists():
+        raise CannotMeasure(
+            f"{folder / LESSON_FILE} is already there and was left as it is.",
+            fix="Edit it by hand, or move it away first.",
+        )
+    found = sort_by_name(clips_in(folder))
+    conditions = found.conditions
+    student = student or typer.prompt("Student's code (no name)")
+    date = date or typer.prompt("Date", default=dt.datetime.now().astimezone().date().isoformat())
+    hand = hand or typer.prompt("Hand", default="right")
+    if green_speed is None:
+        green_speed = typer.prompt("Green speed (Stimpmeter, feet)", type=float)
+    for clip in found.unsorted:
+        name = typer.prompt(f"What did the student do in {clip}?")
+        conditions = with_clip(conditions, clip, name, typer.prompt("Putt length in feet", type=float))
+    drafted = Lesson(
+        student=student,
+        date=date_of(date),
+        hand=hand_of(hand),
+        green_speed_ft=green_speed,
+        conditions=conditions,
+    )
+    path = write_lesson(parse_lesson(lesson_text(drafted)), folder)  # checked like a file written by hand
+    for each in conditions:
+        typer.echo(f"{each.title}: {', '.join(each.clips)}")
+    typer.echo(f"Written: {path}. Look it through, then: pennyfall lesson run {folder}")
+
+
+@lesson.command()
+def run(
+    folder: Folder,
+    *,
+    database: Database = None,
+    no_history: Annotated[bool, typer.Option("--no-history", help="Record nothing in the history.")] = False,
+    processes: Processes = None,
+    quiet: Quiet = False,
+) -> None:
+    """Measure what is new in a lesson folder, compare its conditions, and write report.html.
+
+    Clips measured before are not measured again. Stopped at any moment, the next run goes on where it was.
+    """
+    _run(folder, None if no_history else _database(database), processes, quiet=quiet)
+
+
+@lesson.command()
+def demo(
+    folder: Annotated[Path, typer.Argument(metavar="FOLDER", help="Where to put it; made when not there.")],
+    *,
+    processes: Processes = None,
+    quiet: Quiet = False,
+) -> None:
+    """Render an invented lesson (the Larch Room, student S-01: twelve strokes), then measure and report it.
+
+    It takes some minutes, is not recorded in the history, and goes on where it was when stopped.
+    """
+    from pennyfall.cli.lesson.demo_lesson import write_demo_lesson
+
+    for clip, done, of in write_demo_lesson(folder):
+        _say(f"rendered {clip} ({done} of {of})", quiet=quiet)
+    _run(folder, folder / "history.sqlite", processes, quiet=quiet, invented=True)
+
+
+@lesson.command()
+def clip(
+    folder: Folder,
+    name: Annotated[str, typer.Argument(metavar="CLIP", help="File name of a clip of the lesson.")],
+    out: Annotated[Path, typer.Argument(metavar="OUT.mp4", help="File to write.")],
+    *,
+    stroke: Annotated[int, typer.Option(min=1, help="Which stroke of the clip.")] = 1,
+    slow: Annotated[
+        float, typer.Option(min=1, max=32, help="Times slower than life; 1 is true speed.")
+    ] = 4.0,
+) -> None:
+    """Make an annotated clip of one stroke to show or send: head path, instants, running acceleration."""
+    from pennyfall.cli.lesson.lesson_clips import share_clip
+
+    share_clip(folder, name, stroke, out, slow=slow)
+    typer.echo(f"Written: {out}")
+
+
+def _run(
+    folder: Path, database: Path | None, processes: int | None, *, quiet: bool, invented: bool = False
+) -> None:
+    from pennyfall.cli.lesson.verdict import verdict
+    from pennyfall.cli.lesson.whole_lesson import run_lesson
+
+    done = run_lesson(
+        folder,
+        database=database,
+        processes=processes,
+        progress=lambda clip, number, of: _say(f"measured {clip} ({number} of {of})", quiet=quiet),
+        invented=invented,
+    )
+    typer.echo(verdict(done.result, done.reading))
+    typer.echo(f"\nReport: {done.report}")
+
+
+def _database(named: Path | None) -> Path:
+    from pennyfall.cli.history.database import default_database
+
+    return named or default_database()
+
+
+def _say(words: str, *, quiet: bool) -> None:
+    if not quiet:
+        sys.stderr.write(f"{words}\n")
+        sys.stderr.flush()

@@ -1,0 +1,99 @@
+"""Trends drawn: each quantity over the lessons, the smallest change worth believing as a band."""
+
+from __future__ import annotations
+
+import io
+import math
+from collections.abc import Sequence
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from pennyfall.cli.document import write_whole
+from pennyfall.cli.history.trend import Trend
+from pennyfall.cli.report.palette import INKS
+from pennyfall.cli.report.quantities import quantity
+from pennyfall.kinematics.errors import CannotMeasure
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+    from matplotlib.figure import Figure
+
+WIDTH_IN, PANEL_IN, HEAD_IN, GAP_IN = 7.0, 1.7, 0.9, 0.55
+MARKS = {"circle": "o", "square": "s", "diamond": "D", "triangle": "^"}
+PIXELS_PER_INCH = 160
+
+
+def save_trend_picture(student: str, trends: Sequence[Trend], path: Path) -> None:
+    """Write the picture as PNG or SVG, told by the suffix.
+
+    Raises
+    ------
+    CannotMeasure
+        When the suffix is another, or the place cannot be written.
+
+    """
+    kind = path.suffix.lower().removeprefix(".")
+    if kind not in ("png", "svg"):
+        raise CannotMeasure(
+            f"'{path.name}' is neither a PNG nor an SVG.", fix="Let its name end in .png or .svg."
+        )
+    import matplotlib as mpl
+
+    settings: dict[Any, Any] = {"font.family": "DejaVu Sans", "font.size": 10, "text.parse_math": False}
+    content = io.BytesIO()
+    with mpl.rc_context(settings):
+        draw_trends(student, trends).savefig(content, format=kind, dpi=PIXELS_PER_INCH)
+    write_whole(path, content.getvalue())
+
+
+def draw_trends(student: str, trends: Sequence[Trend]) -> Figure:
+    """Return the figure: a panel for each quantity and putt length, a line for each condition."""
+    from matplotlib.figure import Figure
+
+    panels = list(dict.fromkeys((each.quantity, each.putt_ft) for each in trends))
+    conditions = list(dict.fromkeys(each.condition for each in trends))
+    columns = len(dict.fromkeys(putt_ft for _, putt_ft in panels)) or 1
+    rows = math.ceil(len(panels) / columns)
+    figure = Figure(figsize=(WIDTH_IN, HEAD_IN + rows * (PANEL_IN + GAP_IN)), layout="constrained")
+    figure.suptitle(
+        f"{student}: bands show what scatter alone may do to the first lesson's mean (95 %)",
+        size=11,
+        x=0.01,
+        ha="left",
+    )
+    axes = np.atleast_1d(figure.subplots(rows, columns, squeeze=False)).ravel()
+    for panel, (name, putt_ft) in zip(axes, panels, strict=False):
+        shown = quantity(name)
+        panel.set_title(f"{shown.label}, {shown.unit}; putt of {putt_ft:g} ft", size=10, loc="left")
+        for trend in trends:
+            if (trend.quantity, trend.putt_ft) == (name, putt_ft):
+                _draw(panel, trend, conditions.index(trend.condition), shown.factor)
+    for panel in axes[len(panels) :]:
+        panel.set_axis_off()
+    handles, labels = axes[0].get_legend_handles_labels()
+    figure.legend(handles, labels, loc="outside lower left", ncols=len(labels) or 1, frameon=False)
+    return figure
+
+
+def _draw(panel: Axes, trend: Trend, condition: int, factor: float) -> None:
+    look = INKS[condition % len(INKS)]
+    lessons = np.arange(1, len(trend.points) + 1)
+    mean = factor * np.array([each.scatter.mean for each in trend.points])
+    reach = factor * np.array([each.detectable_change for each in trend.points])
+    first = mean[0]
+    panel.fill_between(lessons, first - reach, first + reach, color=look.light, alpha=0.13, linewidth=0)
+    panel.plot(
+        lessons,
+        mean,
+        color=look.light,
+        marker=MARKS[look.mark],
+        linestyle="--" if look.dash else "-",
+        linewidth=1.8,
+        label=trend.condition,
+    )
+    panel.set_xticks(lessons, [f"{each.date.day} {each.date:%b}" for each in trend.points])
+    panel.margins(x=0.12)
+    for side in ("top", "right"):
+        panel.spines[side].set_visible(False)

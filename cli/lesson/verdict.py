@@ -1,0 +1,28 @@
+"""A lesson's verdict in plain text, for the shell."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from textwrap import fill
+
+from pennyfall.cli.lesson.lesson_result import LessonResult
+from pennyfall.cli.lesson.reading import LessonReading
+from pennyfall.cli.report.lesson_tables import typeset
+
+COLUMNS = 100
+
+
+def verdict(result: LessonResult, reading: LessonReading) -> str:
+    """Return what could not be measured, the recommendation, and the claims it rests on."""
+    paragraphs = [f"Not measured: {each.clip}. {each.message} {each.fix}" for each in result.refused]
+    comparison = reading.comparison
+    if comparison is None:
+        return "\n".join(_wrapped([*paragraphs, reading.why_not]))
+    paragraphs.append(comparison.recommendation.text)
+    claims = [f"- {each.text}" for each in comparison.sentences if each.claim]
+    changes = [f"Would change this: {each}" for each in comparison.recommendation.would_change]
+    return "\n".join(_wrapped([*paragraphs, *claims, *changes]))
+
+
+def _wrapped(paragraphs: Iterable[str]) -> list[str]:
+    return [fill(typeset(each), COLUMNS, subsequent_indent="  ") for each in paragraphs]

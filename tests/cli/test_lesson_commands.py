@@ -1,0 +1,164 @@
+"""`pennyfall lesson` as the shell sees it: words, files and exit codes."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+from typer.testing import CliRunner, Result
+
+from pennyfall.cli.app import app
+from pennyfall.cli.history.database import open_history, students
+from pennyfall.cli.lesson import whole_lesson
+from pennyfall.cli.lesson.folder_lock import folder_lock
+from pennyfall.cli.lesson.lesson_file import read_lesson
+from tests.cli.lesson_strokes import lesson_folder
+from tests.cli.quick_lesson import quick_run
+
+
+@pytest.fixture
+def quick(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Measure made-up clips instead of films."""
+    monkeypatch.setattr(whole_lesson, "run_lesson", quick_run)
+
+
+def shell(*words: str | Path, answers: str | None = None) -> Result:
+    return CliRunner().invoke(app, ["lesson", *map(str, words)], input=answers)
+
+
+@pytest.mark.usefixtures("quick")
+def test_a_run_says_the_verdict_with_its_numbers_and_writes_report_and_history(tmp_path: Path) -> None:
+    folder, database = tmp_path / "lesson", tmp_path / "h.sqlite"
+    lesson_folder(folder)
+    ran = shell("run", folder, "--database", database)
+    assert ran.exit_code == 0, ran.output
+    assert ran.stdout.startswith("Prescribe coin let go")
+    assert "- With coin kept on, acceleration at impact rose" in ran.stdout
+    assert "(95 %:" in ran.stdout
+    assert (folder / "report.html").is_file()
+    with open_history(database) as history:
+        assert list(students(history)["student"]) == ["S-01"]
+
+
+@pytest.mark.usefixtures("quick")
+def test_a_clip_that_cannot_be_measured_is_said_first_and_the_lesson_goes_on(tmp_path: Path) -> None:
+    lesson = lesson_folder(tmp_path)
+    (tmp_path / lesson.clips[0]).write_text("black frames")
+    ran = shell("run", tmp_path, "--no-history")
+    assert ran.exit_code == 0
+    assert ran.stdout.startswith(f"Not measured: {lesson.clips[0]}. No stroke was found")
+    page = (tmp_path / "report.html").read_text()
+    assert "1 clip could not be measured" in page
+    assert page.index("could not be measured") < page.index('class="verdict"')
+
+
+@pytest.mark.usefixtures("quick")
+def test_a_lesson_with_one_condition_is_summed_up_without_a_verdict(tmp_path: Path) -> None:
+    lesson_folder(tmp_path)
+    text = (tmp_path / "lesson.toml").read_text()
+    head, *conditions = text.split("[[condition]]")
+    (tmp_path / "lesson.toml").write_text(head + "[[condition]]" + conditions[0])
+    ran = shell("run", tmp_path, "--no-history")
+    assert ran.exit_code == 0, ran.output
+    assert "No comparison" in ran.stdout
+    assert "Backswing time" in (tmp_path / "report.html").read_text()
+
+
+@pytest.mark.usefixtures("quick")
+def test_with_two_strokes_a_condition_it_says_how_many_more_and_claims_nothing(tmp_path: Path) -> None:
+    lesson_folder(tmp_path, strokes=2)
+    ran = shell("run", tmp_path, "--no-history")
+    assert ran.exit_code == 0, ran.output
+    assert ran.stdout.startswith("No prescription")
+    assert "\n- " not in ran.stdout
+    assert "strokes of coin let go and of coin kept on" in " ".join(ran.stdout.split())
+
+
+@pytest.mark.usefixtures("quick")
+@pytest.mark.parametrize(
+    ("spoil", "said"),
+    [
+        (lambda folder: (folder / "lesson.toml").write_text("student = "), "line 1, column 11"),
+        (lambda folder: (folder / "lesson.toml").unlink(), "There is no lesson.toml"),
+        (lambda folder: next(folder.glob("*.mp4")).unlink(), "is not in"),
+    ],
+)
+def test_what_a_coach_can_put_right_ends_in_a_sentence_and_exit_code_2(
+    tmp_path: Path, spoil: object, said: str
+) -> None:
+    lesson_folder(tmp_path)
+    assert callable(spoil)
+    spoil(tmp_path)
+    ran = shell("run", tmp_path, "--no-history")
+    assert ran.exit_code == 2
+    assert said in ran.stderr
+    assert "Traceback" not in ran.stderr
+    assert not (tmp_path / "measured").exists()
+
+
+@pytest.mark.usefixtures("quick")
+def test_a_second_run_on_the_same_folder_is_refused(tmp_path: Path) -> None:
+    lesson_folder(tmp_path)
+    with folder_lock(tmp_path):
+        ran = shell("run", tmp_path, "--no-history")
+    assert ran.exit_code == 2
+    assert "Another run is working" in ran.stderr
+
+
+@pytest.mark.usefixtures("quick")
+def test_a_database_from_a_newer_version_is_said_before_anything_is_measured(tmp_path: Path) -> None:
+    folder, database = tmp_path / "lesson", tmp_path / "h.sqlite"
+    lesson_folder(folder)
+    with open_history(database) as history:
+        history.execute("PRAGMA user_version = 99")
+    ran = shell("run", folder, "--database", database)
+    assert ran.exit_code == 2
+    assert "version 99" in ran.stderr
+    assert not (folder / "measured").exists()
+
+
+def test_a_new_lesson_comes_from_names_and_options(tmp_path: Path) -> None:
+    for name in ("coin-let-go-12ft-1.mp4", "coin-let-go-12ft-2.mp4", "coin-kept-on-12ft-1.mov"):
+        (tmp_path / name).touch()
+    options = ("--student", "S-01", "--date", "2026-03-14", "--hand", "left", "--green-speed", "9.5")
+    made = shell("new", tmp_path, *options)
+    assert made.exit_code == 0, made.output
+    lesson = read_lesson(tmp_path)
+    assert (lesson.student, lesson.hand, lesson.green_speed_ft) == ("S-01", "left", 9.5)
+    assert {each.title: each.clips for each in lesson.conditions} == {
+        "coin let go, 12 ft": ("coin-let-go-12ft-1.mp4", "coin-let-go-12ft-2.mp4"),
+        "coin kept on, 12 ft": ("coin-kept-on-12ft-1.mov",),
+    }
+    again = shell("new", tmp_path, *options)
+    assert again.exit_code == 2
+    assert "already there" in again.stderr
+
+
+def test_a_new_lesson_asks_for_what_names_do_not_tell(tmp_path: Path) -> None:
+    for name in ("IMG_1.MOV", "IMG_2.MOV"):
+        (tmp_path / name).touch()
+    answers = "S-02\n2026-03-14\nright\n10\ncoin let go\n12\ncoin kept on\n12\n"
+    made = shell("new", tmp_path, answers=answers)
+    assert made.exit_code == 0, made.output
+    lesson = read_lesson(tmp_path)
+    assert lesson.student == "S-02"
+    assert [each.title for each in lesson.conditions] == ["coin let go, 12 ft", "coin kept on, 12 ft"]
+
+
+@pytest.mark.parametrize(
+    ("option", "value", "said"),
+    [("--hand", "both", "no hand"), ("--date", "soon", "no date"), ("--green-speed", "99", "green_speed_ft")],
+)
+def test_a_wrong_answer_writes_no_file(tmp_path: Path, option: str, value: str, said: str) -> None:
+    (tmp_path / "gate-8ft-1.mp4").touch()
+    given = {
+        "--student": "S-01",
+        "--date": "2026-03-14",
+        "--hand": "left",
+        "--green-speed": "9",
+        option: value,
+    }
+    made = shell("new", tmp_path, *(word for pair in given.items() for word in pair))
+    assert made.exit_code == 2
+    assert said in made.stderr
+    assert not (tmp_path / "lesson.toml").exists()

@@ -1,0 +1,129 @@
+"""A lesson run killed at any moment: everything it leaves is whole, and the next run finishes it."""
+
+from __future__ import annotations
+
+import json
+import os
+import signal
+import sqlite3
+import subprocess
+import sys
+import time
+from collections.abc import Iterator
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from pennyfall.cli.document import from_document
+from pennyfall.cli.history.database import open_history, strokes_long
+from pennyfall.cli.lesson.folder_lock import folder_lock
+from tests.cli.lesson_strokes import lesson_folder
+from tests.cli.quick_lesson import quick_run
+
+KILLS = 50
+PROJECT = Path(__file__).resolve().parents[2]
+WORK_S = "0.12"
+"""What a made-up clip takes to measure, so that kills fall into the measuring as well as into the writing."""
+
+
+def start(folder: Path, database: Path) -> subprocess.Popen[bytes]:
+    return subprocess.Popen(
+        [sys.executable, "-m", "tests.cli.quick_lesson", str(folder), str(database)],
+        cwd=PROJECT,
+        env={**os.environ, "PENNYFALL_TEST_WORK_S": WORK_S},
+        stdout=subprocess.DEVNULL,
+        stderr=subprocess.PIPE,
+        start_new_session=True,
+    )
+
+
+def children_of(process: int) -> Iterator[int]:
+    for entry in Path("/proc").iterdir():
+        if entry.name.isdigit():
+            try:
+                fields = (entry / "stat").read_text().rpartition(")")[2].split()
+            except OSError:
+                continue
+            if int(fields[1]) == process and fields[0] != "Z":
+                yield int(entry.name)
+
+
+def check_consistent(folder: Path, database: Path) -> int:
+    """Assert that every file is whole and the database sound; return how many clips are measured."""
+    measured = 0
+    inside = folder / "measured"
+    for path in inside.iterdir() if inside.is_dir() else ():
+        if path.name.startswith("."):
+            continue  # half written, and named so that nobody takes it for a result
+        if path.suffix == ".json":
+            from_document(json.loads(path.read_text()))
+            clip = path.name.removesuffix(".json")
+            assert (inside / f"{clip}.track.csv").read_text().startswith("t_s,")
+            assert (inside / f"{clip}.stroke-1.mp4").read_bytes() == b"film of " + clip.encode()
+            measured += 1
+    report = folder / "report.html"
+    assert not report.is_file() or report.read_text().rstrip().endswith("</html>")
+    if database.is_file():
+        connection = sqlite3.connect(database)
+        try:
+            assert connection.execute("PRAGMA integrity_check").fetchone() == ("ok",)
+            assert connection.execute("PRAGMA foreign_key_check").fetchall() == []
+            tables = connection.execute("SELECT COUNT(*) FROM sqlite_schema WHERE name = 'stroke'").fetchone()
+            if tables == (1,):
+                (strokes,) = connection.execute("SELECT COUNT(*) FROM stroke").fetchone()
+                assert strokes in (0, 12), "a lesson is recorded whole or not at all"
+        finally:
+            connection.close()
+    return measured
+
+
+@pytest.mark.slow
+@pytest.mark.skipif(sys.platform != "linux", reason="reads /proc to see that no worker outlives its run")
+def test_fifty_kills_at_random_moments_lose_nothing_and_the_next_run_finishes(
+    tmp_path: Path, generator: np.random.Generator
+) -> None:
+    began = time.monotonic()
+    lesson_folder(tmp_path / "whole")
+    with start(tmp_path / "whole", tmp_path / "whole.sqlite") as process:
+        assert process.wait() == 0
+    whole_s = time.monotonic() - began
+    reference = quick_run(tmp_path / "whole", database=None)
+    reached = []
+    finished = 0
+    for kill in range(KILLS):
+        folder, database = tmp_path / f"{kill}", tmp_path / f"{kill}.sqlite"
+        lesson_folder(folder)
+        with start(folder, database) as process:
+            time.sleep(float(generator.uniform(0.2, 1.0)) * whole_s)
+            workers = list(children_of(process.pid))
+            process.send_signal(signal.SIGKILL)
+            finished += process.wait() == 0
+        reached.append(check_consistent(folder, database))
+        with folder_lock(folder):
+            pass  # the killed run's lock died with it
+        quick_run(folder, database=database)
+        assert check_consistent(folder, database) == 12
+        assert not list((folder / "measured").glob(".*"))
+        for name in ("measured", ""):
+            for path in (tmp_path / "whole" / name).iterdir():
+                if path.is_file() and not path.name.startswith(".") and path.suffix != ".html":
+                    assert (folder / name / path.name).read_bytes() == path.read_bytes()
+        with open_history(database) as history:
+            assert len(strokes_long(history)["clip"].unique()) == reference.result.stroke_count
+        end_s = time.monotonic() + 20
+        while any(_alive(worker) for worker in workers) and time.monotonic() < end_s:
+            time.sleep(0.05)
+        assert not any(_alive(worker) for worker in workers), "a killed run's workers end with it"
+    assert len(set(reached)) >= 6, f"the kills have to fall into many stages of the run: {sorted(reached)}"
+    assert finished < KILLS / 2
+    sys.stderr.write(
+        f"\nclips measured at each kill: {sorted(reached)}; finished before the kill: {finished}\n"
+    )
+
+
+def _alive(process: int) -> bool:
+    try:
+        return (Path("/proc") / str(process) / "stat").read_text().rpartition(")")[2].split()[0] != "Z"
+    except OSError:
+        return False
