@@ -2,18 +2,16 @@
 
 from __future__ import annotations
 
-from typing import Annotated, Any
+from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from pennyfall.calibration.club import TAG_HEIGHT_SD_MM, Club
 from pennyfall.cli.console import progress_bar
-from pennyfall.cli.measure import MeasureOptions, measure_clip
-from pennyfall.cli.report.truth_table import compare, truth_table
-from pennyfall.demo_clips.clips import shipped_clips
-from pennyfall.demo_clips.truth import load_truth
 from pennyfall.kinematics.errors import CannotMeasure
 from pennyfall.kinematics.values import Estimate
+
+if TYPE_CHECKING:
+    from pennyfall.calibration.club import Club
 
 
 def demo(
@@ -26,6 +24,11 @@ def demo(
     The clips are rendered from an invented stroke of an invented student, S-01, in the Larch Room. The height
     and the size of the head tag are given, as a ruler would give them.
     """
+    from pennyfall.cli.measure import MeasureOptions, measure_clip
+    from pennyfall.cli.report.truth_table import compare, truth_table
+    from pennyfall.demo_clips.clips import shipped_clips
+    from pennyfall.demo_clips.truth import load_truth
+
     clips = shipped_clips()
     if name is not None:
         chosen = tuple(clip for clip in clips if clip.name == name)
@@ -49,5 +52,7 @@ def demo(
 
 def _club(truth: dict[str, Any]) -> Club:
     """Return what a ruler beside the head would say."""
+    from pennyfall.calibration.club import TAG_HEIGHT_SD_MM, Club
+
     height_m = Estimate(truth["club"]["tag_height_m"], TAG_HEIGHT_SD_MM / 1e3)
     return Club(tag_height_m=height_m, tag_side_m=truth["club"]["tag_side_m"])
