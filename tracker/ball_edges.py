@@ -27,6 +27,8 @@ _INLIER_PX, _INLIER_SHARE = 1.0, 0.05
 +-0.3 radius fall inside it one time in five."""
 _ABSOLUTE_TURNS, _BIWEIGHT_TURNS = 3, 3
 """Turns of the robust fit by least absolute values and by the biweight: chosen by us, more changed under 0.005 px."""
+_LEAST_EDGES = 12
+"""Fewer edges than this do not fix three unknowns against chance: chosen by us, four for each."""
 _FLOOR_PX = 0.08
 """Least residual scale: chosen by us, so that a bit-identical resting picture does not claim a perfect edge."""
 
@@ -44,9 +46,9 @@ class OutlineFit:
     support: float
     """Share of the whole outline that has an edge where the fit puts it, 0..1."""
     contrast: float
-    """Median luma step over the supported part, outside minus inside."""
-    agreement: float
-    """Share of the supporting edges whose luma steps the same way, 0.5..1."""
+    """Median height of the luma steps over the supported part."""
+    coherence: float
+    """Share of the supporting edges whose luma steps the same way as 15 degrees on, 0..1."""
     visible: float
     """Share of the outline inside the picture, 0..1."""
     residual_px: float
@@ -76,7 +78,7 @@ def fit_outline(
     *,
     reach_px: float,
     smear_px: FloatArray | None = None,
-    free_size: bool = False,
+    size_sd: float = 0.01,
 ) -> OutlineFit | None:
     """Register an outline to the edges near it.
 
@@ -96,8 +98,8 @@ def fit_outline(
         How far off the outline may be [px].
     smear_px : FloatArray, optional
         Path of the ball's image during the exposure, shape (2,) [px].
-    free_size : bool
-        Whether the size is fitted as well (a ball at rest in full view).
+    size_sd : float
+        How well the size is known beforehand, as a share of it.
 
     Returns
     -------
@@ -105,11 +107,10 @@ def fit_outline(
         None where too few edges agree on a place.
 
     """
-    first = _register(luma, outline.thinned(2), reach_px, smear_px, free_size=False)
-    if first is None:
+    shift = _nudge(luma, outline.thinned(2), reach_px, smear_px, size_sd)
+    if shift is None or float(np.hypot(*shift)) > 1.2 * reach_px:
         return None
-    better = outline.moved(first.outline.centre_px - outline.centre_px)
-    return _register(luma, better, min(reach_px, _near(outline)), smear_px, free_size=free_size)
+    return _register(luma, outline.moved(shift), min(reach_px, _near(outline)), smear_px, size_sd)
 
 
 def smear_length(luma: LumaFrame, outline: Outline, direction: FloatArray) -> float:
@@ -228,69 +229,84 @@ def _edges(
     return _Edges(offset, step[row, best], flanks_px, visible)
 
 
-def _register(
-    luma: LumaFrame, outline: Outline, reach_px: float, smear_px: FloatArray | None, *, free_size: bool
-) -> OutlineFit | None:
-    """Move the outline onto the edges once."""
-    edges = _edges(luma, outline, reach_px, smear_px)
+def _system(edges: _Edges, outline: Outline) -> tuple[BoolArray, FloatArray, FloatArray, FloatArray]:
+    """Return which edges are usable, and for those the design matrix (shift, growth), offsets and trust."""
     strength = np.abs(edges.step)
     usable = edges.visible & (strength >= _FAINTEST_EDGE)
-    unknowns = 3 if free_size else 2
-    if np.count_nonzero(usable) < 4 * unknowns:
-        return None
-    radii = np.sum((outline.points_px - outline.centre_px) * outline.normals, axis=1)
-    design = np.column_stack([outline.normals, radii]) if free_size else outline.normals
-    design, offset = design[usable], edges.offset_px[usable]
-    strong = _strong(strength[usable])
-    trust = np.minimum(strength[usable] / strong, 1.0) ** 2
-    flank = edges.flank_px[usable]
-    tolerance = np.maximum(_INLIER_PX, _INLIER_SHARE * outline.radius_px) + 0.1 * (flank - flank.min())
+    spokes = np.einsum("ij,ij->i", outline.points_px - outline.centre_px, outline.normals)
+    design = np.column_stack([outline.normals, spokes])[usable]
+    strength = strength[usable]
+    trust = np.minimum(strength / _strong(strength), 1.0) ** 2 if len(strength) else strength
+    return usable, design, edges.offset_px[usable], trust
 
-    solution = _robust(design, offset, trust)
+
+def _nudge(
+    luma: LumaFrame, outline: Outline, reach_px: float, smear_px: FloatArray | None, size_sd: float
+) -> FloatArray | None:
+    """Return a first shift toward the edges; what is far off is looked at again afterwards."""
+    usable, design, offset, trust = _system(_edges(luma, outline, reach_px, smear_px), outline)
+    if np.count_nonzero(usable) < _LEAST_EDGES:
+        return None
+    solution = _robust(design, offset, trust, size_sd)
+    return None if solution is None else solution[0][:2]
+
+
+def _register(
+    luma: LumaFrame, outline: Outline, reach_px: float, smear_px: FloatArray | None, size_sd: float
+) -> OutlineFit | None:
+    """Move the outline onto the edges and say how well they agree."""
+    edges = _edges(luma, outline, reach_px, smear_px)
+    usable, design, offset, trust = _system(edges, outline)
+    if np.count_nonzero(usable) < _LEAST_EDGES:
+        return None
+    flank = edges.flank_px[usable]
+    tolerance = max(_INLIER_PX, _INLIER_SHARE * outline.radius_px) + 0.1 * (flank - flank.min())
+    solution = _robust(design, offset, trust, size_sd)
     if solution is None:
         return None
-    change, weights, residual = solution
-    if np.hypot(change[0], change[1]) > 1.2 * reach_px:
-        return None
-    agreeing = np.abs(residual) < tolerance
-    supporting = agreeing & (weights > 0)
-    if np.count_nonzero(supporting) < 4 * unknowns:
+    change, weights, residual, penalty = solution
+    supporting = (np.abs(residual) < tolerance) & (weights > 0)
+    if np.hypot(change[0], change[1]) > 1.2 * reach_px or np.count_nonzero(supporting) < _LEAST_EDGES:
         return None
     spread = max(_FLOOR_PX, 1.4826 * _median(np.abs(residual[supporting])))
     # Neighbouring normals share texture: edges closer than a filter's two flanks are not independent.
     pitch = 2.0 * np.pi * outline.radius_px / len(outline.normals)
     shared = max(1.0, 2.0 * _median(flank) / pitch)
     information = (design * weights[:, None]).T @ design
+    information[2, 2] += penalty
     try:
         covariance = shared * spread**2 * np.linalg.inv(information)
     except np.linalg.LinAlgError:
         return None
-    step = edges.step[usable][supporting]
-    scale = 1.0 + float(change[2]) if free_size else 1.0
     return OutlineFit(
-        outline=outline.moved(change[:2], scale),
+        outline=outline.moved(change[:2], 1.0 + float(change[2])),
         covariance_px2=covariance[:2, :2],
-        scale=scale,
+        scale=1.0 + float(change[2]),
         support=float(np.count_nonzero(supporting)) / len(outline.normals),
-        contrast=_median(step),
-        agreement=max(float(np.mean(step > 0)), float(np.mean(step < 0))),
+        contrast=_median(np.abs(edges.step[usable][supporting])),
+        coherence=_coherence(edges.step, usable, supporting),
         visible=float(np.mean(edges.visible)),
         residual_px=spread,
     )
 
 
 def _robust(
-    design: FloatArray, offset: FloatArray, trust: FloatArray
-) -> tuple[FloatArray, FloatArray, FloatArray] | None:
-    """Solve design @ change = offset by reweighted least squares; return change, weights and residuals."""
-    unknowns = design.shape[1]
+    design: FloatArray, offset: FloatArray, trust: FloatArray, size_sd: float
+) -> tuple[FloatArray, FloatArray, FloatArray, float] | None:
+    """Solve design @ change = offset by reweighted least squares, the growth held to zero within `size_sd`.
+
+    Returns change, weights, residuals and the weight of the prior on growth.
+    """
     both = np.column_stack([design, offset])
     weights, residual = trust, offset
-    change = np.zeros(unknowns)
+    change, penalty = np.zeros(3), 0.0
+    scale = max(_FLOOR_PX, 1.4826 * _median(np.abs(offset)))
     for turn in range(_ABSOLUTE_TURNS + _BIWEIGHT_TURNS):
         normal = (design * weights[:, None]).T @ both
+        penalty = (scale / size_sd) ** 2
+        normal[2, 2] += penalty
         try:
-            change = np.linalg.solve(normal[:, :unknowns], normal[:, unknowns])
+            change = np.linalg.solve(normal[:, :3], normal[:, 3])
         except np.linalg.LinAlgError:
             return None
         residual = offset - design @ change
@@ -300,7 +316,7 @@ def _robust(
             weights = trust * (scale / np.maximum(size, 0.5 * scale))
         else:
             weights = trust * np.maximum(1.0 - (size / (4.685 * scale)) ** 2, 0.0) ** 2
-    return change, weights, residual
+    return change, weights, residual, penalty
 
 
 def _median(values: FloatArray) -> float:
@@ -313,3 +329,12 @@ def _strong(values: FloatArray) -> float:
     """Return the upper quartile."""
     place = (3 * len(values)) // 4
     return float(np.partition(values, place)[place])
+
+
+def _coherence(step: FloatArray, usable: BoolArray, supporting: BoolArray) -> float:
+    """Return how often supporting edges step the way of their neighbour a twenty-fourth of the outline on."""
+    sign = np.zeros(len(step))
+    sign[np.flatnonzero(usable)[supporting]] = np.sign(step[usable][supporting])
+    pair = sign * np.roll(sign, max(1, len(step) // 24))
+    known = np.count_nonzero(pair)
+    return float(np.count_nonzero(pair > 0)) / known if known else 0.0
