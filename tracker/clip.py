@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import contextlib
 import hashlib
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
+from functools import partial
 from pathlib import Path
 from typing import Any, Literal
 
@@ -17,6 +18,8 @@ from pennyfall.kinematics.errors import CannotMeasure
 from pennyfall.kinematics.values import ClipFacts, FloatArray
 
 LumaFrame = NDArray[np.uint8]
+
+ChromaPlanes = tuple[NDArray[np.uint8], NDArray[np.uint8]]
 
 TimeSource = Literal["timestamps", "stated", "metadata"]
 
@@ -44,6 +47,15 @@ class Frame:
     """True time from the first frame [s]."""
     luma: LumaFrame
     """Luma as displayed, shape (height, width); a read-only view into the decoder's memory."""
+    chroma_source: Callable[[], ChromaPlanes] | None = None
+    """Gives the frame's chroma, where it has any; asked only when a coloured dot is followed."""
+
+    def chroma(self) -> ChromaPlanes:
+        """Return the blue and red differences as displayed, 128 for grey, at their own (half) size."""
+        if self.chroma_source is None:
+            grey = np.full(((self.luma.shape[0] + 1) // 2, (self.luma.shape[1] + 1) // 2), 128, np.uint8)
+            return grey, grey
+        return self.chroma_source()
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -160,7 +172,8 @@ class Clip:
                     )
                 shape = (luma.shape[0], luma.shape[1])
                 self._times.append(time_s)
-                yield Frame(len(self._times) - 1, time_s, luma)
+                chroma = partial(chroma_of, picture, self.rotation_deg)
+                yield Frame(len(self._times) - 1, time_s, luma, chroma)
         self._refuse_if_too_short()
 
     def facts(self) -> ClipFacts:
@@ -238,6 +251,20 @@ def luma_of(picture: Any, rotation_deg: int) -> LumaFrame:  # noqa: ANN401 - a P
     return np.rot90(luma, rotation_deg // 90) if rotation_deg else luma
 
 
+def chroma_of(picture: Any, rotation_deg: int) -> ChromaPlanes:  # noqa: ANN401 - a PyAV frame
+    """Return the blue and red difference planes of a decoded frame as displayed, uint8.
+
+    Planar eight-bit formats give views at the planes' own size; others are converted to 4:2:0 first.
+    """
+    name: str = picture.format.name
+    if not (name.startswith("yuv") and len(picture.planes) >= 3 and picture.format.components[1].bits == 8):
+        picture = picture.reformat(format="yuv420p")
+    blue, red = (_plane(picture, np.dtype(np.uint8), number) for number in (1, 2))
+    if not rotation_deg:
+        return blue, red
+    return np.rot90(blue, rotation_deg // 90), np.rot90(red, rotation_deg // 90)
+
+
 def sha256_of(path: Path) -> str:
     """Return the SHA-256 of a file's content as hexadecimal text."""
     with path.open("rb") as stream:
@@ -256,8 +283,8 @@ def with_true_rate(facts: ClipFacts, factor: float, source: TimeSource) -> ClipF
     )
 
 
-def _plane(picture: Any, kind: np.dtype[Any]) -> NDArray[Any]:  # noqa: ANN401 - a PyAV frame
-    plane = picture.planes[0]
+def _plane(picture: Any, kind: np.dtype[Any], number: int = 0) -> NDArray[Any]:  # noqa: ANN401 - a PyAV frame
+    plane = picture.planes[number]
     rows = np.frombuffer(plane, dtype=kind).reshape(plane.height, plane.line_size // kind.itemsize)
     return rows[:, : plane.width]
 
