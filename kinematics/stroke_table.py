@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from pennyfall.kinematics.aligned_profiles import aligned_acceleration
+from pennyfall.kinematics.aligned_profiles import PHASE, aligned_acceleration
 from pennyfall.kinematics.rules import Quantity, measured
 from pennyfall.kinematics.values import BoolArray, FloatArray, StrokeMeasures, freeze_arrays
 
@@ -73,12 +73,13 @@ def stroke_table(strokes: Strokes, quantities: Sequence[Quantity]) -> StrokeTabl
     left_out = len(listed) - len(with_ball) if with_ball else 0
     listed = with_ball or listed
     estimates = [[measured(stroke, each.name) for each in quantities] for _, _, stroke in listed]
-    profiles = np.array([aligned_acceleration(stroke) for _, _, stroke in listed])
+    shape = len(listed), len(quantities)  # also where there is no stroke
+    profiles = np.array([aligned_acceleration(stroke) for _, _, stroke in listed]).reshape(-1, 2, len(PHASE))
     return StrokeTable(
         condition=tuple(condition for condition, _, _ in listed),
         putt_length_m=np.array([length for _, length, _ in listed], dtype=np.float64),
-        values=np.array([[each.value for each in row] for row in estimates], dtype=np.float64),
-        sds=np.array([[each.sd for each in row] for row in estimates], dtype=np.float64),
+        values=np.array([[each.value for each in row] for row in estimates], dtype=np.float64).reshape(shape),
+        sds=np.array([[each.sd for each in row] for row in estimates], dtype=np.float64).reshape(shape),
         acceleration_mps2=profiles[:, 0],
         acceleration_sd_mps2=profiles[:, 1],
         practice_left_out=left_out,

@@ -17,6 +17,7 @@ from pennyfall.kinematics.errors import CannotMeasure
 from pennyfall.kinematics.lesson_comparison import LessonComparison, compare_conditions
 from pennyfall.kinematics.reference_bands import reference_bands_from, standard_reference_bands
 from pennyfall.kinematics.rules import Quantity, Rules, rules_from, standard_rules
+from pennyfall.kinematics.stroke_table import stroke_table
 from pennyfall.kinematics.values import Estimate
 from pennyfall.kinematics.wording import place, putt, shown, shown_difference
 from tests.kinematics.lesson_strokes import Habit, Lesson, drawn_lesson, drawn_stroke
@@ -242,6 +243,13 @@ def test_a_condition_without_strokes_is_refused(strong: Lesson) -> None:
     with pytest.raises(CannotMeasure, match="'eyes closed' has no measured stroke") as caught:
         compare_conditions({**strong, "eyes closed": {3.66: []}})
     assert "take the condition out" in caught.value.fix
+
+
+def test_a_lesson_without_strokes_has_an_empty_table() -> None:
+    table = stroke_table({"coin let go": {3.66: []}}, standard_rules().quantities)
+    assert table.values.shape == (0, 10)
+    assert table.acceleration_mps2.shape == (0, 201)
+    assert table.lengths_m("coin let go") == ()
 
 
 def test_each_condition_is_set_against_the_bands(strong: Lesson) -> None:
