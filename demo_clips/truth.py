@@ -232,7 +232,13 @@ def _frames(scene: Scene, performance: Performance, container_s: FloatArray) -> 
         None if b is None else float(b.position(np.array(t))) for b, t in zip(balls, times, strict=True)
     ]
     centres = [None if x is None else ball_centre(x) for x in travel]
+    coin = (
+        {}
+        if scene.coin is None
+        else {"coin_centre_xyz_m": [_rounded(scene.coin.path(float(t))[0], 7) for t in times]}
+    )
     return {
+        **coin,
         "container_pts_s": _rounded(container_s, 9),
         "frame_time_s": _rounded(times, 9),
         "head_centre_xyz_m": _rounded(heads, 7),
