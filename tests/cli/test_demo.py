@@ -8,8 +8,10 @@ import pytest
 from scipy import stats
 from typer.testing import CliRunner
 
+from pennyfall.cli import measure
 from pennyfall.cli.app import app
 from pennyfall.demo_clips.clips import shipped_clips
+from pennyfall.kinematics.errors import CannotMeasure
 
 
 def test_a_clip_that_is_not_shipped_is_refused_with_the_names() -> None:
@@ -18,6 +20,18 @@ def test_a_clip_that_is_not_shipped_is_refused_with_the_names() -> None:
     assert "No clip called 'nowhere' is shipped." in result.stderr
     for clip in shipped_clips():
         assert clip.name in result.stderr
+
+
+def test_a_clip_that_cannot_be_measured_is_told_after_the_others(monkeypatch: pytest.MonkeyPatch) -> None:
+    def refuse(*_: object, **__: object) -> None:
+        raise CannotMeasure("No tag of the sheet is found.", fix="Lay it flat.")
+
+    monkeypatch.setattr(measure, "measure_clip", refuse)
+    result = CliRunner().invoke(app, ["demo", "--quiet"])
+    assert result.exit_code == 2
+    assert result.stdout == "0 of 0 intervals hold the truth; 95 % of them should.\n"
+    for clip in shipped_clips():
+        assert f"{clip.name}: No tag of the sheet is found." in result.stderr
 
 
 @pytest.mark.clip
