@@ -10,8 +10,9 @@ import numpy as np
 from pennyfall.calibration.camera import Camera
 from pennyfall.kinematics.values import BoolArray, FloatArray, freeze_arrays
 from pennyfall.tracker.clip import Frame, LumaFrame
-from pennyfall.tracker.pattern import ImageArray, TagPattern, Texture
-from pennyfall.tracker.registration import Registration, misfit, plane_jacobian, register
+from pennyfall.tracker.pattern import TagPattern, Texture
+from pennyfall.tracker.registration import Registration, misfit, plane_jacobian, register, rendered_patch
+from pennyfall.tracker.tag_search import search_tag
 from pennyfall.tracker.tags import TagFinder, homography_of
 
 LEAST_CORRELATION = 0.55
@@ -40,6 +41,13 @@ SEEK_INTERVAL_S = 0.05
 
 ENLARGED_SEEK_INTERVAL_S = 0.25
 """Chosen by us: how often it is looked for in the picture enlarged, where a cell of 2 px decodes."""
+
+
+RARER_AFTER_S = 2.0
+"""Chosen by us: after this long without the tag, looks grow rarer in proportion, down to a tenth as often."""
+
+SEARCH_INTERVAL_S = 0.5
+"""Chosen by us: how often a tag that will not decode is searched for by its pattern, which takes long."""
 
 
 @dataclass(frozen=True, kw_only=True, slots=True, eq=False)
@@ -91,6 +99,7 @@ class TagFollower:
         self._velocity_px_s = np.zeros(2)
         self._next_seek_s = float("-inf")
         self._next_enlarged_s = float("-inf")
+        self._next_search_s = float("-inf")
         self._shutter_share = 0.25
         self._shutter_costs: list[FloatArray] = []
         self._interval_s = float("nan")
@@ -229,7 +238,7 @@ class TagFollower:
         if right - left <= 2 * half + 1 or bottom - top <= 2 * half + 1:
             return None
         aligned = _shifted(homography, np.array([column, row]) - centre)
-        template, mask = _render(texture, aligned, column, row, half)
+        template, mask = rendered_patch(texture, aligned, half_px=half)
         picture = luma[top:bottom, left:right].astype(np.float32)
         scores = cv2.matchTemplate(picture, template, cv2.TM_CCOEFF_NORMED, mask=mask)
         scores = np.where(np.isfinite(scores), scores, -1.0)
@@ -239,10 +248,15 @@ class TagFollower:
         place = np.array([left + best[1] + half, top + best[0] + half], dtype=np.float64)
         return _shifted(aligned, place - np.array([column, row]))
 
+    def _patience(self, time_s: float) -> float:
+        """Return how much rarer to look the longer the tag is gone: minutes of nothing must stay cheap."""
+        lost_since = self._last_time_s if np.isfinite(self._last_time_s) else 0.0
+        return min(max((time_s - lost_since) / RARER_AFTER_S, 1.0), 10.0)
+
     def _may_seek(self, time_s: float) -> bool:
         if time_s < self._next_seek_s:
             return False
-        self._next_seek_s = time_s + SEEK_INTERVAL_S
+        self._next_seek_s = time_s + SEEK_INTERVAL_S * self._patience(time_s)
         return True
 
     def _seek(self, frame: Frame) -> Registration | None:
@@ -257,13 +271,24 @@ class TagFollower:
         if corners is None:
             corners = self._finder.find(frame.luma).get(self._tag_id)
         if corners is None and frame.time_s >= self._next_enlarged_s and max(frame.luma.shape) <= 2000:
-            self._next_enlarged_s = frame.time_s + ENLARGED_SEEK_INTERVAL_S
+            self._next_enlarged_s = frame.time_s + ENLARGED_SEEK_INTERVAL_S * self._patience(frame.time_s)
             corners = self._finder.find(frame.luma, scale=2).get(self._tag_id)
         if corners is None:
-            return None
+            return self._search(frame)
         homography = self._in_perspective(homography_of(corners, self._pattern.side_m))
         _, jacobian = plane_jacobian(homography)
         return self._trusted(register(frame.luma, homography, self._texture(jacobian), stretch_sd=0.2))
+
+    def _search(self, frame: Frame) -> Registration | None:
+        """Find a tag that does not decode by its pattern, now and then while it is lost."""
+        if self.camera is None or frame.time_s < self._next_search_s:
+            return None
+        self._next_search_s = frame.time_s + SEARCH_INTERVAL_S * self._patience(frame.time_s)
+        found = search_tag(frame.luma, self.camera, self._pattern, self.blur_px, TYPICAL_TAG_HEIGHT_M)
+        if found is None:
+            return None
+        homography = self._in_perspective(found.homography)
+        return self._trusted(register(frame.luma, homography, self._texture(found.jacobian), stretch_sd=0.2))
 
     @staticmethod
     def _trusted(found: Registration | None) -> Registration | None:
@@ -331,23 +356,3 @@ def _shifted(homography: FloatArray, shift_px: FloatArray) -> FloatArray:
     step = np.eye(3)
     step[:2, 2] = shift_px
     return step @ homography
-
-
-def _render(
-    texture: Texture, homography: FloatArray, column: int, row: int, half: int
-) -> tuple[ImageArray, ImageArray]:
-    """Return the pattern as a small picture around a pixel, and which of its pixels are the pattern's."""
-    rows, columns = texture.values.shape[:2]
-    across = np.arange(column - half, column + half + 1, dtype=np.float64)[None, :]
-    down = np.arange(row - half, row + half + 1, dtype=np.float64)[:, None]
-    inverse = np.linalg.inv(homography)
-    depth = inverse[2, 0] * across + inverse[2, 1] * down + inverse[2, 2]
-    tag_x = (inverse[0, 0] * across + inverse[0, 1] * down + inverse[0, 2]) / depth
-    tag_y = (inverse[1, 0] * across + inverse[1, 1] * down + inverse[1, 2]) / depth
-    map_x = (tag_x * texture.texels_per_m + (columns - 1) / 2).astype(np.float32)
-    map_y = ((rows - 1) / 2 - tag_y * texture.texels_per_m).astype(np.float32)
-    picture = cv2.remap(
-        texture.values[..., 0].copy(), map_x, map_y, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE
-    )
-    inside = (np.abs(tag_x) < texture.usable_x_m) & (np.abs(tag_y) < texture.usable_y_m)
-    return np.asarray(picture, np.float32), inside.astype(np.float32)

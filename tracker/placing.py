@@ -141,13 +141,14 @@ def frame_cameras(followed: Followed, pose: Pose) -> FrameCameras:
 
 
 def _meet(cameras: FrameCameras, pixels: FloatArray, point: FloatArray, normal: FloatArray) -> FloatArray:
-    """Return where each frame's pixel ray meets a plane, shape (n, 3); NaN where not seen."""
+    """Return where each frame's pixel ray meets a plane (or its own), shape (n, 3); NaN where not seen."""
     met = np.full((len(pixels), 3), np.nan)
     seen = np.isfinite(pixels[:, 0])
-    met[seen] = cameras.rest.meet_plane(pixels[seen], point, normal)
+    point, normal = np.broadcast_to(point, met.shape), np.broadcast_to(normal, met.shape)
+    met[seen] = cameras.rest.meet_plane(pixels[seen], point[seen], normal[seen])
     for index, camera in cameras.moved.items():
         if index < len(seen) and seen[index]:
-            met[index] = camera.meet_plane(pixels[index : index + 1], point, normal)[0]
+            met[index] = camera.meet_plane(pixels[index : index + 1], point[index], normal[index])[0]
     return met
 
 

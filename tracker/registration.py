@@ -171,6 +171,45 @@ def misfit(
     return float(np.var(observed - gain * shade))
 
 
+def rendered_patch(
+    texture: Texture, homography: FloatArray, *, half_px: int | None = None
+) -> tuple[ImageArray, ImageArray]:
+    """Return the pattern as a small picture around the pixel nearest its centre.
+
+    Parameters
+    ----------
+    texture : Texture
+        The pattern as this view blurs it.
+    homography : FloatArray
+        From the tag's plane [m] to pixels, shape (3, 3).
+    half_px : int, optional
+        Half of the patch's width and height; by default just what the pattern covers.
+
+    Returns
+    -------
+    patch, inside : ImageArray
+        Brightness, and 1 where it is the pattern's, both shape (2 b + 1, 2 a + 1).
+
+    """
+    x, y = texture.usable_x_m, texture.usable_y_m
+    middle = homography[:2, 2] / homography[2, 2]
+    corners = homography @ np.array([[-x, x, x, -x], [y, y, -y, -y], [1, 1, 1, 1]])
+    reach = np.ceil(np.max(np.abs(corners[:2] / corners[2] - middle[:, None]), axis=1)).astype(int)
+    half_across, half_down = (half_px, half_px) if half_px is not None else (int(reach[0]), int(reach[1]))
+    column, row = round(float(middle[0])), round(float(middle[1]))
+    columns = np.arange(column - half_across, column + half_across + 1, dtype=np.float64)
+    rows = np.arange(row - half_down, row + half_down + 1, dtype=np.float64)
+    across, down = (grid.ravel() for grid in np.meshgrid(columns, rows))
+    shape = (len(rows), len(columns))
+    inverse = np.linalg.inv(homography)
+    depth = inverse[2, 0] * across + inverse[2, 1] * down + inverse[2, 2]
+    tag_x = (inverse[0, 0] * across + inverse[0, 1] * down + inverse[0, 2]) / depth
+    tag_y = (inverse[1, 0] * across + inverse[1, 1] * down + inverse[1, 2]) / depth
+    inside = (np.abs(tag_x) < x) & (np.abs(tag_y) < y)
+    patch = _sample(texture, homography, across, down)[:, 0]
+    return patch.reshape(shape), inside.reshape(shape).astype(np.float32)
+
+
 def _covered(
     luma: LumaFrame, homography: FloatArray, texture: Texture
 ) -> tuple[ImageArray, FloatArray, FloatArray] | None:

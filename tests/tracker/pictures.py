@@ -31,8 +31,8 @@ def draw_tag(
     for moment in moments:
         for down in offsets:
             for across in offsets:
-                u = np.arange(width)[None, :] + across - moment * smear_px[0]
-                v = np.arange(height)[:, None] + down - moment * smear_px[1]
+                u = np.arange(width, dtype=np.float64)[None, :] + across - moment * smear_px[0]
+                v = np.arange(height, dtype=np.float64)[:, None] + down - moment * smear_px[1]
                 light += _light(u, v, np.linalg.inv(homography), tag_id, side_m, border_m)
     light /= RAYS**2 * len(moments)
     luma = 230 * light ** (1 / 2.2)

@@ -1,0 +1,116 @@
+"""A tag too small to decode, found by its pattern: the camera says how large it is at every place."""
+
+from __future__ import annotations
+
+import cv2
+import numpy as np
+
+from pennyfall.calibration.attitude import projection_gradient, tag_axes
+from pennyfall.calibration.camera import Camera
+from pennyfall.kinematics.values import FloatArray
+from pennyfall.tracker.clip import LumaFrame
+from pennyfall.tracker.pattern import ImageArray, TagPattern
+from pennyfall.tracker.registration import Registration, register, rendered_patch
+
+REACH_ALONG_M, REACH_ACROSS_M = 0.60, 0.50
+"""Chosen by us: the head is addressed within this of the sheet's middle."""
+
+CELL_M = 0.12
+"""Chosen by us: across a cell the tag's size in the picture changes by less than a tenth."""
+
+TURNS_RAD = tuple(np.deg2rad([-10.0, 0.0, 10.0]))
+QUARTERS_RAD = tuple(np.deg2rad([0.0, 90.0, 180.0, 270.0]))
+"""A tag is stuck on square to the face, in any of four ways; the pattern still correlates 5 degrees off."""
+
+CANDIDATES = 6
+LEAST_SCORE = 0.5
+SURE_CORRELATION = 0.88
+"""Chosen by us: found by looks alone, the tag must fit better than one followed from frame to frame."""
+
+
+def search_tag(
+    luma: LumaFrame, camera: Camera, pattern: TagPattern, blur_px: float, height_m: float
+) -> Registration | None:
+    """Search the floor around the sheet for a level tag of known pattern.
+
+    Parameters
+    ----------
+    luma : LumaFrame
+        Whole picture, shape (height, width).
+    camera : Camera
+        Camera posed over the sheet.
+    pattern : TagPattern
+        The tag's picture.
+    blur_px : float
+        Blur of the picture [px].
+    height_m : float
+        Assumed height of the tag above the floor [m].
+
+    Returns
+    -------
+    Registration or None
+        The tag that registers best, None when none fits surely.
+
+    """
+    starts: list[tuple[float, FloatArray]] = []
+    for x in np.arange(-REACH_ALONG_M, REACH_ALONG_M + 1e-9, CELL_M):
+        for y in np.arange(-REACH_ACROSS_M, REACH_ACROSS_M + 1e-9, CELL_M):
+            starts += _match_cell(luma, camera, pattern, blur_px, np.array([x, y, height_m]))
+    best: Registration | None = None
+    for _, start in sorted(starts, key=lambda one: -one[0])[:CANDIDATES]:
+        texture = pattern.rendered(start[:2, :2], blur_px, np.zeros(2))
+        found = register(luma, start, texture, stretch_sd=0.15)
+        if found is not None and (best is None or found.correlation > best.correlation):
+            best = found
+    return best if best is not None and best.correlation >= SURE_CORRELATION else None
+
+
+def _match_cell(
+    luma: LumaFrame, camera: Camera, pattern: TagPattern, blur_px: float, middle: FloatArray
+) -> list[tuple[float, FloatArray]]:
+    """Return the best place of each turn within one cell of floor, with its score."""
+    half = 0.5 * CELL_M
+    sides = np.array([[-half, -half, 0], [half, -half, 0], [half, half, 0], [-half, half, 0], [0, 0, 0]])
+    pixels = camera.project(middle + sides)
+    height, width = luma.shape
+    if not np.all((pixels >= 0) & (pixels < [width, height])):
+        return []
+    left, top = np.floor(pixels.min(axis=0)).astype(int)
+    right, bottom = np.ceil(pixels.max(axis=0)).astype(int) + 1
+    gradient = projection_gradient(camera, middle[None, :])
+    found = []
+    for quarter in QUARTERS_RAD:
+        for turn in TURNS_RAD:
+            axes = tag_axes(np.array([quarter + turn]), np.zeros(1), np.zeros(1))
+            homography = np.eye(3)
+            homography[:2, :2] = (gradient @ axes)[0]
+            homography[:2, 2] = np.round(pixels[4])
+            texture = pattern.rendered(homography[:2, :2], blur_px, np.zeros(2))
+            patch, inside = rendered_patch(texture, homography)
+            reach = (np.array(patch.shape[::-1]) - 1) // 2
+            score, place = _best_match(luma, _filled(patch, inside), (left, top, right, bottom), reach)
+            if score > LEAST_SCORE:
+                homography[:2, 2] = place
+                found.append((score, homography))
+    return sorted(found, key=lambda one: -one[0])[:2]
+
+
+def _filled(patch: ImageArray, inside: ImageArray) -> ImageArray:
+    """Return the patch with what lies outside the paper at the pattern's mean, so that it hardly counts."""
+    level = float(patch[inside > 0].mean()) if np.any(inside) else 0.0
+    return np.where(inside > 0, patch, np.float32(level)).astype(np.float32)
+
+
+def _best_match(
+    luma: LumaFrame, patch: ImageArray, span: tuple[int, int, int, int], reach: FloatArray
+) -> tuple[float, FloatArray]:
+    height, width = luma.shape
+    left, top = max(span[0] - int(reach[0]), 0), max(span[1] - int(reach[1]), 0)
+    right, bottom = min(span[2] + int(reach[0]), width), min(span[3] + int(reach[1]), height)
+    picture = luma[top:bottom, left:right].astype(np.float32)
+    if picture.shape[0] <= patch.shape[0] or picture.shape[1] <= patch.shape[1]:
+        return -1.0, np.zeros(2)
+    scores = cv2.matchTemplate(picture, patch, cv2.TM_CCOEFF_NORMED)
+    row, column = np.unravel_index(int(np.nanargmax(scores)), scores.shape)
+    place = np.array([left + column + reach[0], top + row + reach[1]], dtype=np.float64)
+    return float(scores[row, column]), place
