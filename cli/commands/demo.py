@@ -52,7 +52,8 @@ def demo(
         typer.echo(truth_table(clip.name, compared))
         held += sum(each.inside for rows in compared.values() for each in rows)
         asked += sum(len(rows) for rows in compared.values())
-    typer.echo(f"{held} of {asked} intervals hold the truth; 95 % of them should.")
+    if asked:
+        typer.echo(f"{held} of {asked} intervals hold the truth; 95 % of them should.")
     if refused:
         raise CannotMeasure(
             "A shipped clip could not be measured. " + " ".join(refused),

@@ -29,7 +29,7 @@ def test_a_clip_that_cannot_be_measured_is_told_after_the_others(monkeypatch: py
     monkeypatch.setattr(measure, "measure_clip", refuse)
     result = CliRunner().invoke(app, ["demo", "--quiet"])
     assert result.exit_code == 2
-    assert result.stdout == "0 of 0 intervals hold the truth; 95 % of them should.\n"
+    assert result.stdout == ""
     for clip in shipped_clips():
         assert f"{clip.name}: No tag of the sheet is found." in result.stderr
 
