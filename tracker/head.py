@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Protocol
 
 import cv2
 import numpy as np
@@ -10,10 +11,10 @@ import numpy as np
 from pennyfall.calibration.camera import Camera
 from pennyfall.kinematics.values import BoolArray, FloatArray, freeze_arrays
 from pennyfall.tracker.clip import Frame, LumaFrame
-from pennyfall.tracker.pattern import TagPattern, Texture
+from pennyfall.tracker.pattern import Pattern, Texture
 from pennyfall.tracker.registration import Registration, misfit, plane_jacobian, register, rendered_patch
 from pennyfall.tracker.tag_search import search_tag
-from pennyfall.tracker.tags import TagFinder, homography_of
+from pennyfall.tracker.tags import homography_of
 
 LEAST_CORRELATION = 0.55
 """Chosen by us: carpet and shaft correlate below 0.4 with the pattern, a smeared tag above 0.7."""
@@ -73,21 +74,33 @@ class PixelTrack:
         freeze_arrays(self)
 
 
+class Finder(Protocol):
+    """Finds things by their id in whole pictures or parts of them; see `TagFinder`."""
+
+    def find(self, luma: LumaFrame, *, scale: int = 1) -> dict[int, FloatArray]:
+        """Return id to corners, shape (4, 2) [px]."""
+
+    def find_in(
+        self, luma: LumaFrame, left: int, top: int, right: int, bottom: int, *, scale: int = 2
+    ) -> dict[int, FloatArray]:
+        """Return id to corners for a part of the picture, in whole-picture pixels."""
+
+
 class TagFollower:
     """Follows one tag through the frames of a clip.
 
     Parameters
     ----------
-    pattern : TagPattern
+    pattern : Pattern
         The tag's picture.
     tag_id : int
         Its id.
-    finder : TagFinder
+    finder : Finder
         Decoder used to start and to recover.
 
     """
 
-    def __init__(self, pattern: TagPattern, tag_id: int, finder: TagFinder) -> None:
+    def __init__(self, pattern: Pattern, tag_id: int, finder: Finder) -> None:
         self._pattern = pattern
         self._tag_id = tag_id
         self._finder = finder

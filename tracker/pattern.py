@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Protocol
 
 import cv2
 import numpy as np
@@ -40,6 +41,17 @@ class Texture:
     """Half width of the part whose brightness is known (black square and border less the blur) [m]."""
     usable_y_m: float
     """Half height of that part [m]."""
+
+
+class Pattern(Protocol):
+    """What is looked for: a flat thing whose picture is known."""
+
+    @property
+    def side_m(self) -> float:
+        """Side of its square [m]."""
+
+    def rendered(self, jacobian: FloatArray, blur_px: float, smear_px: FloatArray) -> Texture:
+        """Return it as a camera sees it; see `TagPattern.rendered`."""
 
 
 class TagPattern:
@@ -115,15 +127,9 @@ class TagPattern:
                 ),
                 dtype=np.float32,
             )
-        light = _smeared(self._sharp[sharp_key], smear)
+        light = smeared(self._sharp[sharp_key], smear)
         shade = light**GAMMA
-        rows, columns = shade.shape
-        values = np.empty((rows, columns, 3), np.float32)
-        values[..., 0] = shade
-        values[:, 1:-1, 1] = (shade[:, 2:] - shade[:, :-2]) * np.float32(self.texels_per_m / 2)
-        values[1:-1, :, 2] = (shade[:-2] - shade[2:]) * np.float32(self.texels_per_m / 2)  # rows run down
-        values[:, [0, -1], 1] = 0
-        values[[0, -1], :, 2] = 0
+        values = with_gradient(shade, self.texels_per_m)
         half = self.side_m / 2
         lost_x = (lost_sds * key[0] / 4 + abs(smear[0]) / 2) / self.texels_per_m
         lost_y = (lost_sds * key[1] / 4 + abs(smear[1]) / 2) / self.texels_per_m
@@ -135,7 +141,18 @@ class TagPattern:
         )
 
 
-def _smeared(light: ImageArray, smear_texels: tuple[int, int]) -> ImageArray:
+def with_gradient(shade: ImageArray, texels_per_m: float) -> ImageArray:
+    """Return brightness and its derivatives along x (right) and y (up) [1/m], shape (rows, columns, 3)."""
+    values = np.empty((*shade.shape, 3), np.float32)
+    values[..., 0] = shade
+    values[:, 1:-1, 1] = (shade[:, 2:] - shade[:, :-2]) * np.float32(texels_per_m / 2)
+    values[1:-1, :, 2] = (shade[:-2] - shade[2:]) * np.float32(texels_per_m / 2)  # rows run down
+    values[:, [0, -1], 1] = 0
+    values[[0, -1], :, 2] = 0
+    return values
+
+
+def smeared(light: ImageArray, smear_texels: tuple[int, int]) -> ImageArray:
     """Return the mean of copies shifted along the smear, centred on its middle."""
     across, up = smear_texels
     steps = max(abs(across), abs(up))

@@ -9,7 +9,7 @@ from pennyfall.calibration.attitude import projection_gradient, tag_axes
 from pennyfall.calibration.camera import Camera
 from pennyfall.kinematics.values import FloatArray
 from pennyfall.tracker.clip import LumaFrame
-from pennyfall.tracker.pattern import ImageArray, TagPattern
+from pennyfall.tracker.pattern import ImageArray, Pattern
 from pennyfall.tracker.registration import Registration, register, rendered_patch
 
 REACH_ALONG_M, REACH_ACROSS_M = 0.60, 0.50
@@ -29,7 +29,7 @@ SURE_CORRELATION = 0.88
 
 
 def search_tag(
-    luma: LumaFrame, camera: Camera, pattern: TagPattern, blur_px: float, height_m: float
+    luma: LumaFrame, camera: Camera, pattern: Pattern, blur_px: float, height_m: float
 ) -> Registration | None:
     """Search the floor around the sheet for a level tag of known pattern.
 
@@ -39,7 +39,7 @@ def search_tag(
         Whole picture, shape (height, width).
     camera : Camera
         Camera posed over the sheet.
-    pattern : TagPattern
+    pattern : Pattern
         The tag's picture.
     blur_px : float
         Blur of the picture [px].
@@ -66,7 +66,7 @@ def search_tag(
 
 
 def _match_cell(
-    luma: LumaFrame, camera: Camera, pattern: TagPattern, blur_px: float, middle: FloatArray
+    luma: LumaFrame, camera: Camera, pattern: Pattern, blur_px: float, middle: FloatArray
 ) -> list[tuple[float, FloatArray]]:
     """Return the best place of each turn within one cell of floor, with its score."""
     half = 0.5 * CELL_M
