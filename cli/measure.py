@@ -63,6 +63,12 @@ class MeasureOptions:
         return self.club.tag_height_m if self.club is not None else None
 
     @property
+    def assumed_tag_side_m(self) -> float | None:
+        """Size of the head tag where it is only assumed; None where club or layout state it [m]."""
+        stated = self.club is not None and self.club.tag_side_m is not None
+        return None if stated or self.layout is not STANDARD_SHEET else self.layout.head_tag_side_m
+
+    @property
     def tags(self) -> TagLayout:
         """The layout with the head tag's size from the club file."""
         if self.club is None or self.club.tag_side_m is None:
@@ -111,7 +117,9 @@ def measure_clip(path: Path, options: MeasureOptions, *, progress: Progress | No
         ),
     )
     refuse_unusable(path.name, followed)
-    placed = place_head(followed, stated_height=options.stated_height)
+    placed = place_head(
+        followed, stated_height=options.stated_height, assumed_side_m=options.assumed_tag_side_m
+    )
     motion = measure_strokes(
         placed.head, placed.balls, scale_rel_sd=placed.scale_rel_sd, direction=placed.direction
     )

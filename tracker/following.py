@@ -35,6 +35,9 @@ SHEET_SAMPLE_INTERVAL_S = 0.3
 MOST_SHEET_SAMPLES = 12
 """Chosen by us: more pictures of a resting sheet say nothing new."""
 
+SURE_BORDER_SHARE = 0.125
+"""White border of the largest printed head tag over its side: all sizes have at least this much."""
+
 Progress = Callable[[int, float], None]
 
 
@@ -83,7 +86,7 @@ class ClipFollower:
         pattern = TagPattern(
             tag_bits(layout.head_tag_id, layout.dictionary),
             side_m=layout.head_tag_side_m,
-            border_m=HEAD_TAG_BORDER_M,
+            border_m=min(HEAD_TAG_BORDER_M, SURE_BORDER_SHARE * layout.head_tag_side_m),
         )
         self.head = TagFollower(pattern, layout.head_tag_id, self._tags)
         self._ball = BallWatcher()

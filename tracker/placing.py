@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -10,7 +10,8 @@ from numpy.typing import NDArray
 from pennyfall.calibration.attitude import follow_attitude
 from pennyfall.calibration.camera import Camera
 from pennyfall.calibration.pose import Pose
-from pennyfall.calibration.tag_height import AddressedTag, place_tag
+from pennyfall.calibration.tag_height import TYPICAL_HEIGHT, AddressedTag, place_tag
+from pennyfall.calibration.tag_size import nearest_printed_side
 from pennyfall.kinematics.errors import CannotMeasure
 from pennyfall.kinematics.tracks import BallTrack, HeadTrack
 from pennyfall.kinematics.values import BoolArray, Direction, Estimate, FloatArray, freeze_arrays
@@ -75,7 +76,9 @@ class PlacedHead:
         freeze_arrays(self)
 
 
-def place_head(followed: Followed, *, stated_height: Estimate | None) -> PlacedHead:
+def place_head(
+    followed: Followed, *, stated_height: Estimate | None, assumed_side_m: float | None = None
+) -> PlacedHead:
     """Turn what was followed in the picture into tracks along the target line.
 
     Parameters
@@ -84,6 +87,9 @@ def place_head(followed: Followed, *, stated_height: Estimate | None) -> PlacedH
         What one pass over the clip saw; its pose must be there.
     stated_height : Estimate or None
         Height of the tag above the floor at address, where it was measured [m].
+    assumed_side_m : float or None
+        Size under which the tag was followed, where nobody stated it: the printed size that fits is then told
+        from the picture [m].
 
     Raises
     ------
@@ -106,6 +112,8 @@ def place_head(followed: Followed, *, stated_height: Estimate | None) -> PlacedH
     moved = {index: one.moved_to(origin, x_axis) for index, one in cameras.moved.items()}
     here = FrameCameras(camera, moved)
     address = _address_frames(pixel, forward * (level[:, 0] - origin[0]), known_ball=rest_ball is not None)
+    if assumed_side_m is not None:
+        pixel = _resized(pixel, here, address, assumed_side_m)
     tag = _tag_at_address(here, pixel, address, stated_height, ball_known=rest_ball is not None)
     head, path = _in_plane(here, pixel, tag, _path_turn(rest_ball, forward))
     return PlacedHead(
@@ -246,6 +254,23 @@ def _runs(flags: BoolArray) -> list[NDArray[np.intp]]:
     """Return the index runs in which a flag holds."""
     index = np.flatnonzero(flags)
     return [run for run in np.split(index, np.flatnonzero(np.diff(index) > 1) + 1) if len(run)]
+
+
+def _resized(
+    pixel: PixelTrack, cameras: FrameCameras, address: BoolArray, assumed_side_m: float
+) -> PixelTrack:
+    """Return the track with the tag at the printed size that fits."""
+    frame = int(np.flatnonzero(address)[0])
+    if not np.all(np.isfinite(pixel.jacobian[frame])):
+        return pixel
+    side = nearest_printed_side(
+        cameras.at(frame),
+        pixel.centre_px[frame],
+        pixel.jacobian[frame],
+        assumed_side_m=assumed_side_m,
+        height_m=TYPICAL_HEIGHT.value,
+    )
+    return replace(pixel, jacobian=pixel.jacobian * (assumed_side_m / side))
 
 
 def _tag_at_address(
