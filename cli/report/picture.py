@@ -107,7 +107,7 @@ def draw_stroke(stroke: StrokeMeasures, *, title: str, frames: Frames) -> Figure
         from_top_in += panel_in
     position, speed, acceleration = panels
     for axes, panel_in in zip(panels, PANELS_IN, strict=True):
-        _prepare(axes, stroke, time_ms, most_ticks=round(4 * panel_in))
+        _prepare(axes, stroke, time_ms, most_ticks=round(3.5 * panel_in))
         axes.tick_params(labelbottom=axes is acceleration)
     _draw_halves(position, time_ms, 1e2 * stroke.profile.x_m, INK)
     _draw_halves(speed, time_ms, 1e2 * stroke.profile.v_mps, INK)
@@ -166,8 +166,8 @@ def _prepare(axes: Axes, stroke: StrokeMeasures, time_ms: FloatArray, *, most_ti
     from matplotlib.ticker import MaxNLocator
 
     axes.set_xlim(time_ms[0], time_ms[-1])
-    for axis, most in ((axes.xaxis, 7), (axes.yaxis, most_ticks)):
-        axis.set_major_locator(MaxNLocator(nbins=most, steps=[1, 2, 5, 10]))
+    axes.xaxis.set_major_locator(MaxNLocator(nbins=7, steps=[1, 2, 2.5, 5, 10]))
+    axes.yaxis.set_major_locator(MaxNLocator(nbins=most_ticks, steps=[1, 2, 5, 10]))
     axes.tick_params(length=3, color=QUIET)
     for side in ("top", "right", "left"):
         axes.spines[side].set_visible(False)
@@ -205,7 +205,7 @@ def _draw_acceleration(axes: Axes, stroke: StrokeMeasures, time_ms: FloatArray) 
             zorder=2,
         )
     _draw_halves(axes, time_ms, profile.a_mps2, ACCENT)
-    axes.margins(y=0.12)  # room for the figure above the peak
+    axes.margins(y=0.15)  # room for the figure above the peak
     in_g = axes.secondary_yaxis("right", functions=(_to_g, _from_g))
     in_g.spines["right"].set_visible(False)
     in_g.tick_params(length=3, color=QUIET, labelcolor=QUIET)
