@@ -25,7 +25,7 @@ COMMANDS = {
     "club": "Write or check a club file.",
     "demo": "Measure the shipped clips and set them beside their truth.",
     "coin": "Predict where a loose coin leaves the head and lands.",
-    "plan": "Say how many strokes a comparison needs.",
+    "plan": "Say at which putt lengths the coin leaves by itself.",
     "lesson": "Measure a lesson and compare its conditions.",
     "history": "Keep lessons and follow a student over weeks.",
     "prove": "Set measurements beside a known truth.",
