@@ -24,8 +24,8 @@ practice, no source)."""
 SYSTEMATIC_TIME_SD_S = 1.5e-4
 """Chosen by us: contact lasts about 0.5 ms (USGA, see the launch tests), so the departure is no sharper than
 that."""
-OUTLIER_SDS = 2.5
-"""Chosen by us: residuals beyond count linearly instead of squared."""
+OUTLIER_SDS = 3.0
+"""Chosen by us: residuals beyond count ever less (Cauchy's loss), so that a smeared frame cannot pull."""
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -50,7 +50,7 @@ def fit_launch(ball: BallTrack) -> Launch | None:
     time, x, y = ball.time_s[finite], ball.x_m[finite], ball.y_m[finite]
     sd = np.maximum(ball.sd_x_m[finite], 1e-5)
     leaving = _departure_index(x)
-    if leaving is None or leaving == 0:
+    if leaving is None or not ball.at_rest[finite][:leaving].any():
         return None
     rest = np.flatnonzero(time[:leaving] >= time[leaving - 1] - REST_WINDOW_S)
     moving = np.flatnonzero((np.arange(len(time)) >= leaving) & (time <= time[leaving] + FIT_WINDOW_S))
@@ -60,7 +60,7 @@ def fit_launch(ball: BallTrack) -> Launch | None:
     # Frames of the resting ball are often the same picture: together they know the level as one frame does.
     level_sd = float(np.median(sd[rest]))
     use = np.concatenate([rest[-3:], moving])
-    slope = np.polyfit(time[moving[:4]], x[moving[:4]] - level, 1)[0]
+    slope = float(np.median(np.diff(x[moving[:6]]) / np.diff(time[moving[:6]])))
     start = np.array(
         [np.clip(time[leaving] - (x[leaving] - level) / slope, time[leaving - 1], time[leaving]), slope]
     )
@@ -128,9 +128,6 @@ def _travel(since_s: FloatArray, speed: float, deceleration: float) -> FloatArra
 
 
 def _soften(residual: FloatArray) -> FloatArray:
-    """Return residuals whose square is Huber's loss, so that a few outliers do not carry the fit."""
-    size = np.abs(residual)
-    softened: FloatArray = np.sign(residual) * np.where(
-        size <= OUTLIER_SDS, size, np.sqrt(np.maximum(2 * OUTLIER_SDS * size - OUTLIER_SDS**2, 0.0))
-    )
+    """Return residuals whose square is Cauchy's loss."""
+    softened: FloatArray = np.sign(residual) * OUTLIER_SDS * np.sqrt(np.log1p((residual / OUTLIER_SDS) ** 2))
     return softened

@@ -125,7 +125,7 @@ def frame_errors(
     """
     sd = np.maximum(sd_m * noise.scale, FLOOR_M)
     step = np.diff(time_s, prepend=time_s[0] - 1.0)
-    carry = max(noise.lag_one, 0.0) ** np.maximum(np.rint(step / np.median(step)), 1.0)
+    carry = max(noise.lag_one, 0.0) ** np.maximum(np.rint(step / np.median(step[1:])), 1.0)
     same = repeated(x_m, sd_m)
     return FrameErrors(
         sd_m=sd,

@@ -21,6 +21,8 @@ DIFFUSION_GRID = 10.0 ** np.arange(2.0, 6.01, 0.5)
 TOP_ACCELERATION_SDS = np.array([0.05, 1.5])
 """Sds of the step of acceleration at the top that compete by likelihood [m/s^2]: a hand that pulls steadily,
 and one that grabs."""
+LOG_STEP_ODDS = -4.0
+"""Log odds of a step of acceleration at the top beforehand, chosen by us: one stroke in fifty grabs."""
 FEWEST_FRAMES_AFTER = 6
 """Chosen by us: fewer frames after impact say nothing about the process noise there."""
 
@@ -44,7 +46,7 @@ def choose_noise(frames: StrokeFrames, model: StrokeModel) -> StrokeModel:
     q = np.where(backswing, back[:, None], forward[:, None])
     Q = base[before] + q[:, :, None, None] * unit[before]
     Q[:, nodes.top + 1, ACCELERATION, ACCELERATION] = top_sd**2
-    log_weight = _log_prior(back) + _log_prior(forward)
+    log_weight = _log_prior(back) + _log_prior(forward) + np.where(top_sd > top_sd.min(), LOG_STEP_ODDS, 0.0)
     log_weight += log_likelihoods(
         chain.position_m[before],
         chain.variance_m2[before],

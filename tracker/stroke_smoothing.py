@@ -19,7 +19,7 @@ from pennyfall.tracker.measurement_noise import (
     frame_errors,
 )
 from pennyfall.tracker.motion_model import MOTION_STATES, OBSERVED, MotionChain
-from pennyfall.tracker.noise_choice import choose_noise
+from pennyfall.tracker.noise_choice import TOP_ACCELERATION_SDS, choose_noise
 from pennyfall.tracker.smoothing import SmoothedChain, sample_paths, smooth
 from pennyfall.tracker.stroke_chain import StrokeFrames, StrokeModel, StrokeNodes, build_chain
 from pennyfall.tracker.stroke_events import (
@@ -38,6 +38,8 @@ UNRESTED_LEAD_S = 0.12
 """Chosen by us: without a rest, how much of the motion before the turn goes into it."""
 LARGEST_STEP_S = 0.04
 """Chosen by us: an event found to a few frames moves no further when the curve is smoothed."""
+MIDDLING_DIFFUSION = 3e3
+"""Process noise until it is chosen [m^2/s^7]: what simulated and rendered strokes ask for is 200 to 2000."""
 SAMPLES = 300
 """Joint samples: the standard deviation they give is itself known to 4 %."""
 
@@ -96,11 +98,11 @@ def smooth_stroke(
         impact=impact.value,
         struck=struck,
         rested=found.rested,
-        diffusion=(1e4, 1e4, 1e4),
-        top_acceleration_sd=0.05,
+        diffusion=(MIDDLING_DIFFUSION,) * 3,
+        top_acceleration_sd=float(TOP_ACCELERATION_SDS[0]),
     )
-    model = choose_noise(frames, model)
-    model = _refine_events(frames, model, found)
+    # The top first: at a misplaced top, likelihood would see a step of acceleration that is not there.
+    model = choose_noise(frames, _refine_events(frames, model))
     chain, nodes = build_chain(frames, model, fill=True)
     smoothed = smooth(chain)
     samples = sample_paths(smoothed, SAMPLES, generator)
@@ -156,7 +158,7 @@ def _with_noise(
     return StrokeFrames(time=time, x=x, errors=errors, seen=seen), noise
 
 
-def _refine_events(frames: StrokeFrames, model: StrokeModel, found: FoundStroke) -> StrokeModel:
+def _refine_events(frames: StrokeFrames, model: StrokeModel) -> StrokeModel:
     """Return the model with the events that are crossings moved to where the smoothed curve has them."""
     chain, nodes = build_chain(frames, model, fill=False)
     smoothed = smooth(chain)

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, fields
 
 import numpy as np
 from numpy.polynomial import Polynomial
@@ -142,6 +143,8 @@ def stroke(
     coefficients[powers] = np.linalg.solve(conditions, [-back_m, 0.0, first_acceleration])
     if np.any(Polynomial(coefficients).deriv()(np.linspace(0, back_s, 200)[1:-1]) >= 0):
         raise ValueError("this backswing would first press forward")
+    if abs(coefficients[start_power]) * back_s**start_power < 3 * back_m:
+        raise ValueError("this backswing would creep away: its onset is nowhere to be seen")
     takeaway = rest_s
     top = takeaway + back_s
     impact = top + forward_s
@@ -266,5 +269,100 @@ def ball_track(
         x_m=(x + noise)[kept],
         y_m=(0.01 * x)[kept],
         sd_x_m=np.full(int(kept.sum()), noise_m),
+        at_rest=~moving[kept],
+    )
+
+
+def random_stroke(kind: str, generator: np.random.Generator) -> TrueStroke:
+    """Return a stroke of the given kind with random durations, lengths, start and green."""
+    while True:
+        try:
+            return stroke(
+                kind,
+                back_s=generator.uniform(0.55, 0.9),
+                forward_s=generator.uniform(0.26, 0.42),
+                back_m=generator.uniform(0.12, 0.30),
+                start_power=int(generator.integers(2, 5)),
+                through_s=generator.uniform(0.5, 0.8),
+                ball_deceleration_mps2=generator.uniform(2.0, 5.0),
+            )
+        except ValueError:
+            continue
+
+
+Motion = tuple[float, Callable[[FloatArray], FloatArray]]
+"""A duration and the position during it as a function of the time since its start."""
+
+
+def hold(x_m: float, duration_s: float) -> Motion:
+    """Return a rest."""
+    return duration_s, lambda since: np.full_like(since, x_m)
+
+
+def move(start_m: float, end_m: float, duration_s: float) -> Motion:
+    """Return a minimum-jerk movement from rest to rest."""
+
+    def position(since: FloatArray) -> FloatArray:
+        tau = since / duration_s
+        return np.asarray(start_m + (end_m - start_m) * tau**3 * (10 - 15 * tau + 6 * tau**2))
+
+    return duration_s, position
+
+
+def swing(true: TrueStroke, follow_s: float = 0.6) -> Motion:
+    """Return a stroke from its first instant to its finish."""
+    return true.impact_s + follow_s, true.position
+
+
+def motion_track(
+    motions: Sequence[Motion], generator: np.random.Generator, rate_hz: float = 240.0
+) -> HeadTrack:
+    """Return a track of one motion after another, 0.15 mm of noise in motion, none at rest, no tilt."""
+    total = sum(duration for duration, _ in motions)
+    time = np.arange(generator.uniform(0, 1 / rate_hz), total, 1 / rate_hz)
+    x = np.empty_like(time)
+    start = 0.0
+    for duration, position in motions:
+        here = (time >= start - 1e-12) & (time < start + duration)
+        x[here] = position(time[here] - start)
+        start += duration
+    noise = 1.5e-4 * correlated_noise(len(time), 0.2, generator)
+    for index in range(1, len(time)):
+        if abs(x[index] - x[index - 1]) < 1e-12:
+            noise[index] = noise[index - 1]
+    unknown = np.full(len(time), np.nan)
+    return HeadTrack(
+        time_s=time,
+        seen=np.ones(len(time), dtype=bool),
+        x_m=x + noise,
+        y_m=np.zeros(len(time)),
+        z_m=0.03 + x**2 / 2.6,
+        sd_x_m=np.full(len(time), 1.5e-4),
+        sd_z_m=np.full(len(time), 1.5e-4),
+        tilt_rad=unknown,
+        sd_tilt_rad=unknown,
+    )
+
+
+def part_of(head: HeadTrack, first_s: float, last_s: float) -> HeadTrack:
+    """Return the frames of a track within a stretch of time."""
+    kept = (head.time_s >= first_s) & (head.time_s < last_s)
+    return HeadTrack(**{each.name: getattr(head, each.name)[kept] for each in fields(head)})
+
+
+def delayed_ball(
+    true: TrueStroke, delay_s: float, head: HeadTrack, generator: np.random.Generator
+) -> BallTrack:
+    """Return the track of the ball of a stroke that starts `delay_s` into the clip."""
+    since = head.time_s - delay_s
+    x = np.where(since < true.impact_s, 0.0, true.ball(since))
+    kept = x < 0.4
+    moving = x > 0
+    x = x + np.where(moving, 3e-4 * generator.standard_normal(len(x)), 1e-4)
+    return BallTrack(
+        time_s=head.time_s[kept],
+        x_m=x[kept],
+        y_m=np.zeros(int(kept.sum())),
+        sd_x_m=np.full(int(kept.sum()), 3e-4),
         at_rest=~moving[kept],
     )

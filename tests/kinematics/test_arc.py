@@ -1,0 +1,64 @@
+"""Tilt and hub radius of a head that swings on a circle."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from pennyfall.kinematics.arc import fit_arc
+from pennyfall.kinematics.values import FloatArray
+
+
+def circle(radius: float, generator: np.random.Generator, noise: float = 1.0) -> tuple[FloatArray, ...]:
+    """Return x, z and tilt about a hub above x = -0.06, from -25 to +30 cm: z = R - sqrt(R^2 - u^2), tilt =
+    asin(u/R).
+    """
+    u = np.linspace(-0.25, 0.30, 300)
+    z = 0.03 + radius - np.sqrt(radius**2 - u**2) + noise * 2e-4 * generator.standard_normal(300)
+    tilt = np.arcsin(u / radius) + noise * 0.01 * generator.standard_normal(300)
+    return u - 0.06, z, tilt
+
+
+@pytest.mark.parametrize("radius", [0.9, 1.3, 1.9])
+def test_radius_and_tilt_of_a_circle(radius: float, generator: np.random.Generator) -> None:
+    x, z, tilt = circle(radius, generator)
+    arc = fit_arc(x, z, np.full(300, 2e-4), tilt, np.full(300, 0.01), -0.06)
+    assert arc.hub_radius_m.value == pytest.approx(radius, rel=0.01)
+    low, high = arc.hub_radius_m.interval(3.0)
+    assert low < radius < high
+    expected = np.arcsin(0.2 / radius) - np.arcsin(-0.2 / radius)
+    assert arc.tilt_range((-0.26, 0.14)).value == pytest.approx(expected, abs=0.01)
+    np.testing.assert_allclose(arc.tilt_at(np.array([-0.06, 0.04])), [0, np.arcsin(0.1 / radius)], atol=0.005)
+
+
+def test_without_a_measured_tilt_the_height_gives_it(generator: np.random.Generator) -> None:
+    x, z, _ = circle(1.3, generator)
+    unknown = np.full(300, np.nan)
+    arc = fit_arc(x, z, np.full(300, 2e-4), unknown, unknown, -0.06)
+    assert arc.hub_radius_m.value == pytest.approx(1.3, rel=0.02)
+    assert arc.tilt_at(np.array([0.14]))[0] == pytest.approx(0.2 / 1.3, rel=0.03)
+
+
+def test_contradicting_curvatures_widen_the_interval(generator: np.random.Generator) -> None:
+    x, z, _ = circle(1.3, generator)
+    tilt = circle(1.6, generator)[2]
+    arc = fit_arc(x, z, np.full(300, 2e-4), tilt, np.full(300, 0.002), -0.06)
+    low, high = arc.hub_radius_m.interval()
+    assert low < 1.3 or high > 1.6
+    assert arc.hub_radius_m.sd > 0.02
+
+
+def test_a_straight_path_has_no_radius(generator: np.random.Generator) -> None:
+    x, _, _ = circle(1.3, generator)
+    z = 0.03 + 2e-4 * generator.standard_normal(300)
+    tilt = 0.01 * generator.standard_normal(300)
+    arc = fit_arc(x, z, np.full(300, 2e-4), tilt, np.full(300, 0.01), -0.06)
+    assert not arc.hub_radius_m.known
+
+
+def test_nothing_measured_gives_nothing(generator: np.random.Generator) -> None:
+    unknown = np.full(300, np.nan)
+    arc = fit_arc(np.linspace(-0.3, 0.3, 300), unknown, unknown, unknown, unknown, 0.0)
+    assert not arc.hub_radius_m.known
+    assert not arc.tilt_range((-0.2, 0.2)).known
+    assert np.isnan(arc.tilt_at(np.array([0.1]))).all()

@@ -1,0 +1,129 @@
+"""The ball's departure and speed, from tracks with exact truth."""
+
+from __future__ import annotations
+
+from dataclasses import fields
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from pennyfall.kinematics.launch import fit_launch
+from pennyfall.kinematics.tracks import BallTrack
+from pennyfall.kinematics.values import FloatArray
+
+
+def ball(
+    speed: float,
+    departure: float,
+    generator: np.random.Generator,
+    *,
+    rate_hz: float = 240.0,
+    deceleration: float = 3.5,
+    noise_m: float = 3e-4,
+    reach_m: float = 0.4,
+    rest_m: float = 0.0,
+) -> BallTrack:
+    """A ball slides until 5/7 of its speed is left (uniform sphere, textbook mechanics), then rolls."""
+    time = np.arange(0.0, departure + 0.6, 1 / rate_hz)
+    since = np.maximum(time - departure, 0)
+    sliding = np.minimum(since, 2 / 7 * speed / deceleration)
+    x = speed * sliding - 0.5 * deceleration * sliding**2 + 5 / 7 * speed * (since - sliding)
+    kept = x < reach_m
+    noise = np.where(
+        x > 0, noise_m * generator.standard_normal(len(x)), noise_m * generator.standard_normal()
+    )
+    return BallTrack(
+        time_s=time[kept],
+        x_m=(x + noise + rest_m)[kept],
+        y_m=np.zeros(int(kept.sum())),
+        sd_x_m=np.full(int(kept.sum()), noise_m),
+        at_rest=x[kept] == 0,
+    )
+
+
+def changed(track: BallTrack, **arrays: FloatArray) -> BallTrack:
+    values = {each.name: getattr(track, each.name) for each in fields(track)}
+    return BallTrack(**{**values, **arrays})
+
+
+@pytest.mark.parametrize(("rate_hz", "time_s", "share"), [(240.0, 6e-4, 0.01), (60.0, 1e-3, 0.02)])
+@pytest.mark.parametrize("speed", [1.0, 1.8, 2.6])
+def test_departure_and_speed_are_found_to_a_fraction_of_a_frame(
+    rate_hz: float, time_s: float, share: float, speed: float, generator: np.random.Generator
+) -> None:
+    inside = 0
+    for _ in range(40):
+        departure = generator.uniform(0.8, 0.82)
+        track = ball(speed, departure, generator, rate_hz=rate_hz, deceleration=generator.uniform(2, 5))
+        launch = fit_launch(track)
+        assert launch is not None
+        assert launch.impact_s.value == pytest.approx(departure, abs=3 * time_s)
+        assert launch.speed_mps.value == pytest.approx(speed, rel=4 * share)
+        low, high = launch.speed_mps.interval()
+        inside += low <= speed <= high
+    assert inside >= 34
+
+
+def test_two_frames_of_the_moving_ball_suffice(generator: np.random.Generator) -> None:
+    track = ball(2.0, 0.801, generator, rate_hz=60.0, reach_m=0.08)
+    assert np.count_nonzero(~track.at_rest) in (2, 3)
+    launch = fit_launch(track)
+    assert launch is not None
+    low, high = launch.speed_mps.interval()
+    assert low < 2.0 < high
+    assert high - low < 0.2
+
+
+def test_a_blurred_frame_gone_wrong_hardly_moves_the_launch(generator: np.random.Generator) -> None:
+    track = ball(2.0, 0.8, generator)
+    x = track.x_m.copy()
+    x[np.flatnonzero(~track.at_rest)[3]] += 0.008
+    launch = fit_launch(changed(track, x_m=x))
+    assert launch is not None
+    assert launch.impact_s.value == pytest.approx(0.8, abs=0.001)
+    assert launch.speed_mps.value == pytest.approx(2.0, rel=0.03)
+
+
+def test_a_ball_touched_at_address_leaves_from_where_it_lay_last(generator: np.random.Generator) -> None:
+    track = ball(2.0, 0.8, generator)
+    x = track.x_m - np.where(track.time_s < 0.4, 0.003, 0.0)
+    launch = fit_launch(changed(track, x_m=x))
+    assert launch is not None
+    assert launch.impact_s.value == pytest.approx(0.8, abs=0.001)
+
+
+def test_a_ball_hidden_by_the_head_before_impact_is_still_timed(generator: np.random.Generator) -> None:
+    track = ball(2.0, 0.8, generator)
+    kept = ~((track.time_s > 0.68) & (track.time_s < 0.806))
+    launch = fit_launch(BallTrack(**{each.name: getattr(track, each.name)[kept] for each in fields(track)}))
+    assert launch is not None
+    assert launch.impact_s.value == pytest.approx(0.8, abs=0.0015)
+
+
+def test_a_ball_that_stays_or_is_only_nudged_has_no_launch(generator: np.random.Generator) -> None:
+    track = ball(2.0, 0.8, generator)
+    still = changed(track, x_m=np.full(len(track.x_m), 1e-4))
+    nudged = changed(track, x_m=np.where(track.time_s > 0.5, 0.006, 0.0))
+    assert fit_launch(still) is None
+    assert fit_launch(nudged) is None
+
+
+def test_a_ball_seen_only_moving_has_no_launch(generator: np.random.Generator) -> None:
+    track = ball(2.0, 0.8, generator)
+    moving = ~track.at_rest
+    late = BallTrack(**{each.name: getattr(track, each.name)[moving] for each in fields(track)})
+    assert fit_launch(late) is None
+
+
+@settings(max_examples=20, deadline=None)
+@given(shift=st.floats(-50, 50), offset=st.floats(-0.3, 0.3))
+def test_shifting_time_and_place_shifts_the_departure_only(shift: float, offset: float) -> None:
+    track = ball(1.7, 0.8, np.random.default_rng(7))
+    plain = fit_launch(track)
+    moved = fit_launch(changed(track, time_s=track.time_s + shift, x_m=track.x_m + offset))
+    assert plain is not None
+    assert moved is not None
+    assert moved.impact_s.value == pytest.approx(plain.impact_s.value + shift, abs=1e-6)
+    assert moved.speed_mps.value == pytest.approx(plain.speed_mps.value, rel=1e-4)
