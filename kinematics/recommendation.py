@@ -64,7 +64,7 @@ def recommend(conditions: Sequence[str], pairs: Sequence[PairComparison], rules:
                 putt_lengths_m=lengths,
                 text=f"Prescribe {condition} for putts of {where}: {listed([each.text for each in mine])}.",
                 reasons=tuple(reasons),
-                would_change=_would_overturn(condition, mine, reasons),
+                would_change=_would_overturn(condition, mine, reasons, pairs),
             )
     return Recommendation(
         condition=None,
@@ -123,7 +123,9 @@ def _undecided(pairs: Sequence[PairComparison], deciding: Sequence[Reason]) -> s
     return f"No prescription: the rules do not single out one condition ({said})."
 
 
-def _would_overturn(condition: str, mine: Sequence[Reason], reasons: Sequence[Reason]) -> tuple[str, ...]:
+def _would_overturn(
+    condition: str, mine: Sequence[Reason], reasons: Sequence[Reason], pairs: Sequence[PairComparison]
+) -> tuple[str, ...]:
     changes = []
     for reason in mine:
         each = reason.comparison
@@ -139,6 +141,11 @@ def _would_overturn(condition: str, mine: Sequence[Reason], reasons: Sequence[Re
         for each in reasons
         if not each.rule.decides and each.over == condition
     ]
+    if any(first != second for pair in pairs for first, second in pair.strokes):
+        changes.append(
+            "As many strokes of each condition: with unequal counts a condition that only scatters more can look "
+            "like one that differs."
+        )
     changes.append(
         "The conditions filmed in turns: filmed one after the other, warming up or tiring looks like a "
         "difference."

@@ -245,6 +245,14 @@ def test_a_condition_without_strokes_is_refused(strong: Lesson) -> None:
     assert "take the condition out" in caught.value.fix
 
 
+def test_unequal_counts_are_owned_up_to(strong: Lesson) -> None:
+    equal = compare_conditions(strong).recommendation.would_change
+    strong["coin let go"][3.66].append(strong["coin let go"][3.66][0])
+    unequal = compare_conditions(strong).recommendation.would_change
+    assert not any("unequal counts" in each for each in equal)
+    assert any("unequal counts" in each for each in unequal)
+
+
 def test_a_lesson_without_strokes_has_an_empty_table() -> None:
     table = stroke_table({"coin let go": {3.66: []}}, standard_rules().quantities)
     assert table.values.shape == (0, 10)

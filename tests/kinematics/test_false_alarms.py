@@ -125,3 +125,16 @@ def test_the_interval_of_a_difference_covers_the_truth(generator: np.random.Gene
         )
         covered += low <= 1.0 <= high
     assert covered / lessons == pytest.approx(0.95, abs=0.027)  # three binomial standard errors
+
+
+@pytest.mark.slow
+def test_a_real_change_of_one_quantity_raises_no_alarm_in_the_others(generator: np.random.Generator) -> None:
+    """400 lessons in which only the place of the peak moves: 5 % is 20, three standard errors above it 33."""
+    moved = Habit(peak_acceleration_share=0.92)
+    alarms = 0
+    for _ in range(400):
+        pair = _compared(generator, moved, strokes=3, profiles=False)
+        alarms += any(
+            each.claimed for each in pair.quantities if each.quantity.name != "peak_acceleration_share"
+        )
+    assert alarms <= 33
