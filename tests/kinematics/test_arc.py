@@ -10,8 +10,9 @@ from pennyfall.kinematics.values import FloatArray
 
 
 def circle(radius: float, generator: np.random.Generator, noise: float = 1.0) -> tuple[FloatArray, ...]:
-    """Return x, z and tilt about a hub above x = -0.06, from -25 to +30 cm: z = R - sqrt(R^2 - u^2), tilt =
-    asin(u/R).
+    """Return x, height and tilt on a circle, from -25 to +30 cm about its lowest point at x = -0.06.
+
+    z = R - sqrt(R^2 - u^2), tilt = asin(u / R).
     """
     u = np.linspace(-0.25, 0.30, 300)
     z = 0.03 + radius - np.sqrt(radius**2 - u**2) + noise * 2e-4 * generator.standard_normal(300)

@@ -25,7 +25,7 @@ def ball(
     reach_m: float = 0.4,
     rest_m: float = 0.0,
 ) -> BallTrack:
-    """A ball slides until 5/7 of its speed is left (uniform sphere, textbook mechanics), then rolls."""
+    """Return a ball that slides until 5/7 of its speed is left (uniform sphere, textbook), then rolls."""
     time = np.arange(0.0, departure + 0.6, 1 / rate_hz)
     since = np.maximum(time - departure, 0)
     sliding = np.minimum(since, 2 / 7 * speed / deceleration)

@@ -13,9 +13,7 @@ from tests.tracker.simulated_strokes import correlated_noise
 def onset(
     position: FloatArray, time: FloatArray, sd_m: float, lag_one: float, generator: np.random.Generator
 ) -> Estimate:
-    """Estimate the onset of a movement of -0.2 m in 0.7 s from its first 15 mm, with the resting frames
-    identical.
-    """
+    """Estimate the onset of a movement of -0.2 m in 0.7 s from its first 15 mm; rest is identical frames."""
     noise = sd_m * correlated_noise(len(time), lag_one, generator)
     resting = position == 0.0
     noise[resting] = noise[0]
@@ -26,9 +24,7 @@ def onset(
 
 
 def start(power: int, time: FloatArray) -> FloatArray:
-    """Return the backswing that leaves rest like t^power and stops at -0.2 m (lowest polynomial) from t =
-    0.5 s.
-    """
+    """Return the lowest polynomial that leaves rest like t^power at 0.5 s and stops at -0.2 m."""
     tau = np.clip((time - 0.5) / 0.7, 0.0, 1.0)
     shapes = {
         2: 6 * tau**2 - 8 * tau**3 + 3 * tau**4,

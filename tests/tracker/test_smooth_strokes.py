@@ -218,9 +218,7 @@ def test_several_strokes_keep_their_own_balls(generator: np.random.Generator) ->
 def rendered_tracks(
     truth: Path, generator: np.random.Generator
 ) -> tuple[dict[str, float], HeadTrack, BallTrack]:
-    """Return the events and, with 0.2 mm of noise (lag one 0.3, none at rest), the tracks of a rendered
-    stroke.
-    """
+    """Return events and tracks of a rendered stroke, with 0.2 mm of noise in motion (lag one 0.3)."""
     document = json.loads(truth.read_text(encoding="utf-8"))
     frames = document["frames"]
     time = np.array(frames["frame_time_s"])
@@ -262,9 +260,7 @@ def rendered_tracks(
 def test_a_rendered_stroke_that_still_accelerates_at_impact(
     name: str, share: float, footage: Path, generator: np.random.Generator
 ) -> None:
-    """A motion made elsewhere: slow in transition, 4.97 m/s^2 at impact; a smoother across it would read
-    -20.
-    """
+    """A motion made elsewhere, slow in transition and still accelerating with 4.97 m/s^2 at impact."""
     events, head, ball = rendered_tracks(footage / "rendered-late" / f"{name}.truth.json", generator)
     found: StrokeMeasures = measured(head, ball).strokes[0]
     assert found.top_s.value == pytest.approx(events["top_s"], abs=0.0025)

@@ -65,13 +65,13 @@ def impact_chain(generator: np.random.Generator) -> MotionChain:
 
 
 def test_smoother_gives_the_states_of_batch_least_squares(generator: np.random.Generator) -> None:
-    """All nodes at once by weighted least squares: first differences, transitions and measurements as rows."""
+    """All nodes at once: generalised least squares with the prior covariance of the whole path."""
     chain = impact_chain(generator)
     F, Q = chain_matrices(chain)
     nodes = len(F)
     covariance = np.zeros((nodes * STATES, nodes * STATES))
     mean = np.zeros(nodes * STATES)
-    # The prior covariance of the whole path, block by block: cov(k, k) = F P F' + Q, cov(k, j) = F cov(k - 1, j).
+    # Prior covariance of the whole path: cov(k, k) = F P F' + Q, cov(k, j) = F cov(k - 1, j) for j < k.
     P, m = chain.start_covariance, chain.start_mean
     for k in range(nodes):
         here = slice(k * STATES, (k + 1) * STATES)
@@ -83,8 +83,8 @@ def test_smoother_gives_the_states_of_batch_least_squares(generator: np.random.G
             covariance[: k * STATES, here] = covariance[here, : k * STATES].T
     seen = np.flatnonzero(np.isfinite(chain.position_m))
     H = np.zeros((len(seen), nodes * STATES))
-    for row, k in enumerate(seen):
-        H[row, k * STATES : (k + 1) * STATES] = OBSERVED[0]
+    for row, node in enumerate(seen):
+        H[row, node * STATES : (node + 1) * STATES] = OBSERVED[0]
     S = H @ covariance @ H.T + np.diag(chain.variance_m2[seen])
     gain = np.linalg.solve(S, H @ covariance).T
     batch = (mean + gain @ (chain.position_m[seen] - H @ mean)).reshape(nodes, STATES)
@@ -186,9 +186,7 @@ def test_local_level_of_the_nile(refdata: Path) -> None:
 
 
 def test_steady_state_gain_of_a_local_level() -> None:
-    """Kalata's tracking index (IEEE Trans. AES 20:174, 1984, from memory) for one state: L^2 = alpha^2 / (1
-    - alpha).
-    """
+    """Tracking index L of one state: L^2 = alpha^2 / (1 - alpha) (Kalata 1984, IEEE Trans. AES, from memory)."""
     index = 0.5
     chain = chain_of(
         np.zeros(60),
