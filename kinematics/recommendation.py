@@ -143,8 +143,8 @@ def _would_overturn(
     ]
     if any(first != second for pair in pairs for first, second in pair.strokes):
         changes.append(
-            "As many strokes of each condition: with unequal counts a condition that only scatters more can look "
-            "like one that differs."
+            "As many strokes of each condition: with unequal counts a condition that only scatters more can "
+            "look like one that differs."
         )
     changes.append(
         "The conditions filmed in turns: filmed one after the other, warming up or tiring looks like a "
