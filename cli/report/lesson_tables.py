@@ -14,6 +14,7 @@ from pennyfall.kinematics.rules import Quantity
 from pennyfall.kinematics.wording import FOOT_M, shown
 
 UNKNOWN = "–"
+NO_BREAK_SPACE = "\u00a0"
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -70,8 +71,9 @@ def label(quantity: Quantity) -> str:
 
 
 def typeset(text: str) -> str:
-    """Return text with a true minus before numbers, and units with their exponents raised."""
-    return re.sub(r"(?<![\w.])-(?=\d)", "−", text).replace("m/s^2", "m/s²")
+    """Return text with true minus signs, raised exponents, and units that stay with their numbers."""
+    text = re.sub(r"(?<![\w.])-(?=\d)", "−", text).replace("m/s^2", "m/s²")
+    return re.sub(r"(?<=\d) (?=%|(?:m|cm|ms|ft|m/s²|cm/s)(?!\w))", NO_BREAK_SPACE, text)
 
 
 def _pair_table(pair: PairComparison) -> Table:
@@ -110,7 +112,7 @@ def _pair_row(each: QuantityComparison) -> Row:
             else UNKNOWN,
             _number(quantity, pooled.first_mean),
             _number(quantity, pooled.second_mean),
-            UNKNOWN if math.isnan(each.p_adjusted) else f"{each.p_adjusted:.3f}",
+            _probability(each.p_adjusted),
             UNKNOWN
             if math.isnan(pooled.effect.g)
             else typeset(f"{pooled.effect.g:.1f} ({g_low:.1f} to {g_high:.1f})"),
@@ -128,6 +130,12 @@ def _mean_and_scatter(summary: ConditionSummary, quantity: Quantity) -> str:
     if math.isfinite(low):
         words += f" ({_number(quantity, low)} to {_number(quantity, high)})"
     return f"{words}; own {_number(quantity, scatter.own_sd)}" if math.isfinite(scatter.own_sd) else words
+
+
+def _probability(p: float) -> str:
+    if math.isnan(p):
+        return UNKNOWN
+    return "< 0.001" if p < 0.001 else f"{p:.3f}"
 
 
 def _number(quantity: Quantity, value: float) -> str:

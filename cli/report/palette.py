@@ -24,8 +24,8 @@ PAPER_LIGHT, PAPER_DARK = "#fbfaf7", "#12181c"
 INKS = (
     Ink(light="#0f6380", dark="#62c3e4", dash="", mark="circle"),
     Ink(light="#b4441c", dark="#f49a6c", dash="9 4", mark="diamond"),
-    Ink(light="#5f3b8f", dark="#bda6ee", dash="2 4", mark="square"),
-    Ink(light="#6d6a00", dark="#d6cf56", dash="9 4 2 4", mark="triangle"),
+    Ink(light="#3a2f7d", dark="#8f8fff", dash="2 4", mark="square"),
+    Ink(light="#6b6b6b", dark="#cfcfcf", dash="9 4 2 4", mark="triangle"),
 )
 """Chosen by us, checked by simulating dichromacy; they repeat from the fifth condition on."""
 

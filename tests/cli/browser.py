@@ -1,4 +1,4 @@
-"""Headless Chromium over its DevTools protocol: open a page, run script in it, press, print, take pictures."""
+"""Headless Chromium over its DevTools protocol: open a page, run script in it, press, print, picture it."""
 
 from __future__ import annotations
 
@@ -12,10 +12,9 @@ import urllib.request
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
-from types import TracebackType
-from typing import Any, Self
+from typing import Any
 
-from websockets.sync.client import connect
+from websockets.sync.client import ClientConnection, connect
 
 CHROMIUM = next(
     (found for name in ("chromium", "chromium-browser", "google-chrome") if (found := shutil.which(name))),
@@ -28,8 +27,8 @@ A4_IN, LETTER_IN = (8.27, 11.69), (8.5, 11.0)
 class Page:
     """One tab, with everything it asked for and complained about."""
 
-    def __init__(self, address: str) -> None:
-        self._socket = connect(address, max_size=None, open_timeout=WAIT_S)
+    def __init__(self, socket: ClientConnection) -> None:
+        self._socket = socket
         self._number = 0
         self.requests: list[str] = []
         """Addresses asked for."""
@@ -37,14 +36,6 @@ class Page:
         """Errors and warnings on the console, and uncaught exceptions."""
         for domain in ("Page", "Runtime", "Network", "Log"):
             self.send(f"{domain}.enable")
-
-    def __enter__(self) -> Self:
-        return self
-
-    def __exit__(
-        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
-    ) -> None:
-        self._socket.close()
 
     def send(self, method: str, **parameters: Any) -> dict[str, Any]:  # noqa: ANN401 - protocol values
         """Send one command and return its result."""
@@ -85,7 +76,8 @@ class Page:
         """Set the window and whether the reader prefers dark pages."""
         self.send("Emulation.setDeviceMetricsOverride", width=width, height=height, deviceScaleFactor=scale,
                   mobile=width < 600)  # fmt: skip
-        self.send("Emulation.setEmulatedMedia", features=[{"name": "prefers-color-scheme", "value": "dark" if dark else "light"}])  # fmt: skip
+        scheme = {"name": "prefers-color-scheme", "value": "dark" if dark else "light"}
+        self.send("Emulation.setEmulatedMedia", features=[scheme])
 
     def click(self, script: str) -> None:
         """Click with the mouse in the middle of the element that a script gives."""
@@ -111,7 +103,10 @@ class Page:
 
     def pdf(self, paper_in: tuple[float, float]) -> bytes:
         """Return the page printed; its own style sets the margins."""
-        answer = self.send("Page.printToPDF", paperWidth=paper_in[0], paperHeight=paper_in[1], printBackground=True)  # fmt: skip
+        width_in, height_in = paper_in
+        answer = self.send(
+            "Page.printToPDF", paperWidth=width_in, paperHeight=height_in, printBackground=True
+        )
         return base64.b64decode(answer["data"])
 
     def _note(self, message: dict[str, Any]) -> None:
@@ -149,8 +144,8 @@ def chromium() -> Iterator[Page]:
             stderr=subprocess.DEVNULL,
         )
         try:
-            with Page(_first_tab(Path(profile))) as page:
-                yield page
+            with connect(_first_tab(Path(profile)), max_size=None, open_timeout=WAIT_S) as socket:
+                yield Page(socket)
         finally:
             process.kill()
             process.wait()

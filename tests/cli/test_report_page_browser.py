@@ -1,0 +1,237 @@
+"""The report driven in a browser: strokes, clips and cursor go together; it prints on two pages."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator
+from pathlib import Path
+
+import av
+import numpy as np
+import pytest
+
+from pennyfall.cli.report.lesson_drawings import stroke_id
+from pennyfall.cli.report.lesson_page import Film
+from tests.cli.browser import A4_IN, CHROMIUM, LETTER_IN, Page, chromium
+from tests.cli.test_report_page import made_lesson, page_of
+
+pytestmark = [
+    pytest.mark.browser,
+    pytest.mark.skipif(CHROMIUM is None, reason="no Chromium is installed"),
+]
+
+SLOW, FROM_S, FRAMES, RATE = 4.0, 0.65, 420, 60
+"""The test films play 7 s, that is 1.75 s of the stroke."""
+
+
+def write_film(path: Path, shade: int) -> None:
+    """Write an MP4 whose grey grows with time, so that a test sees which instant is on the screen."""
+    with av.open(str(path), "w", options={"movflags": "faststart"}) as container:
+        stream = container.add_stream("libx264", rate=RATE)
+        stream.width, stream.height, stream.pix_fmt = 160, 90, "yuv420p"
+        stream.options = {"profile": "main", "g": "30", "bf": "0", "crf": "20"}
+        for k in range(FRAMES):
+            frame = np.full((90, 160, 3), shade, dtype=np.uint8)
+            frame[:, : round(160 * k / FRAMES)] = 255 - shade
+            container.mux(stream.encode(av.VideoFrame.from_ndarray(frame, format="rgb24")))
+        container.mux(stream.encode(None))
+
+
+@pytest.fixture(scope="module")
+def report(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    base = tmp_path_factory.mktemp("report")
+    result = made_lesson(base)
+    films = {}
+    for k, each in enumerate(each for condition in result.conditions for each in condition.strokes):
+        if k < 4:
+            write_film(base / "film.mp4", 20 + 20 * k)
+        if k != 5:  # one stroke has no clip
+            films[stroke_id(each)] = Film(mp4=(base / "film.mp4").read_bytes(), from_s=FROM_S, slow=SLOW)
+    path = base / "report.html"
+    path.write_text(page_of(result, films))
+    return path
+
+
+@pytest.fixture
+def page(report: Path) -> Iterator[Page]:
+    with chromium() as tab:
+        tab.size(1280, 900)
+        tab.open(report)
+        tab.wait_for(
+            "document.getElementById('film').readyState >= 2 && !document.getElementById('film').seeking"
+        )
+        yield tab
+        assert tab.complaints == []
+        outside = [each for each in tab.requests if not each.startswith(("file:", "blob:", "data:"))]
+        assert outside == []
+        assert sum(each.startswith("file:") for each in tab.requests) == 1
+
+
+def cursor_s(page: Page) -> float:
+    """Return the time in the stroke at which the cursor stands, from where it is drawn."""
+    found = page.run(
+        "(() => { const d = JSON.parse(document.getElementById('data').textContent);"
+        "const id = document.querySelector('input[name=stroke]:checked').value, t = d[id].t;"
+        "const x = Number(document.getElementById('cursor').getAttribute('x1'));"
+        "return t[0] + (x - 30) / 320 * (t[t.length - 1] - t[0]); })()"
+    )
+    return float(found)
+
+
+def film_s(page: Page) -> float:
+    """Return the time in the stroke that the clip shows."""
+    return FROM_S + float(page.run("document.getElementById('film').currentTime")) / SLOW
+
+
+def name(page: Page) -> str:
+    return str(page.run("document.getElementById('player-name').textContent"))
+
+
+def settled(page: Page) -> None:
+    page.wait_for(
+        "!document.getElementById('film').seeking && document.getElementById('film').readyState >= 2"
+    )
+
+
+def test_choosing_a_stroke_shows_its_clip_and_its_curve(page: Page) -> None:
+    before = (
+        page.run("document.getElementById('film').src"),
+        page.run("document.getElementById('curve').innerHTML"),
+    )
+    page.click("document.querySelectorAll('#choices label')[4]")
+    settled(page)
+    assert name(page) == "coin kept on, 12 ft, stroke 2"
+    assert page.run("document.getElementById('film').src") != before[0]
+    assert page.run("document.getElementById('curve').innerHTML") != before[1]
+    assert page.run("document.getElementById('film').videoWidth") == 160
+
+
+def test_clicking_a_dot_in_a_drawing_chooses_its_stroke(page: Page) -> None:
+    wanted = page.run("document.querySelector('.figures.three .dot:nth-of-type(1)').dataset.stroke")
+    page.click("[...document.querySelectorAll('.dot')].reverse()[0]")
+    chosen = page.run("document.querySelector('input[name=stroke]:checked').value")
+    assert chosen == page.run("[...document.querySelectorAll('.dot')].reverse()[0].dataset.stroke")
+    assert chosen != wanted
+    assert page.run("document.querySelectorAll('.dot.chosen').length") >= 1
+
+
+def test_the_cursor_follows_the_playing_clip(page: Page) -> None:
+    page.run("document.getElementById('play').click()")
+    started = film_s(page)
+    page.wait_for(f"document.getElementById('film').currentTime > {(started - FROM_S) * SLOW + 0.4}")
+    assert page.run("document.getElementById('play').textContent") == "Pause"
+    both = page.run(
+        "new Promise((done) => requestAnimationFrame(() => requestAnimationFrame(() => done("
+        "[document.getElementById('film').currentTime, Number(document.getElementById('scrub').value)]))))"
+    )
+    assert FROM_S + both[0] / SLOW == pytest.approx(both[1], abs=0.02)
+    page.run("document.getElementById('play').click()")
+    assert page.run("document.getElementById('film').paused")
+    assert cursor_s(page) > started
+
+
+@pytest.mark.parametrize("share", [0.3, 0.62, 0.9])
+def test_scrubbing_the_curve_moves_the_clip_to_the_same_instant(page: Page, share: float) -> None:
+    box = page.run(
+        "(() => { const e = document.getElementById('curve');"
+        "e.scrollIntoView({block: 'center', behavior: 'instant'});"
+        "const b = e.getBoundingClientRect(); return [b.x, b.y, b.width, b.height]; })()"
+    )
+    x = box[0] + box[2] * (30 + 320 * share) / 360
+    for kind in ("mousePressed", "mouseReleased"):
+        page.send(
+            "Input.dispatchMouseEvent", type=kind, x=x, y=box[1] + box[3] / 2, button="left", clickCount=1
+        )
+    settled(page)
+    low, high = page.run(
+        "(() => { const s = document.getElementById('scrub'); return [Number(s.min), Number(s.max)]; })()"
+    )
+    wanted = low + share * (high - low)
+    assert cursor_s(page) == pytest.approx(wanted, abs=0.01)
+    assert film_s(page) == pytest.approx(wanted, abs=0.01)
+    # What is on the screen is that instant: the light part of the test film has grown to it.
+    lit = page.run(
+        "(() => { const f = document.getElementById('film'), c = document.createElement('canvas');"
+        "c.width = 160; c.height = 90; const g = c.getContext('2d'); g.drawImage(f, 0, 0);"
+        "const row = g.getImageData(0, 45, 160, 1).data; let n = 0;"
+        "for (let k = 0; k < 160; k++) n += row[4 * k] > 128; return n; })()"
+    )
+    assert lit / 160 == pytest.approx((wanted - FROM_S) * SLOW * RATE / FRAMES, abs=0.02)
+
+
+def test_the_keyboard_alone_chooses_scrubs_and_plays(page: Page) -> None:
+    page.run("document.querySelector('input[name=stroke]').focus()")
+    page.press("ArrowRight", 39)
+    settled(page)
+    assert name(page) == "coin let go, 12 ft, stroke 2"
+    page.run("document.getElementById('scrub').focus()")
+    before = cursor_s(page)
+    for _ in range(10):
+        page.press("ArrowRight", 39)
+    settled(page)
+    assert cursor_s(page) > before
+    assert film_s(page) == pytest.approx(cursor_s(page), abs=0.01)
+    page.press(" ", 32)
+    page.wait_for("!document.getElementById('film').paused")
+
+
+def test_everything_that_reacts_can_be_reached_with_the_tab_key(page: Page) -> None:
+    reached = set()
+    for _ in range(40):
+        page.press("Tab", 9)
+        reached.add(
+            page.run(
+                "document.activeElement.id || document.activeElement.name || document.activeElement.tagName"
+            )
+        )
+    assert {"stroke", "scrub", "play", "speed", "SUMMARY"} <= reached
+
+
+def test_a_stroke_without_a_clip_still_has_its_curve_and_cursor(page: Page) -> None:
+    page.click("document.querySelectorAll('#choices label')[5]")
+    assert page.run("document.getElementById('film').hidden")
+    assert not page.run("document.getElementById('no-film').hidden")
+    page.run("const s = document.getElementById('scrub'); s.value = 1.4; s.dispatchEvent(new Event('input'))")
+    assert cursor_s(page) == pytest.approx(1.4, abs=0.01)
+
+
+def test_the_speed_is_what_it_says(page: Page) -> None:
+    for chosen, rate in (("8", 0.5), ("4", 1.0), ("1", 4.0)):
+        page.run(
+            f"(() => {{ const s = document.getElementById('speed'); s.value = '{chosen}';"
+            "s.dispatchEvent(new Event('change')); })()"
+        )
+        assert page.run("document.getElementById('film').playbackRate") == rate
+
+
+@pytest.mark.parametrize("width", [320, 390, 768, 1280])
+@pytest.mark.parametrize("dark", [False, True])
+def test_nothing_sticks_out_at_any_width(page: Page, width: int, dark: bool) -> None:
+    page.size(width, 844, dark=dark)
+    assert page.run("document.documentElement.scrollWidth <= document.documentElement.clientWidth")
+    paper = page.run("getComputedStyle(document.body).backgroundColor")
+    assert paper == ("rgb(18, 24, 28)" if dark else "rgb(251, 250, 247)")
+    small = page.run(
+        "[...document.querySelectorAll('button, select, .choices span')]"
+        ".filter((e) => e.getBoundingClientRect().height < 44 || e.getBoundingClientRect().width < 44).length"
+    )
+    assert small == 0, "a finger needs 44 CSS pixels (WCAG 2.1, 2.5.5)"
+
+
+@pytest.mark.parametrize("paper", [A4_IN, LETTER_IN])
+def test_it_prints_on_two_pages(page: Page, paper: tuple[float, float]) -> None:
+    assert pages_in(page.pdf(paper)) == 2
+
+
+@pytest.mark.parametrize("paper", [A4_IN, LETTER_IN])
+def test_a_lesson_of_three_conditions_prints_on_two_pages(tmp_path: Path, paper: tuple[float, float]) -> None:
+    result = made_lesson(tmp_path, strokes=5, names=("let go", "kept on", "no coin"))
+    (tmp_path / "report.html").write_text(page_of(result))
+    with chromium() as tab:
+        tab.open(tmp_path / "report.html")
+        assert pages_in(tab.pdf(paper)) == 2
+
+
+def pages_in(pdf: bytes) -> int:
+    """Count the page objects; Chromium writes them uncompressed."""
+    return len(re.findall(rb"/Type\s*/Page\b", pdf))
