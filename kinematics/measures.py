@@ -194,7 +194,7 @@ def _velocity_zero(left: FloatArray, right: FloatArray) -> FloatArray:
     """Return the time from a node to the nearest zero of velocity, from the limit on whose side it lies."""
     reach = 0.03
     v = left[:, VELOCITY]
-    sign = np.sign(np.mean(right[:, ACCELERATION]))
+    sign = 1.0 if np.mean(right[:, ACCELERATION]) > 0 else -1.0
     side = np.where((v * sign > 0)[:, None], left, right)
     a, j = side[:, ACCELERATION], side[:, JERK]
     a = np.where(a * sign > 0.05, a, 0.05 * sign)

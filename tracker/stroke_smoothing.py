@@ -18,7 +18,7 @@ from pennyfall.tracker.measurement_noise import (
     estimate_noise,
     frame_errors,
 )
-from pennyfall.tracker.motion_model import MOTION_STATES, OBSERVED, MotionChain
+from pennyfall.tracker.motion_model import MOTION_STATES, OBSERVED, MotionChain, transition
 from pennyfall.tracker.noise_choice import TOP_ACCELERATION_SDS, choose_noise
 from pennyfall.tracker.smoothing import SmoothedChain, sample_paths, smooth
 from pennyfall.tracker.stroke_chain import StrokeFrames, StrokeModel, StrokeNodes, build_chain
@@ -38,6 +38,8 @@ UNRESTED_LEAD_S = 0.12
 """Chosen by us: without a rest, how much of the motion before the turn goes into it."""
 LARGEST_STEP_S = 0.04
 """Chosen by us: an event found to a few frames moves no further when the curve is smoothed."""
+SHARP_IMPACT_SD_S = 2.5e-4
+"""Chosen by us: an impact known better than this bends the curve by less than a fifth of its interval."""
 MIDDLING_DIFFUSION = 3e3
 """Process noise until it is chosen [m^2/s^7]: what simulated and rendered strokes ask for is 200 to 2000."""
 SAMPLES = 300
@@ -106,6 +108,7 @@ def smooth_stroke(
     chain, nodes = build_chain(frames, model, fill=True)
     smoothed = smooth(chain)
     samples = sample_paths(smoothed, SAMPLES, generator)
+    sensitivity = np.zeros_like(samples[0])
     if not found.rested:
         takeaway = Estimate(model.takeaway, _crossing_sd(smoothed, nodes.takeaway))
     if not struck:
@@ -113,14 +116,18 @@ def smooth_stroke(
         impact = Estimate(
             model.impact, float(np.sqrt(smoothed.covariance[nodes.impact, 0, 0]) / max(v, 0.05))
         )
+    elif impact.sd > SHARP_IMPACT_SD_S:
+        sensitivity = _impact_sensitivity(frames, model, impact.sd)
+    impact_samples = impact.value + impact.sd * generator.standard_normal(SAMPLES)
+    variance = np.einsum("nii->ni", smoothed.covariance)[:, :MOTION_STATES]
     stroke = SmoothedStroke(
         time_s=chain.time_s,
         state=smoothed.mean[:, :MOTION_STATES],
-        state_sd=np.sqrt(np.einsum("nii->ni", smoothed.covariance))[:, :MOTION_STATES],
-        samples=samples,
+        state_sd=np.sqrt(variance + (sensitivity * impact.sd) ** 2),
+        samples=samples + sensitivity * (impact_samples - impact.value)[:, None, None],
         takeaway=takeaway,
         impact=impact,
-        impact_samples_s=impact.value + impact.sd * generator.standard_normal(SAMPLES),
+        impact_samples_s=impact_samples,
         takeaway_samples_s=takeaway.value + takeaway.sd * generator.standard_normal(SAMPLES),
         takeaway_node=nodes.takeaway,
         top_node=nodes.top,
@@ -171,6 +178,24 @@ def _refine_events(frames: StrokeFrames, model: StrokeModel) -> StrokeModel:
         impact += float(np.clip((level - x) / max(v, 0.05), -LARGEST_STEP_S, LARGEST_STEP_S))
     top = model.top + _newton(smoothed.mean[nodes.top])
     return replace(model, takeaway=takeaway, top=top, impact=impact)
+
+
+def _impact_sensitivity(frames: StrokeFrames, model: StrokeModel, step_s: float) -> FloatArray:
+    """Return how the smoothed states change with the assumed impact instant, shape (n, 4) [SI/s].
+
+    The chain holds one impact instant; its error bends the curve on both sides, which the samples must show.
+    """
+    chain, nodes = build_chain(frames, model, fill=True)
+    states = []
+    for sign in (-1, 1):
+        moved, others = build_chain(frames, replace(model, impact=model.impact + sign * step_s), fill=True)
+        mean = np.empty((len(chain.time_s), MOTION_STATES))
+        back = chain.time_s[nodes.place] - moved.time_s[others.place]
+        there = smooth(moved).mean[others.place, :MOTION_STATES]
+        mean[nodes.place] = (transition(back) @ there[:, :, None])[:, :, 0]
+        states.append(mean)
+    sensitivity: FloatArray = (states[1] - states[0]) / (2 * step_s)
+    return sensitivity
 
 
 def _newton(state: FloatArray) -> float:

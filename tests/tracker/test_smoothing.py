@@ -186,7 +186,7 @@ def test_local_level_of_the_nile(refdata: Path) -> None:
 
 
 def test_steady_state_gain_of_a_local_level() -> None:
-    """Tracking index L of one state: L^2 = alpha^2 / (1 - alpha) (Kalata 1984, IEEE Trans. AES, from memory)."""
+    """Tracking index L of one state: L^2 = alpha^2 / (1 - alpha) (Kalata 1984, from memory)."""
     index = 0.5
     chain = chain_of(
         np.zeros(60),

@@ -1,0 +1,105 @@
+"""The definitions of the measures, on curves known exactly."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from pennyfall.kinematics.arc import fit_arc
+from pennyfall.kinematics.measures import StrokeContext, measure
+from pennyfall.kinematics.smoothed import SmoothedStroke
+from pennyfall.kinematics.values import Estimate, StrokeMeasures
+from tests.tracker.simulated_strokes import TrueStroke, stroke
+
+
+def exactly(true: TrueStroke, *, finished: bool = True) -> StrokeMeasures:
+    """Measure the true curve itself: a node every millisecond, both limits at top and impact, no spread."""
+    grid = np.arange(true.takeaway_s - 0.2, true.finish_s + 0.1, 1e-3)
+    left = np.array([true.top_s, true.impact_s]) - 1e-9
+    events = np.array([true.takeaway_s, true.top_s, true.impact_s, true.impact_s - 0.02])
+    time = np.sort(np.concatenate([grid, left, events]))
+    state = np.stack([true.position(time, order) for order in range(4)], axis=1)
+
+    def node(instant: float) -> int:
+        return int(np.searchsorted(time, instant - 1e-10))
+
+    count = 20
+    smoothed = SmoothedStroke(
+        time_s=time,
+        state=state,
+        state_sd=np.zeros_like(state),
+        samples=np.repeat(state[None], count, axis=0),
+        takeaway=Estimate(true.takeaway_s, 0.0),
+        impact=Estimate(true.impact_s - 1e-9, 0.0),
+        impact_samples_s=np.full(count, true.impact_s - 1e-9),
+        takeaway_samples_s=np.full(count, true.takeaway_s),
+        takeaway_node=node(true.takeaway_s),
+        top_node=node(left[0]),
+        impact_node=node(left[1]),
+        finish_node=node(true.finish_s) if finished else None,
+    )
+    unknown = np.full(len(grid), np.nan)
+    return measure(
+        smoothed,
+        np.searchsorted(time, grid),
+        fit_arc(unknown, unknown, unknown, unknown, unknown, true.address_m),
+        StrokeContext(
+            number=1,
+            direction="with the arrow",
+            impact_source="ball",
+            practice=False,
+            ball_speed_mps=Estimate(true.ball_speed_mps, 0.01),
+            finish_s=Estimate.missing(),
+            scale_rel_sd=0.0,
+        ),
+    )
+
+
+@pytest.mark.parametrize("kind", ["early", "plateau", "late", "middle"])
+def test_each_measure_is_what_its_definition_says(kind: str) -> None:
+    true = stroke(kind)
+    found, truths = exactly(true), true.truths()
+    for name in (
+        "top_s",
+        "backswing_s",
+        "forward_swing_s",
+        "tempo_ratio",
+        "backswing_length_m",
+        "through_length_m",
+        "acceleration_at_top_mps2",
+        "peak_acceleration_mps2",
+        "acceleration_at_impact_mps2",
+        "acceleration_before_impact_mps2",
+        "peak_speed_mps",
+        "peak_speed_after_impact_s",
+        "impact_speed_mps",
+        "speed_lost_share",
+        "ball_to_head_ratio",
+    ):
+        assert getattr(found, name).value == pytest.approx(truths[name], rel=1e-4, abs=1e-6), name
+
+
+def test_a_late_stroke_peaks_at_impact_and_an_early_one_at_the_top() -> None:
+    assert exactly(stroke("late")).peak_acceleration_share.value == pytest.approx(1.0, abs=1e-3)
+    assert exactly(stroke("early")).peak_acceleration_share.value == pytest.approx(0.0, abs=0.01)
+
+
+def test_acceleration_at_impact_is_the_left_limit() -> None:
+    """Half of the acceleration is left after impact; the velocity step is no acceleration."""
+    true = stroke("late")
+    found = exactly(true)
+    assert found.acceleration_at_impact_mps2.value == pytest.approx(true.before(true.impact_s, 2), rel=1e-4)
+    assert found.profile.a_mps2.min() > -20
+
+
+def test_without_a_finish_there_is_no_through_length() -> None:
+    found = exactly(stroke("plateau"), finished=False)
+    assert not found.finish_s.known
+    assert not found.through_length_m.known
+    assert found.impact_speed_mps.known
+
+
+def test_the_ratio_to_the_ball_carries_the_error_of_both() -> None:
+    true = stroke("plateau")
+    ratio = exactly(true).ball_to_head_ratio
+    assert ratio.sd == pytest.approx(ratio.value * 0.01 / true.ball_speed_mps, rel=1e-6)
