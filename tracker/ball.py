@@ -27,7 +27,8 @@ from pennyfall.tracker.ball_guard import RestGuard
 from pennyfall.tracker.ball_outline import BALL_RADIUS_M, ball_outline
 
 LOOK_EVERY_S = 0.25
-"""How often a new ball is looked for, and a resting one measured: chosen by us, often enough for any re-address."""
+"""How often a new ball is looked for, and a resting one measured: chosen by us, often enough for any
+re-address."""
 KEEP_BEFORE_S = 0.35
 """How much of the rest before departure is measured frame by frame: the impact finder asks for 0.3 s."""
 _STILL_HEAD_MPS = 0.06
@@ -47,7 +48,8 @@ _STOPPED_MPS, _STOPPED_S = 0.03, 0.12
 _NUDGE_M = 0.10
 """A ball that stops within this distance was nudged or replaced and lies at a new place."""
 _SPEED_CHANGE, _SPEED_SLACK_MPS = 0.35, 0.15
-"""Between two frames a rolling ball keeps its speed to this share (an exposure across the impact included)."""
+"""Between two frames a rolling ball keeps its speed to this share (an exposure across the impact
+included)."""
 _LEAST_REST_S = 0.05
 """A ball seen at rest for less than this is not reported."""
 _LEAST_STEP_PX = 6.0
@@ -176,10 +178,11 @@ class BallWatcher:
         if found is not None:
             self._lay(picture, found)
 
-    def _lay(self, picture: Picture, found: RestingBall) -> None:
-        """Begin to watch a ball where it was found."""
+    def _lay(self, picture: Picture, found: RestingBall, looks: Looks | None = None) -> None:
+        """Begin to watch a ball where it was found, or where it came to lie with the looks it had."""
         fit = found.fit
-        looks = Looks(scale=fit.scale, level=level_at(picture, fit.centre_px, fit.outline.radius_px))
+        if looks is None:
+            looks = Looks(scale=fit.scale, level=level_at(picture, fit.centre_px, fit.outline.radius_px))
         self._rest = _Rest(
             found=found,
             looks=looks,
@@ -372,11 +375,8 @@ class BallWatcher:
         if way > _NUDGE_M:
             self._finish()
             return
-        fit = last.fit
-        found = RestingBall(centre_m=last.centre_m, fit=fit, confidence=rest.found.confidence)
-        looks = rest.looks
-        self._lay(picture, found)
-        self._rest.looks = looks
+        found = RestingBall(centre_m=last.centre_m, fit=last.fit, confidence=rest.found.confidence)
+        self._lay(picture, found, rest.looks)
 
     def _finish(self) -> None:
         """Store the ball and look for the next."""

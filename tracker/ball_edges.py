@@ -14,23 +14,28 @@ from pennyfall.tracker.ball_outline import Outline
 LumaFrame = NDArray[np.uint8]
 
 _STEP_PX = 0.5
-"""Sampling along the normals. Chosen by us: finer than the picture carries, so that sampling adds no error."""
+"""Sampling along the normals. Chosen by us: finer than the picture carries, so that sampling adds no
+error."""
 _MAX_SAMPLES = 240
 """Chosen by us: bounds the work at 4K, where half a pixel is finer than any lens draws."""
 _FLANK_PX, _FLANK_SHARE = 2.0, 0.09
-"""Half-width of the edge filter on a still ball, in pixels and as a share of the radius, the larger counts. Chosen
-by us: wide enough to average carpet and noise, narrow enough that shading and shadow do not pull the edge."""
+"""Half-width of the edge filter on a still ball, in pixels and as a share of the radius, the larger counts.
+Chosen by us: wide enough to average carpet and noise, narrow enough that shading and shadow do not pull the
+edge."""
 _FAINTEST_EDGE = 5.0
-"""Luma step below which a crossing is not called an edge. Chosen by us: codec ripple on plain floor reaches 3 to 4."""
+"""Luma step below which a crossing is not called an edge. Chosen by us: codec ripple on plain floor reaches 3
+to 4."""
 _INLIER_PX, _INLIER_SHARE = 1.0, 0.05
-"""Distance from the fitted outline within which an edge belongs to it. Chosen by us: chance edges in a window of
-+-0.3 radius fall inside it one time in five."""
+"""Distance from the fitted outline within which an edge belongs to it. Chosen by us: chance edges in a window
+of +-0.3 radius fall inside it one time in five."""
 _ABSOLUTE_TURNS, _BIWEIGHT_TURNS = 3, 3
-"""Turns of the robust fit by least absolute values and by the biweight: chosen by us, more changed under 0.005 px."""
+"""Turns of the robust fit by least absolute values and by the biweight: chosen by us, more changed under
+0.005 px."""
 _LEAST_EDGES = 12
 """Fewer edges than this do not fix three unknowns against chance: chosen by us, four for each."""
 _FLOOR_PX = 0.08
-"""Least residual scale: chosen by us, so that a bit-identical resting picture does not claim a perfect edge."""
+"""Least residual scale: chosen by us, so that a bit-identical resting picture does not claim a perfect
+edge."""
 
 
 @dataclass(frozen=True, kw_only=True, slots=True, eq=False)
@@ -82,11 +87,12 @@ def fit_outline(
 ) -> OutlineFit | None:
     """Register an outline to the edges near it.
 
-    Along each normal the edge is where the mean levels on either side differ most: the matched filter of a step
-    in white noise (Canny 1986, IEEE PAMI 8:679-698). For a moving ball the flanks are widened by the smear seen
-    along that normal, which turns the filter into the one matched to a smeared step; a step smeared during the
-    exposure is symmetric about its mid-exposure place, and so is the filter's answer. Least squares over the
-    normals, first by absolute then by Tukey's biweight, leaves out what is hidden, the mark and the shadow.
+    Along each normal the edge is where the mean levels on either side differ most: the matched filter of a
+    step in white noise (Canny 1986, IEEE PAMI 8:679-698). For a moving ball the flanks are widened by the
+    smear seen along that normal, which turns the filter into the one matched to a smeared step; a step
+    smeared during the exposure is symmetric about its mid-exposure place, and so is the filter's answer.
+    Least squares over the normals, first by absolute then by Tukey's biweight, leaves out what is hidden, the
+    mark and the shadow.
 
     Parameters
     ----------
@@ -116,9 +122,10 @@ def fit_outline(
 def smear_length(luma: LumaFrame, outline: Outline, direction: FloatArray) -> float:
     """Estimate over how many pixels a moving ball was smeared during the exposure.
 
-    A step smeared over L, seen through flanks of w on either side, keeps the share 1 - L / (4 w) of its height
-    where L < 2 w, and w / L beyond. The ratio of the heights seen through narrow and wide flanks, ahead and behind the
-    ball, gives L; the same ratio abeam, where nothing is smeared, gives the lens's own blur.
+    A step smeared over L, seen through flanks of w on either side, keeps the share 1 - L / (4 w) of its
+    height where L < 2 w, and w / L beyond. The ratio of the heights seen through narrow and wide flanks,
+    ahead and behind the ball, gives L; the same ratio abeam, where nothing is smeared, gives the lens's own
+    blur.
 
     Parameters
     ----------
@@ -224,7 +231,7 @@ def _edges(
     ends = np.concatenate(
         [outline.points_px - margin * outline.normals, outline.points_px + margin * outline.normals]
     )
-    inside = (ends >= 0.0).all(axis=1) & (ends <= [width - 1, height - 1]).all(axis=1)
+    inside = np.all((ends >= 0.0) & (ends <= [width - 1, height - 1]), axis=1)
     visible = inside[: len(row)] & inside[len(row) :]
     return _Edges(offset, step[row, best], flanks_px, visible)
 
@@ -275,7 +282,7 @@ def _register(
     information = (design * weights[:, None]).T @ design
     information[2, 2] += penalty
     try:
-        covariance = shared * spread**2 * np.linalg.inv(information)
+        covariance = np.asarray(shared * spread**2 * np.linalg.inv(information), dtype=np.float64)
     except np.linalg.LinAlgError:
         return None
     return OutlineFit(
@@ -299,14 +306,15 @@ def _robust(
     """
     both = np.column_stack([design, offset])
     weights, residual = trust, offset
-    change, penalty = np.zeros(3), 0.0
+    change: FloatArray = np.zeros(3)
+    penalty = 0.0
     scale = max(_FLOOR_PX, 1.4826 * _median(np.abs(offset)))
     for turn in range(_ABSOLUTE_TURNS + _BIWEIGHT_TURNS):
         normal = (design * weights[:, None]).T @ both
         penalty = (scale / size_sd) ** 2
         normal[2, 2] += penalty
         try:
-            change = np.linalg.solve(normal[:, :3], normal[:, 3])
+            change = np.asarray(np.linalg.solve(normal[:, :3], normal[:, 3]), dtype=np.float64)
         except np.linalg.LinAlgError:
             return None
         residual = offset - design @ change

@@ -20,10 +20,12 @@ from pennyfall.tracker.ball_outline import (
 )
 
 SEARCH_ALONG_M, SEARCH_ACROSS_M = 0.25, 0.08
-"""How far from the head tag a ball is looked for, along and across the target line. Chosen by us: the largest heads
-put 60 mm between tag and face, a ball is addressed within 30 mm of it, and the player may still be stepping in."""
+"""How far from the head tag a ball is looked for, along and across the target line. Chosen by us: the largest
+heads put 60 mm between tag and face, a ball is addressed within 30 mm of it, and the player may still be
+stepping in."""
 NEAREST_TO_TAG_M = 0.032
-"""A ball's centre is never nearer than this to the tag's along the target line: its radius and half a small tag."""
+"""A ball's centre is never nearer than this to the tag's along the target line: its radius and half a small
+tag."""
 _TAG_HEIGHT_M = 0.030
 """Assumed height of the tag when only a rough place on the floor is wanted (heads are 25 to 35 mm high)."""
 _GRID_M = 0.006
@@ -37,11 +39,11 @@ _CANDIDATES = 8
 _APART_M = 0.016
 """Two candidates nearer than this are the same ball."""
 _LEAST_SUPPORT = 0.45
-"""Share of the outline that must be seen: chosen by us, below it too little is left of a ball a third of which is
-hidden."""
+"""Share of the outline that must be seen: chosen by us, below it too little is left of a ball a third of
+which is hidden."""
 _LEAST_CONFIDENCE = 0.28
-"""Chosen by us: over rendered scenes of every light, angle and carpet, 95 % of the balls exceed it and under 2 % of
-the best impostors (head, tag, sheet, carpet)."""
+"""Chosen by us: over rendered scenes of every light, angle and carpet, 95 % of the balls exceed it and under
+2 % of the best impostors (head, tag, sheet, carpet)."""
 _INSIDE = 0.75
 """Share of the radius inside which a ball is smooth."""
 _SIZE_SD = 0.03
@@ -59,7 +61,8 @@ class RestingBall:
     fit: OutlineFit
     """Its outline in the picture; the centre there is the image of the ball's centre."""
     confidence: float
-    """0..1: share of the outline seen, times how sharply and coherently it agrees and how smooth it is inside."""
+    """0..1: share of the outline seen, times how sharply and coherently it agrees and how smooth it is
+    inside."""
 
     def __post_init__(self) -> None:
         freeze_arrays(self)
@@ -118,9 +121,9 @@ def vote(luma: LumaFrame, camera: Camera, places_m: FloatArray, *, keep: int) ->
     """Let the gradients along each place's outline vote for a ball there.
 
     A variant of the gradient-weighted Hough transform for circles (Kimme, Ballard & Sklansky 1975, CACM
-    18:120-122) with the outline projected exactly, so that one unknown, the size, is gone. The gradient's component along
-    the outline's normal counts, averaged over three neighbours so that carpet cancels, without its sign, so that a
-    ball may be brighter than the floor on one side and darker on the other.
+    18:120-122) with the outline projected exactly, so that one unknown, the size, is gone. The gradient's
+    component along the outline's normal counts, averaged over three neighbours so that carpet cancels,
+    without its sign, so that a ball may be brighter than the floor on one side and darker on the other.
 
     Parameters
     ----------

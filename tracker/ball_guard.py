@@ -9,13 +9,14 @@ from pennyfall.tracker.ball_edges import LumaFrame
 from pennyfall.tracker.ball_outline import Outline
 
 _RINGS = (0.82, 1.18)
-"""Where luma is compared, as shares of the radius: just inside and just outside the outline, where a ball that moves
-by a fifth of its radius shows most."""
+"""Where luma is compared, as shares of the radius: just inside and just outside the outline, where a ball
+that moves by a fifth of its radius shows most."""
 _LEAST_CHANGE = 10.0
 """Luma difference that counts as a change: chosen by us, twice the ripple codecs leave on a still picture."""
 _NOISE_SDS = 4.0
 _DISTURBED_SHARE = 0.08
-"""Share of changed points that calls for a proper look: chosen by us, a ball moved by 0.1 radius changes more."""
+"""Share of changed points that calls for a proper look: chosen by us, a ball moved by 0.1 radius changes
+more."""
 
 
 class RestGuard:

@@ -10,10 +10,12 @@ from pennyfall.calibration.camera import Camera
 from pennyfall.kinematics.values import FloatArray, freeze_arrays
 
 BALL_RADIUS_M = 0.021335
-"""Half the smallest diameter the rules allow, 1.680 in (USGA, Rules of Golf 2016, Appendix III); balls are made to it."""
+"""Half the smallest diameter the rules allow, 1.680 in (USGA, Rules of Golf 2016, Appendix III); balls are
+made to it."""
 
 OUTLINE_POINTS = 72
-"""Chosen by us: every 5 degrees is a point every 1 to 3 pixels at the usual sizes, closer ones only repeat each other."""
+"""Chosen by us: every 5 degrees is a point every 1 to 3 pixels at the usual sizes, closer ones only repeat
+each other."""
 
 _ANGLES = np.linspace(0.0, 2.0 * np.pi, OUTLINE_POINTS, endpoint=False)
 _CIRCLE = np.column_stack([np.cos(_ANGLES), np.sin(_ANGLES)])
@@ -58,7 +60,7 @@ def floor_ball(x_m: float, y_m: float) -> FloatArray:
 
 
 def on_floor(camera: Camera, pixels: FloatArray) -> FloatArray:
-    """Return the centres of balls on the floor whose centres are seen at `pixels`, shapes (n, 2) -> (n, 3) [m]."""
+    """Return floor balls whose centres are seen at `pixels`, shapes (n, 2) [px] -> (n, 3) [m]."""
     return camera.meet_plane(pixels, np.array([0.0, 0.0, BALL_RADIUS_M]), np.array([0.0, 0.0, 1.0]))
 
 
@@ -132,7 +134,7 @@ def rough_outlines(camera: Camera, centres_m: FloatArray, count: int) -> tuple[F
 
 
 def _touching_circles(camera: Camera, centres_m: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray]:
-    """Return middle and two perpendicular half-axes of the circles where the camera's rays touch the balls."""
+    """Return middles and perpendicular half-axes of the circles where rays touch the balls."""
     to_camera = camera.centre - centres_m
     distance = np.sqrt(np.einsum("ij,ij->i", to_camera, to_camera))[:, None]
     axis = to_camera / distance

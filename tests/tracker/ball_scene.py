@@ -1,11 +1,12 @@
-"""A small ray tracer for tests: a shaded ball with a mark, a head with a tag, carpet, shadows, blur and noise.
+"""A small ray tracer for tests: ball, head, carpet, shadows, blur and noise.
 
-Nothing here knows how the tracker works: each sub-pixel ray is met with sphere, head and floor in the world, at several
-instants of the exposure, and the results are averaged.
+Nothing here knows how the tracker works: each sub-pixel ray is met with sphere, head and floor in the world,
+at several instants of the exposure, and the results are averaged.
 """
 
 from __future__ import annotations
 
+import itertools
 from dataclasses import dataclass, field
 
 import cv2
@@ -67,6 +68,8 @@ class Scene:
     jpeg_quality: int | None = None
     shoes: bool = False
     paper: bool = False
+    fine: int = 3
+    way: int = 1
     seed: int = 1
     _cloth: FloatArray = field(init=False, repr=False)
     _clean: FloatArray | None = field(default=None, init=False, repr=False)
@@ -88,6 +91,7 @@ class Scene:
         rolled_rad: float = 0.0,
         instants: int = 1,
         ball_path_m: FloatArray | None = None,
+        head_path_m: FloatArray | None = None,
     ) -> LumaFrame:
         """Render a frame.
 
@@ -105,6 +109,8 @@ class Scene:
             Instants averaged over the exposure.
         ball_path_m : FloatArray, optional
             Ball centres at evenly spread instants, shape (k, 3), instead of a straight step.
+        head_path_m : FloatArray, optional
+            Tag centres at the same instants.
 
         """
         if self._clean is None:
@@ -113,18 +119,23 @@ class Scene:
         if ball_path_m is not None:
             instants = len(ball_path_m)
         shares = (np.arange(instants) + 0.5) / instants - 0.5
-        balls = [None if ball_m is None else ball_m + (0.0 if ball_step_m is None else s * ball_step_m) for s in shares]
+        balls = [
+            None if ball_m is None else ball_m + (0.0 if ball_step_m is None else s * ball_step_m)
+            for s in shares
+        ]
         if ball_path_m is not None:
             balls = list(ball_path_m)
-        heads = [None if head_m is None else head_m + (0.0 if head_step_m is None else s * head_step_m) for s in shares]
-        window = self._window([each for each in balls + heads if each is not None])
-        if window is not None:
-            u0, v0, u1, v1 = window
-            fine = 3
-            grid = self._grid(u0, v0, u1, v1, fine)
-            total = sum(self._traced(grid, b, h, rolled_rad) for b, h in zip(balls, heads, strict=True)) / instants
-            shape = (v1 - v0, fine, u1 - u0, fine)
-            picture[v0:v1, u0:u1] = np.asarray(total).reshape(shape).mean(axis=(1, 3))
+        heads = [
+            None if head_m is None else head_m + (0.0 if head_step_m is None else s * head_step_m)
+            for s in shares
+        ]
+        if head_path_m is not None:
+            heads = list(head_path_m)
+        for u0, v0, u1, v1 in self._windows(balls, heads):
+            grid = self._grid(u0, v0, u1, v1, self.fine)
+            total = sum(self._traced(grid, b, h, rolled_rad) for b, h in zip(balls, heads, strict=True))
+            shape = (v1 - v0, self.fine, u1 - u0, self.fine)
+            picture[v0:v1, u0:u1] = (np.asarray(total) / instants).reshape(shape).mean(axis=(1, 3))
         picture = cv2.GaussianBlur(picture, (0, 0), self.blur_px)
         picture = picture + self._noise_rng.normal(scale=max(self.noise, 1e-9), size=picture.shape)
         luma = np.clip(np.rint(picture), 0, 255).astype(np.uint8)
@@ -138,14 +149,24 @@ class Scene:
         """Return the tag's centre in the picture, shape (2,) [px]."""
         return self.camera.project(head_m[None, :])[0]
 
-    def _window(self, things: list[FloatArray]) -> tuple[int, int, int, int] | None:
-        if not things:
-            return None
-        spread = np.array([[x, y, z] for x in (-0.07, 0.07) for y in (-0.085, 0.07) for z in (-0.03, 0.03)])
-        pixels = self.camera.project(np.concatenate([thing + spread for thing in things]))
-        low = np.clip(np.floor(pixels.min(axis=0)), 0, self.size).astype(int)
-        high = np.clip(np.ceil(pixels.max(axis=0)), 0, self.size).astype(int)
-        return None if (high <= low).any() else (low[0], low[1], high[0], high[1])
+    def _windows(
+        self, balls: list[FloatArray | None], heads: list[FloatArray | None]
+    ) -> list[tuple[int, int, int, int]]:
+        """Return the parts of the picture to trace finely: about the ball and about the head."""
+        parts = [[each for each in things if each is not None] for things in (balls, heads)]
+        parts = [part for part in parts if part]
+        if len(parts) == 2 and np.abs(parts[0][0] - parts[1][0])[0] < 0.2:
+            parts = [parts[0] + parts[1]]
+        windows = []
+        for part in parts:
+            corners = itertools.product((-0.075, 0.075), (-0.085, 0.075), (-0.03, 0.03))
+            spread = np.array(list(corners))
+            pixels = self.camera.project(np.concatenate([thing + spread for thing in part]))
+            low = np.clip(np.floor(pixels.min(axis=0)), 0, self.size).astype(int)
+            high = np.clip(np.ceil(pixels.max(axis=0)), 0, self.size).astype(int)
+            if (high > low).all():
+                windows.append((int(low[0]), int(low[1]), int(high[0]), int(high[1])))
+        return windows
 
     @staticmethod
     def _grid(u0: int, v0: int, u1: int, v1: int, fine: int = 1) -> tuple[FloatArray, tuple[int, int]]:
@@ -176,14 +197,16 @@ class Scene:
             hit = miss2 < RADIUS_M**2
             near = along[hit] - np.sqrt(RADIUS_M**2 - miss2[hit])
             normal = (eye + near[:, None] * rays[hit] - ball) / RADIUS_M
-            shade = self.ambient * (0.7 + 0.3 * normal[:, 2]) + (1 - self.ambient) * np.clip(normal @ light, 0, None)
+            shade = self.ambient * (0.7 + 0.3 * normal[:, 2]) + (1 - self.ambient) * np.clip(
+                normal @ light, 0, None
+            )
             face = self.ball * shade
             axis = np.array([np.sin(rolled_rad) * 0.5 + 0.3, 0.8, np.cos(rolled_rad) * 0.5])
             face[np.abs(normal @ (axis / np.linalg.norm(axis)) - 0.25) < 0.05] = self.mark
             luma[hit], depth[hit] = face, near
         if head is not None:
             top = (head[2] - eye[2]) / np.where(np.abs(rays[:, 2]) > 1e-6, rays[:, 2], -1e-6)
-            at = eye + top[:, None] * rays - head
+            at = (eye + top[:, None] * rays - head) * [self.way, 1.0, 1.0]
             body = (at[:, 0] > -0.045) & (at[:, 0] < TAG_TO_FACE_M) & (np.abs(at[:, 1]) < 0.05) & (top > 0)
             body &= np.hypot(np.minimum(at[:, 0] + 0.01, 0.0), 0.7 * at[:, 1]) < 0.042
             front = body & (top < depth)
@@ -191,9 +214,9 @@ class Scene:
             tag = np.where((np.abs(at[:, 0]) < 0.004) & (np.abs(at[:, 1]) < 0.008), 200.0, tag)
             looks = np.where(np.abs(at[:, :2]).max(axis=1) < 0.016, tag, self.head)
             luma[front], depth[front] = looks[front], top[front]
-            toward = np.array([0.0, 0.09, 0.25]) + [0.0, 0.05, 0.0]  # the shaft leans to the player
+            toward = np.array([0.0, 0.14, 0.25])  # the shaft leans to the player
             toward /= np.linalg.norm(toward)
-            luma[self._near_line(rays, eye, head + [0.0, 0.03, 0.0], toward, 0.005)] = 150.0
+            luma[self._near_line(rays, eye, head + np.array([0.0, 0.03, 0.0]), toward, 0.005)] = 150.0
         return luma.reshape(shape)
 
     @staticmethod
@@ -223,3 +246,66 @@ class Scene:
                 away = np.hypot(x - cast[0], y - cast[1]) / reach
                 luma = luma * (1 - self.shadow * np.exp(-(away**2)))
         return luma
+
+
+@dataclass(frozen=True, kw_only=True)
+class Putt:
+    """A short putt in closed form: the ball lies, the head comes at a steady speed, the ball slides and
+    rolls."""
+
+    rest_s: float = 0.2
+    approach_s: float = 0.12
+    head_mps: float = 1.3
+    ball_mps: float = 2.1
+    sliding_mps2: float = -3.0
+    rolling_mps2: float = -0.6
+    slide_s: float = 0.15
+    way: int = 1
+    gap_m: float = 0.01
+    rest_m: tuple[float, float] = (0.0, 0.0)
+
+    @property
+    def impact_s(self) -> float:
+        return self.rest_s + self.approach_s
+
+    def ball(self, time_s: FloatArray) -> FloatArray:
+        """Return ball centres at instants, shapes (n,) [s] -> (n, 3) [m]."""
+        t = np.clip(np.asarray(time_s) - self.impact_s, 0.0, None)
+        slid = np.minimum(t, self.slide_s)
+        rolled = t - slid
+        speed = self.ball_mps + self.sliding_mps2 * self.slide_s
+        x = self.ball_mps * slid + 0.5 * self.sliding_mps2 * slid**2 + speed * rolled
+        x += 0.5 * self.rolling_mps2 * rolled**2
+        return np.column_stack(
+            [self.rest_m[0] + self.way * x, np.full(len(t), self.rest_m[1]), np.full(len(t), RADIUS_M)]
+        )
+
+    def head(self, time_s: FloatArray) -> FloatArray:
+        """Return tag centres at instants, shapes (n,) [s] -> (n, 3) [m]."""
+        t = np.asarray(time_s) - self.impact_s
+        touching = self.rest_m[0] - self.way * (RADIUS_M + TAG_TO_FACE_M)
+        speed = np.where(t < 0, self.head_mps, 0.79 * self.head_mps)  # it loses a fifth at the blow
+        moving = touching + self.way * speed * np.minimum(t, 0.25)
+        x = np.where(np.asarray(time_s) < self.rest_s, touching - self.way * self.gap_m, moving)
+        return np.column_stack([x, np.full(len(t), self.rest_m[1]), np.full(len(t), HEAD_HEIGHT_M)])
+
+    def filmed(
+        self, scene: Scene, rate_hz: float, exposure_s: float, until_s: float, instants: int = 6
+    ) -> list[tuple[float, LumaFrame, FloatArray]]:
+        """Return time, luma and tag pixel of every frame."""
+        frames = []
+        scene.way = self.way
+        for mid in np.arange(0.5 / rate_hz, until_s, 1.0 / rate_hz):
+            at = mid + exposure_s * ((np.arange(instants) + 0.5) / instants - 0.5)
+            if mid + exposure_s < self.rest_s:
+                at = np.array([mid])
+            middle = self.head(np.array([mid]))[0]
+            luma = scene.frame(
+                self.ball(np.array([mid]))[0],
+                middle,
+                ball_path_m=self.ball(at),
+                head_path_m=self.head(at),
+                rolled_rad=float(self.ball(np.array([mid]))[0, 0] / RADIUS_M),
+            )
+            frames.append((float(mid), luma, scene.head_px(middle)))
+        return frames
