@@ -27,7 +27,7 @@ EARLY_240 = Scene(
         focal_px=1060,
         roll_rad=math.radians(0.8),
     ),
-    encoding=Encoding(crf=18),
+    encoding=Encoding(crf=15),
     seed=11,
 )
 
@@ -57,7 +57,7 @@ LATE_240 = Scene(
     room=Room(floor=(0.10, 0.095, 0.09), contrast=0.3),
     light=Light(gain=0.8, slope=(-0.3, 0.2)),
     sensor=Sensor(exposure_s=1 / 500, shot_noise=0.009, read_noise=0.003, blur_px=0.7),
-    encoding=Encoding(codec="libx265", crf=22, preset="superfast", sound=True, sound_delay_s=0.004),
+    encoding=Encoding(codec="libx265", crf=18, preset="superfast", sound=True, sound_delay_s=0.004),
     phase_s=0.0021,
     seed=12,
 )
@@ -90,7 +90,7 @@ PLAIN_120 = Scene(
     room=Room(floor=(0.05, 0.21, 0.07), contrast=0.22, line=True),
     light=Light(gain=1.05, slope=(0.1, 0.5), falloff=0.35),
     sensor=Sensor(exposure_s=1 / 600, shot_noise=0.004, read_noise=0.0015, blur_px=0.8),
-    encoding=Encoding(crf=20, sound=True, sound_delay_s=0.0045),
+    encoding=Encoding(crf=18, sound=True, sound_delay_s=0.0045),
     phase_s=0.0047,
     seed=13,
 )
@@ -120,7 +120,7 @@ PLAIN_60 = Scene(
     room=Room(floor=(0.13, 0.12, 0.13), contrast=0.2),
     light=Light(gain=0.9, slope=(0.4, -0.1)),
     sensor=Sensor(exposure_s=1 / 200, shot_noise=0.005, read_noise=0.002, blur_px=0.6),
-    encoding=Encoding(crf=17, sound=True, sound_delay_s=0.003),
+    encoding=Encoding(crf=15, sound=True, sound_delay_s=0.003),
     phase_s=0.0090,
     seed=14,
 )
@@ -144,7 +144,7 @@ LEFT_120 = Scene(
     room=Room(floor=(0.19, 0.15, 0.10), contrast=0.2),
     light=Light(gain=0.85, slope=(0.2, -0.4)),
     sensor=Sensor(exposure_s=1 / 800, shot_noise=0.007, read_noise=0.003),
-    encoding=Encoding(codec="libx265", crf=22, preset="superfast"),
+    encoding=Encoding(codec="libx265", crf=17, preset="superfast"),
     gains=1 + 0.015 * np.cos(2 * np.pi * 100 * np.arange(300) / 120),  # lamps on 50 Hz mains
     phase_s=0.0031,
     seed=15,
@@ -173,7 +173,7 @@ BACKWARDS_240 = Scene(
     sheet=Sheet(centre_m=(-0.01, -0.20), heading_rad=math.pi - 0.02),
     light=Light(gain=0.75, slope=(-0.2, -0.3), depth=0.55),
     sensor=Sensor(exposure_s=1 / 1000, shot_noise=0.008, read_noise=0.003),
-    encoding=Encoding(crf=19),
+    encoding=Encoding(crf=16),
     phase_s=0.0008,
     seed=16,
 )
@@ -216,7 +216,7 @@ THREE_120 = Scene(
     room=Room(floor=(0.04, 0.06, 0.13), contrast=0.3),
     light=Light(gain=0.95, slope=(0.3, 0.3)),
     sensor=Sensor(exposure_s=1 / 700),
-    encoding=Encoding(crf=21, sound=True, sound_delay_s=0.004),
+    encoding=Encoding(crf=20, sound=True, sound_delay_s=0.004),
     phase_s=0.0055,
     seed=17,
 )
