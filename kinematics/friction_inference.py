@@ -113,7 +113,7 @@ def infer_friction(
 def _misfit(
     departures: Sequence[Departure | None], observed: ObservedCoin, coin: Coin, fine: FloatArray
 ) -> FloatArray:
-    """Return the squared misfit in standard deviations for each fine friction; NaN where the coin stays on."""
+    """Return the squared misfit in standard deviations for each fine friction; NaN where it stays on."""
     places = [None if each is None else resting_place(each, coin) for each in departures]
     leave_s = np.array([math.nan if each is None else each.leave_s for each in departures])
     landing_m = np.array([math.nan if each is None else each.value for each in places])

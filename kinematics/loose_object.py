@@ -95,9 +95,13 @@ def plausible_motions(
 
 def peak_demand(motion: HeadMotion) -> Estimate:
     """Return the largest friction demand before impact, with the standard deviation at that instant [-]."""
-    before = motion.demand[: motion.impact_index]
-    peak = int(np.argmax(before))
-    return Estimate(float(before[peak]), float(motion.demand_sd[peak]))
+    peak = int(np.argmax(motion.demand[: motion.impact_index]))
+    return Estimate(float(motion.demand[peak]), float(motion.demand_sd[peak]))
+
+
+def peak_demand_time_s(motion: HeadMotion) -> float:
+    """Return the instant of the largest friction demand before impact, clip time [s]."""
+    return float(motion.t_s[np.argmax(motion.demand[: motion.impact_index])])
 
 
 def _over_motions(peaks: list[Estimate]) -> Estimate:

@@ -1,0 +1,104 @@
+"""`pennyfall coin`: where a loose coin leaves the head and lands."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+
+def coin(
+    source: Annotated[
+        Path, typer.Argument(metavar="CLIP|MEASUREMENT.json", help="A video file, or a measurement file.")
+    ],
+    *,
+    stroke: Annotated[
+        int | None, typer.Option(help="Number of the stroke in the clip; all where not given.")
+    ] = None,
+    coin_name: Annotated[
+        str, typer.Option("--coin", help="Which coin, such as us-quarter, euro-1, uk-5-pence.")
+    ] = "us-quarter",
+    surface: Annotated[
+        str | None,
+        typer.Option(
+            help="What it lies on: coated, plated, bare-stainless, bare-mild-steel, bare-aluminium."
+        ),
+    ] = None,
+    friction: Annotated[
+        tuple[float, float] | None,
+        typer.Option(metavar="LOW HIGH", help="Static friction, instead of a surface."),
+    ] = None,
+    kinetic_share: Annotated[
+        float | None, typer.Option(help="Kinetic over static friction, at most 1.")
+    ] = None,
+    edge: Annotated[
+        float | None, typer.Option(help="Coin's middle to the rear edge of its floor, in mm.")
+    ] = None,
+    lip: Annotated[float | None, typer.Option(help="Height of a lip along the rear edge, in mm.")] = None,
+    floor: Annotated[float | None, typer.Option(help="Height of the coin's floor, in mm.")] = None,
+    wall: Annotated[
+        float | None, typer.Option(help="Height of the wall toward the face, in mm; 0 is a flat top.")
+    ] = None,
+    coin_landed: Annotated[
+        float | None,
+        typer.Option(help="Where the coin lay afterwards, in cm from the ball; negative is behind it."),
+    ] = None,
+    find_coin: Annotated[
+        bool, typer.Option("--find-coin", help="Look for the fallen coin in the clip.")
+    ] = False,
+    frictions: Annotated[
+        Path | None,
+        typer.Option(
+            help="File that keeps each coin's friction on each putter; used, and brought up to date."
+        ),
+    ] = None,
+    picture: Annotated[
+        Path | None, typer.Option(help="Draw the stroke and its coin here (.png, .svg).")
+    ] = None,
+    json: Annotated[
+        Path | None, typer.Option(help="Write the measurement file with the coin's part here.")
+    ] = None,
+    club: Annotated[Path | None, typer.Option(help="Club file (pennyfall club new).")] = None,
+    tag_height: Annotated[
+        float | None, typer.Option(help="Height of the head tag above the floor at address, in mm.")
+    ] = None,
+    lens: Annotated[Path | None, typer.Option(help="Lens file (pennyfall lens).")] = None,
+    layout: Annotated[Path | None, typer.Option(help="Tag layout of your own, a JSON file.")] = None,
+    ruler: Annotated[
+        float | None, typer.Option(help="What the sheet's 100 mm check ruler measures, in mm.")
+    ] = None,
+    recorded_at: Annotated[
+        float | None, typer.Option(help="True frame rate of a slow-motion clip, in frames/s.")
+    ] = None,
+) -> None:
+    """Predict where a loose coin leaves the head and lands; infer its friction from where it did."""
+    from pennyfall.cli.coin_memory import kept_name
+    from pennyfall.cli.coin_options import coin_setup
+    from pennyfall.cli.coin_session import CoinOutputs, tell_coin
+    from pennyfall.cli.options import measure_options
+
+    kept = kept_name(club.stem if club is not None else "any putter", coin_name)
+    setup = coin_setup(
+        coin=coin_name,
+        club=club,
+        surface=surface,
+        friction=friction,
+        kinetic_share=kinetic_share,
+        kept=kept,
+        frictions=frictions,
+        edge_mm=edge,
+        lip_mm=lip,
+        floor_mm=floor,
+        wall_mm=wall,
+    )
+    options = measure_options(
+        club=club,
+        tag_height_mm=tag_height,
+        lens=lens,
+        layout=layout,
+        ruler_mm=ruler,
+        recorded_at_hz=recorded_at,
+    )
+    outputs = CoinOutputs(picture=picture, json=json, frictions=frictions, kept_as=kept)
+    tell_coin(source, setup, options, outputs, number=stroke, landed_cm=coin_landed, find_coin=find_coin)

@@ -1,0 +1,117 @@
+"""The picture of the plan: friction demand at the top against putt length, and what the coin does."""
+
+from __future__ import annotations
+
+import io
+from typing import TYPE_CHECKING, Any, Literal
+
+import numpy as np
+
+from pennyfall.cli.report.coin_picture import COIN_INK
+from pennyfall.cli.report.picture import ACCENT, FORWARD_TINT, INK, PIXELS_PER_INCH, QUIET
+from pennyfall.cli.report.quantities import HALF_WIDTH_SDS
+from pennyfall.kinematics.planner import DRILL_LENGTHS_M, Plan, Verdict
+from pennyfall.kinematics.roll import FOOT_M, Green
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+    from matplotlib.figure import Figure
+
+SHADES: dict[Verdict, str] = {"stays": "#d5dde2", "doubtful": "#9fb6c2", "leaves": COIN_INK}
+"""Darker the surer the coin leaves, so that grey print tells them apart too."""
+WIDTH_IN, HEIGHT_IN = 6.0, 5.3
+SHORT_WORDS: dict[Verdict, str] = {"stays": "stays on", "doubtful": "doubtful", "leaves": "leaves"}
+
+
+def plan_picture(plan: Plan, green: Green, *, title: str, kind: Literal["png", "svg"] = "png") -> bytes:
+    """Return the picture as a file's content, the same bytes for the same plan."""
+    import matplotlib as mpl
+    from matplotlib.backends.backend_agg import FigureCanvasAgg
+
+    settings: dict[Any, Any] = {
+        "svg.hashsalt": "pennyfall",
+        "text.parse_math": False,
+        "font.family": "DejaVu Sans",
+        "font.size": 12,
+        "text.color": INK,
+        "axes.edgecolor": QUIET,
+        "axes.labelcolor": INK,
+        "xtick.color": INK,
+        "ytick.color": INK,
+    }
+    with mpl.rc_context(settings):
+        figure = draw_plan(plan, green, title=title)
+        FigureCanvasAgg(figure)
+        content = io.BytesIO()
+        metadata = {"Date": None} if kind == "svg" else {"Software": None}
+        figure.savefig(content, format=kind, dpi=PIXELS_PER_INCH, metadata=metadata)
+    return content.getvalue()
+
+
+def draw_plan(plan: Plan, green: Green, *, title: str) -> Figure:
+    """Return the figure."""
+    from matplotlib.figure import Figure
+
+    figure = Figure(figsize=(WIDTH_IN, HEIGHT_IN))
+    figure.text(0.03, 0.973, title, size=15, weight="bold", va="top")
+    figure.text(0.03, 0.915, "Friction demand at the top of the backswing", size=12, va="top")
+    _draw_demand(figure.add_axes((0.1, 0.33, 0.87, 0.53)), plan)
+    _draw_verdicts(figure.add_axes((0.1, 0.125, 0.87, 0.055)), plan)
+    scaling = (
+        "fitted on this student" if plan.scaling.source == "fitted" else "published, one length measured"
+    )
+    low_ft, high_ft = (each / FOOT_M for each in DRILL_LENGTHS_M)
+    figure.text(0.03, 0.012, f"Green {green.stimp_m / FOOT_M:g} ft, grade {100 * green.grade:g} %; scaling "
+                f"{scaling}.\nDrill at {low_ft:.0f} to {high_ft:.0f} ft: common practice, no source.",
+                size=10, color=QUIET, va="bottom", linespacing=1.4)  # fmt: skip
+    return figure
+
+
+def _draw_demand(axes: Axes, plan: Plan) -> None:
+    feet = np.array([each.length_m for each in plan.lengths]) / FOOT_M
+    value = np.array([each.demand_at_top.value for each in plan.lengths])
+    reach = HALF_WIDTH_SDS * np.array([each.demand_at_top.sd for each in plan.lengths])
+    axes.axvspan(*(each / FOOT_M for each in DRILL_LENGTHS_M), color=FORWARD_TINT, linewidth=0, zorder=0)
+    axes.axhspan(plan.friction.low, plan.friction.high, color=COIN_INK, alpha=0.18, linewidth=0, zorder=1)
+    axes.fill_between(feet, value - reach, value + reach, color=ACCENT, alpha=0.25, linewidth=0, zorder=2)
+    axes.plot(feet, value, color=ACCENT, linewidth=2.2, zorder=3)
+    measured = np.array(plan.measured_lengths_m) / FOOT_M
+    inside = measured[(measured >= feet[0]) & (measured <= feet[-1])]
+    axes.plot(inside, np.interp(inside, feet, value), "o", markersize=7, color="white",
+              markeredgecolor=ACCENT, markeredgewidth=2, zorder=4)  # fmt: skip
+    axes.annotate("friction", (feet[-1], (plan.friction.low + plan.friction.high) / 2), xytext=(-5, 0),
+                  textcoords="offset points", ha="right", va="center", color=COIN_INK, size=11)  # fmt: skip
+    axes.annotate("drill", (sum(DRILL_LENGTHS_M) / 2 / FOOT_M, 1), xycoords=("data", "axes fraction"),
+                  xytext=(0, -4), textcoords="offset points", ha="center", va="top", color=QUIET,
+                  size=11)  # fmt: skip
+    if len(inside):
+        axes.annotate("measured", (inside[0], float(np.interp(inside[0], feet, value))), xytext=(6, -14),
+                      textcoords="offset points", color=ACCENT, size=11)  # fmt: skip
+    axes.set_xlim(feet[0], feet[-1])
+    axes.set_ylim(0, 1.12 * max(float((value + reach).max()), plan.friction.high))
+    axes.set_xticks([5, 10, 15, 20, 25, 30])
+    axes.tick_params(length=3, color=QUIET)
+    axes.set_xlabel("putt length, ft", labelpad=2)
+    for side in ("top", "right", "left"):
+        axes.spines[side].set_visible(False)
+
+
+def _draw_verdicts(axes: Axes, plan: Plan) -> None:
+    """Draw one strip: what the coin does at each length, named where there is room."""
+    feet = np.array([each.length_m for each in plan.lengths]) / FOOT_M
+    edges = np.concatenate([[feet[0]], (feet[1:] + feet[:-1]) / 2, [feet[-1]]])
+    runs: list[tuple[Verdict, float, float]] = []
+    for each, left, right in zip(plan.lengths, edges[:-1], edges[1:], strict=True):
+        if runs and runs[-1][0] == each.verdict:
+            runs[-1] = (each.verdict, runs[-1][1], float(right))
+        else:
+            runs.append((each.verdict, float(left), float(right)))
+    for verdict, left, right in runs:
+        axes.axvspan(left, right, color=SHADES[verdict], linewidth=0)
+        if right - left > 3.5:
+            axes.text((left + right) / 2, 0.5, SHORT_WORDS[verdict], ha="center", va="center", size=11,
+                      color="white" if verdict == "leaves" else INK)  # fmt: skip
+    axes.set_xlim(feet[0], feet[-1])
+    axes.set_axis_off()
+    axes.set_title("In the transition the coin by itself: stays on (light), doubtful, leaves (dark)", size=11,
+                   loc="left", pad=4, x=-0.08, color=QUIET)  # fmt: skip

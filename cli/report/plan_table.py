@@ -1,0 +1,130 @@
+"""The plan of the drill's putt lengths and the ball's roll, in words and field units."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+
+from pennyfall.cli.report.quantities import HALF_WIDTH_SDS
+from pennyfall.kinematics.planner import DRILL_LENGTHS_M, TRANSITION_SHARE, Plan, Verdict
+from pennyfall.kinematics.roll import (
+    CAPTURE_CENTRE_MPS,
+    FOOT_M,
+    Green,
+    launch_to_stop_at,
+    past_the_hole,
+    roll_distance,
+    speed_after,
+)
+from pennyfall.kinematics.stroke_scaling import Putt
+
+PUBLISHED = (
+    "Only one putt length was measured, so amplitude is taken to grow with the root of the length in "
+    "unchanging time (published model; every golfer measured departs from it): measure a second length."
+)
+VERDICT_WORDS: dict[Verdict, str] = {
+    "stays": "stays on through the transition",
+    "doubtful": "doubtful",
+    "leaves": "leaves in the transition by itself",
+}
+
+
+def plan_table(plan: Plan, green: Green) -> str:
+    """Return the plan as lines of text."""
+    friction = plan.friction
+    lines = ["Putt length   demand at the top   backswing   forward swing   coin"]
+    for each in plan.lengths[::3]:
+        reach = HALF_WIDTH_SDS * each.demand_at_top.sd
+        lines.append(
+            f"{both_units(each.length_m):<15}  {each.demand_at_top.value:.2f} ± {reach:.2f}       "
+            f"{100 * each.backswing_m:5.0f} cm      {1e3 * each.forward_s:5.0f} ms      "
+            f"{VERDICT_WORDS[each.verdict]}"
+        )
+    lines.append("")
+    for verdict, words in VERDICT_WORDS.items():
+        band = plan.band(verdict)
+        lines.append(f"{words[0].upper()}{words[1:]}: {'at no length' if band is None else span(band)}.")
+    scaling = plan.scaling
+    lines += [
+        "",
+        f"Friction {friction.low:.2f} to {friction.high:.2f}: {friction.source}.",
+        f"Green speed {green.stimp_m / FOOT_M:g} ft, grade {100 * green.grade:g} %. In the transition means "
+        f"before {100 * TRANSITION_SHARE:.0f} % of the forward swing.",
+        f"Common practice, no source: the drill suits {span(DRILL_LENGTHS_M)}. {where_it_differs(plan)}",
+    ]
+    if scaling.source == "published":
+        lines.append(PUBLISHED)
+    else:
+        powers = (scaling.amplitude_power, scaling.time_power)
+        amplitude, time = (f"{p.value:.2f} ± {HALF_WIDTH_SDS * p.sd:.2f}" for p in powers)
+        lines.append(
+            f"Fitted on this student's strokes: amplitude grows with length to the power {amplitude}, "
+            f"time to {time}."
+        )
+    return "\n".join(lines)
+
+
+def where_it_differs(plan: Plan) -> str:
+    """Return how the student's lengths differ from common practice."""
+    low_m, high_m = DRILL_LENGTHS_M
+    inside = [each for each in plan.lengths if low_m - 1e-9 <= each.length_m <= high_m + 1e-9]
+    verdicts = {each.verdict for each in inside}
+    if verdicts == {"leaves"}:
+        return "For this student the coin leaves by itself at all of these."
+    if verdicts == {"stays"}:
+        return "For this student the coin stays on at all of these: take longer putts or a slicker coin."
+    if "leaves" not in verdicts:
+        return "For this student it is not certain to leave at any of these."
+    leaving = [each.length_m for each in inside if each.verdict == "leaves"]
+    return f"For this student it surely leaves from {both_units(min(leaving))} on only."
+
+
+def roll_table(putts: Sequence[Putt], green: Green, hole_m: float) -> str:
+    """Return how the measured balls would roll toward a hole, as lines of text."""
+    launched = [each.stroke.ball_speed_mps for each in putts if each.stroke.ball_speed_mps.known]
+    if not launched:
+        return "Ball: no launch speed was measured, so nothing is said about its roll."
+    lines = [f"Ball, with a hole {both_units(hole_m)} away:"]
+    for number, launch in enumerate(launched, 1):
+        rolls = roll_distance(launch, green)
+        reach_m = HALF_WIDTH_SDS * rolls.sd
+        lines.append(
+            f"  {number}: launched at {100 * launch.value:.0f} cm/s it rolls {rolls.value:.2f} ± "
+            f"{reach_m:.2f} m, {_past(rolls.value - hole_m)}; {_at_hole(launch.value, hole_m, green)}"
+        )
+    if len(launched) > 1:
+        past_m = past_the_hole(np.array([each.value for each in launched]), hole_m, green)
+        lines.append(
+            f"  The spread of {len(launched)} launch speeds leaves them {100 * past_m.std(ddof=1):.0f} cm "
+            f"apart (standard deviation), from {_past(float(past_m.min()))} to {_past(float(past_m.max()))}."
+        )
+    ideal = launch_to_stop_at(hole_m, green)
+    lines.append(f"  To stop at the hole it needs {100 * ideal:.0f} cm/s.")
+    return "\n".join(lines)
+
+
+def both_units(length_m: float) -> str:
+    """Return a putt length in feet and metres."""
+    return f"{length_m / FOOT_M:.0f} ft ({length_m:.1f} m)"
+
+
+def span(band_m: tuple[float, float]) -> str:
+    """Return a range of putt lengths in feet and metres."""
+    low_m, high_m = band_m
+    if low_m == high_m:
+        return both_units(low_m)
+    return f"{low_m / FOOT_M:.0f} to {high_m / FOOT_M:.0f} ft ({low_m:.1f} to {high_m:.1f} m)"
+
+
+def _past(beyond_m: float) -> str:
+    return f"{100 * abs(beyond_m):.0f} cm {'past' if beyond_m >= 0 else 'short'}"
+
+
+def _at_hole(launch_mps: float, hole_m: float, green: Green) -> str:
+    speed = speed_after(launch_mps, hole_m, green)
+    if np.isnan(speed):
+        return "it does not reach the hole"
+    limit = f"{100 * CAPTURE_CENTRE_MPS:.0f} cm/s drops across its centre"
+    too_fast = "" if speed <= CAPTURE_CENTRE_MPS else ", so it is too fast"
+    return f"at the hole {100 * speed:.0f} cm/s (up to {limit}{too_fast})"
