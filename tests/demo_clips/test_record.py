@@ -60,7 +60,7 @@ def test_the_file_holds_every_frame_at_its_time(tmp_path: Path, codec: str) -> N
     truth = load_truth(truth_path(path))
     with av.open(str(path)) as container:
         stream = container.streams.video[0]
-        decoded = [(float(frame.time), frame.to_ndarray()) for frame in container.decode(stream)]
+        decoded = [(float(frame.time or 0.0), frame.to_ndarray()) for frame in container.decode(stream)]
         assert (stream.width, stream.height) == SMALL
         assert container.metadata.get("location") is None
     np.testing.assert_allclose([t for t, _ in decoded], truth["frames"]["container_pts_s"], atol=1.2e-5)
@@ -73,7 +73,7 @@ def test_uneven_frame_times_are_kept(tmp_path: Path) -> None:
     path = tmp_path / "clip.mp4"
     render_clip(replace(SCENE, frame_times_s=times), path)
     with av.open(str(path)) as container:
-        seen = [float(frame.time) for frame in container.decode(video=0)]
+        seen = [float(frame.time or 0.0) for frame in container.decode(video=0)]
     np.testing.assert_allclose(seen, times, atol=1.2e-5)
     frames = load_truth(truth_path(path))["frames"]
     np.testing.assert_allclose(frames["frame_time_s"], times + SCENE.phase_s, atol=1e-9)
@@ -85,7 +85,7 @@ def test_the_click_is_heard_at_impact_plus_its_delay(tmp_path: Path) -> None:
     truth = load_truth(truth_path(path))
     with av.open(str(path)) as container:
         stream = container.streams.audio[0]
-        blocks = [(float(frame.time), frame.to_ndarray()[0]) for frame in container.decode(stream)]
+        blocks = [(float(frame.time or 0.0), frame.to_ndarray()[0]) for frame in container.decode(stream)]
         rate = stream.rate
     wave = np.concatenate([samples for _, samples in blocks])
     loud = blocks[0][0] + np.flatnonzero(np.abs(wave) > 0.15)[0] / rate
