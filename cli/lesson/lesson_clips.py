@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from functools import partial
 from importlib.metadata import version
 from pathlib import Path
@@ -17,7 +18,7 @@ from pennyfall.cli.lesson.measured_files import (
     track_path,
 )
 from pennyfall.cli.lesson.measuring import MeasureClip
-from pennyfall.cli.measure import MeasureOptions, measure_clip
+from pennyfall.cli.measure import measure_clip
 from pennyfall.cli.options import measure_options
 from pennyfall.cli.report.annotate import Look, annotate_stroke, head_path, shown_from_s
 from pennyfall.cli.report.clip_overlay import HeadPath
@@ -42,17 +43,17 @@ def lesson_measuring(folder: Path, lesson: Lesson) -> tuple[MeasureClip, Setting
     """
     named = {key: getattr(lesson, key) for key in ("club", "lens", "layout")}
     paths = {key: folder / name for key, name in named.items() if name is not None}
-    options = measure_options(**paths, tag_height_mm=lesson.tag_height_mm)
+    measure_options(**paths, tag_height_mm=lesson.tag_height_mm)  # what is wrong with a file is said here
     contents = {key: path.read_text(encoding="utf-8") for key, path in paths.items()}
     settings = Settings(
         options={**contents, "tag_height_mm": lesson.tag_height_mm}, version=version("pennyfall")
     )
-    return partial(measure_with_track, options), settings
+    return partial(measure_with_track, paths, lesson.tag_height_mm), settings
 
 
-def measure_with_track(options: MeasureOptions, path: Path) -> MeasuredClip:
-    """Measure one clip."""
-    result = measure_clip(path, options)
+def measure_with_track(files: Mapping[str, Path], tag_height_mm: float | None, path: Path) -> MeasuredClip:
+    """Measure one clip; the options are read here, in the process that uses them."""
+    result = measure_clip(path, measure_options(**files, tag_height_mm=tag_height_mm))
     return MeasuredClip(measurement=result.measurement, track_csv=track_csv(result))
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import multiprocessing
 import os
+import pickle
 import threading
 from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import ProcessPoolExecutor, as_completed
@@ -68,6 +69,7 @@ def measure_side_by_side(tasks: Sequence[ClipTask], *, processes: int | None = N
         for task in tasks:
             yield _clip_of(_run(task))
         return
+    pickle.dumps(tasks)  # a pool that cannot send its tasks hangs instead of failing
     with ProcessPoolExecutor(
         max_workers=workers, mp_context=multiprocessing.get_context("spawn"), initializer=_settle_worker
     ) as pool:

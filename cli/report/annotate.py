@@ -121,11 +121,11 @@ def _encode(
     overlay = PathOverlay(stroke, path.scaled(width / facts.width, height / facts.height), height)
     strip = AccelerationStrip(stroke, width, _even(STRIP_SHARE * height)) if look.strip else None
     start_s = shown_from_s(stroke, path)
-    _, end_s = _span(stroke)
+    span_s = _span(stroke)
     count = 0
     with av.open(str(made), "w", format="mp4", options={"movflags": "faststart"}) as container:
         stream = _video_stream(container, width, height + (strip.height if strip else 0), look)
-        for time_s, picture in thinned(_frames(clip, facts, start_s, end_s), look.slow):
+        for time_s, picture in thinned(_frames(clip, facts, *span_s), look.slow):
             frame = upright(picture, facts.rotation_deg, width, height)
             overlay.draw(frame, time_s)
             if strip is not None:

@@ -138,7 +138,7 @@ def write(
 ) -> None:
     """Write a word onto an RGB frame, centred, kept inside the frame, with a dark edge."""
     ink, edge = _letters(words, size_px)
-    rows, columns = ink.shape
+    rows, columns, _ = ink.shape
     if rows > frame.shape[0] or columns > frame.shape[1]:
         return
     left = int(np.clip(round(middle[0] - columns / 2), 0, frame.shape[1] - columns))

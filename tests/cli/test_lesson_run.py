@@ -2,14 +2,17 @@
 
 from __future__ import annotations
 
+import dataclasses
 import errno
 import os
+import pickle
 from functools import partial
 from pathlib import Path
 
 import pytest
 
 from pennyfall.cli.lesson.folder_lock import folder_lock
+from pennyfall.cli.lesson.lesson_clips import lesson_measuring
 from pennyfall.cli.lesson.lesson_file import read_lesson
 from pennyfall.cli.lesson.lesson_result import LessonResult
 from pennyfall.cli.lesson.measured_files import MeasuredClip, Settings, measurement_path, sweep_unfinished
@@ -185,3 +188,26 @@ def test_half_files_of_a_killed_run_are_swept(tmp_path: Path) -> None:
     (tmp_path / ".report.html.x2").write_text("<")
     assert sweep_unfinished(tmp_path) == 2
     assert sweep_unfinished(tmp_path) == 0
+
+
+def test_a_measuring_function_that_cannot_be_sent_to_a_process_fails_at_once(tmp_path: Path) -> None:
+    lesson_folder(tmp_path, strokes=1)
+    with pytest.raises((AttributeError, pickle.PicklingError), match="lambda"):
+        run(tmp_path, lambda path: measure_quickly(path), processes=2)
+
+
+def test_the_way_a_lessons_clips_are_measured_can_be_sent_to_a_process(tmp_path: Path) -> None:
+    lesson = lesson_folder(tmp_path, strokes=1)
+    (tmp_path / "club.toml").write_text("tag_height_mm = 30\n")
+    with_club = dataclasses.replace(lesson, club="club.toml")
+    measure, settings = lesson_measuring(tmp_path, with_club)
+    assert pickle.loads(pickle.dumps(measure))
+    (tmp_path / "club.toml").write_text("tag_height_mm = 31\n")
+    _, changed = lesson_measuring(tmp_path, with_club)
+    assert settings.fingerprint("clip") != changed.fingerprint("clip"), "another club file measures anew"
+
+
+def test_a_club_file_that_is_not_there_is_said_before_measuring(tmp_path: Path) -> None:
+    lesson = dataclasses.replace(lesson_folder(tmp_path, strokes=1), club="absent.toml")
+    with pytest.raises(CannotMeasure, match=r"absent\.toml"):
+        lesson_measuring(tmp_path, lesson)
