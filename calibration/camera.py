@@ -47,7 +47,7 @@ class Camera:
         return np.asarray(pixels, dtype=np.float64).reshape(-1, 2)
 
     def rays(self, pixels: FloatArray) -> FloatArray:
-        """Return the world directions of the rays through pixels, shapes (n, 2) [px] -> (n, 3), not normalised."""
+        """Return the directions of the rays through pixels, (n, 2) [px] -> (n, 3), not normalised."""
         ideal = cv2.undistortPoints(
             np.asarray(pixels, dtype=np.float64).reshape(-1, 1, 2), self.matrix, self.distortion
         ).reshape(-1, 2)

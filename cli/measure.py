@@ -169,7 +169,7 @@ def refuse_unusable(name: str, followed: Followed) -> None:
         raise CannotMeasure(
             f"The sheet is found in {name}, but no tag on the putter head.",
             fix="Stick the head tag flat on top of the head, clean and uncovered, the largest that fits; "
-            "check the size in the club file too. Without a tag, follow a dot (--dot) or a patch (--box).",
+            "check the size in the club file too.",
         )
     if seen < LEAST_SEEN_SHARE:
         raise CannotMeasure(

@@ -28,12 +28,13 @@ def draw_tag(
     offsets = (np.arange(RAYS) + 0.5) / RAYS - 0.5
     light = np.zeros((height, width))
     moments = np.linspace(-0.5, 0.5, 9) if any(smear_px) else np.zeros(1)
+    inverse = np.asarray(np.linalg.inv(homography), dtype=np.float64)
     for moment in moments:
         for down in offsets:
             for across in offsets:
                 u = np.arange(width, dtype=np.float64)[None, :] + across - moment * smear_px[0]
                 v = np.arange(height, dtype=np.float64)[:, None] + down - moment * smear_px[1]
-                light += _light(u, v, np.linalg.inv(homography), tag_id, side_m, border_m)
+                light += _light(u, v, inverse, tag_id, side_m, border_m)
     light /= RAYS**2 * len(moments)
     luma = 230 * light ** (1 / 2.2)
     if noise and generator is not None:
