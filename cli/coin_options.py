@@ -47,6 +47,7 @@ def coin_setup(
         shelf=replace(_club_shelf(club), **stated),
         friction=_friction(surface, friction, kinetic_share, kept, frictions),
         coin=known_coin(coin),
+        kinetic_share=kinetic_share,
     )
 
 

@@ -10,12 +10,15 @@ from pennyfall.kinematics.errors import CannotMeasure
 from pennyfall.kinematics.friction import Coin, FrictionRange
 from pennyfall.kinematics.friction_inference import InferredFriction, ObservedCoin, infer_friction
 from pennyfall.kinematics.head_motion import HeadMotion, TiltSource, head_motion
-from pennyfall.kinematics.loose_object import PLAUSIBLE_HUBS_M, loose_object_band, plausible_motions
+from pennyfall.kinematics.loose_object import (
+    BAND_FRICTIONS,
+    PLAUSIBLE_HUBS_M,
+    loose_object_band,
+    plausible_motions,
+)
 from pennyfall.kinematics.shelf import Shelf
 from pennyfall.kinematics.values import LooseObjectBand, StrokeMeasures
 
-SHOWN_RIDES = 9
-"""Chosen by us: enough to find the first and the last that leaves for the drawing."""
 FORWARD_SWING_NEEDED = (
     "Film from before the takeaway until after impact, with the head in the picture all the time."
 )
@@ -28,6 +31,8 @@ class CoinSetup:
     shelf: Shelf
     friction: FrictionRange
     coin: Coin
+    kinetic_share: float | None = None
+    """Kinetic over static friction, where it was stated."""
 
 
 @dataclass(frozen=True, kw_only=True, slots=True, eq=False)
@@ -86,8 +91,12 @@ def predict_coin(
         motion=motion,
         tilt_source=known,
         rides=tuple(
-            ride(motion, setup.shelf, pair, coin=setup.coin) for pair in setup.friction.spread(SHOWN_RIDES)
+            ride(motion, setup.shelf, pair, coin=setup.coin) for pair in setup.friction.spread(BAND_FRICTIONS)
         ),
-        inferred=None if observed is None else infer_friction(motion, setup.shelf, observed, coin=setup.coin),
+        inferred=None
+        if observed is None
+        else infer_friction(
+            motion, setup.shelf, observed, coin=setup.coin, kinetic_share=setup.kinetic_share
+        ),
         observed=observed,
     )

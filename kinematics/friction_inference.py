@@ -57,7 +57,12 @@ def resting_place(departure: Departure, coin: Coin) -> Estimate:
 
 
 def infer_friction(
-    motion: HeadMotion, shelf: Shelf, observed: ObservedCoin, *, coin: Coin | None = None
+    motion: HeadMotion,
+    shelf: Shelf,
+    observed: ObservedCoin,
+    *,
+    coin: Coin | None = None,
+    kinetic_share: float | None = None,
 ) -> InferredFriction:
     """Return the friction that explains an observed coin, by its likelihood over all frictions.
 
@@ -71,6 +76,8 @@ def infer_friction(
         When it left, where it came to rest, or both.
     coin : Coin, optional
         A US quarter where not given.
+    kinetic_share : float, optional
+        Kinetic over static friction where it is known; else the published shares are weighed.
 
     Raises
     ------
@@ -85,10 +92,11 @@ def infer_friction(
         )
     coin = coin or known_coin()
     fine = np.linspace(TRIED_FRICTIONS[0], TRIED_FRICTIONS[-1], 4901)
-    likelihood = np.zeros((len(KINETIC_SHARES), len(fine)))
+    weights = KINETIC_SHARES if kinetic_share is None else {kinetic_share: 1.0}
+    likelihood = np.zeros((len(weights), len(fine)))
     predicted: list[float] = []
     nearest = math.inf
-    for row, (share, weight) in enumerate(KINETIC_SHARES.items()):
+    for row, (share, weight) in enumerate(weights.items()):
         departures = [
             ride(motion, shelf, Friction(static=mu, kinetic=share * mu), coin=coin).departure
             for mu in TRIED_FRICTIONS
@@ -103,7 +111,7 @@ def infer_friction(
     static = likelihood.sum(axis=0) / likelihood.sum()
     mean = float(static @ fine)
     spread = math.sqrt(float(static @ (fine - mean) ** 2))
-    shares = np.array(list(KINETIC_SHARES))
+    shares = np.array(list(weights))
     return InferredFriction(
         static=Estimate(mean, math.hypot(spread, _demand_sd(motion, mean))),
         likely_kinetic_share=float(likelihood.sum(axis=1) @ shares / likelihood.sum()),

@@ -23,8 +23,9 @@ DRILL_LENGTHS_M = (8 * FOOT_M, 15 * FOOT_M)
 """Where the coin drill belongs: common practice, no source."""
 TRANSITION_SHARE = 0.5
 """Chosen by us: a coin that leaves before half of the forward swing left in the transition."""
+ASIDE_SDS = 1.96
 CLEAR_SHARE = 0.9
-"""Chosen by us: nine in ten of the student's strokes, over the scaling's spread too, must agree."""
+"""Chosen by us: nine in ten of the strokes, at the ends of the scaling's interval too, must agree."""
 PLAN_STEP_S = 0.001
 """Chosen by us: a verdict needs no quarter of a millisecond, and a plan rides a thousand coins."""
 
@@ -161,11 +162,11 @@ def _planned(
     coin: Coin | None,
     length_m: float,
 ) -> PlannedLength:
-    # one deviation at a time, a power up or down by its standard deviation, as in a first-order error budget
+    # one deviation at a time, a power at either end of its 95 % interval, as in a first-order error budget
     middle = [_grow(each, scaling, length_m, (0.0, 0.0)) for each in putts]
     aside = [
         [_grow(each, scaling, length_m, sds) for each in putts]
-        for sds in ((1.0, 0.0), (-1.0, 0.0), (0.0, 1.0), (0.0, -1.0))
+        for sds in ((ASIDE_SDS, 0.0), (-ASIDE_SDS, 0.0), (0.0, ASIDE_SDS), (0.0, -ASIDE_SDS))
     ]
     demands = [demand for each in middle for demand in each.demands_at_top()]
     mean = float(np.mean([each.value for each in demands]))
@@ -173,8 +174,8 @@ def _planned(
     variance = (
         float(np.var([each.value for each in demands]))
         + float(np.mean([each.sd**2 for each in demands]))
-        + ((shifts[0] - shifts[1]) / 2) ** 2
-        + ((shifts[2] - shifts[3]) / 2) ** 2
+        + ((shifts[0] - shifts[1]) / (2 * ASIDE_SDS)) ** 2
+        + ((shifts[2] - shifts[3]) / (2 * ASIDE_SDS)) ** 2
     )
     strokes = [*middle, *(each for grown in aside for each in grown)]
     at_high, at_low = (

@@ -127,7 +127,7 @@ def leave_instant(time_s: FloatArray, displacement_m: FloatArray, edge_distance_
     powers = np.array([crossing**2, crossing, 1.0])
     speed = abs(float(np.polyval(np.polyder(curve), crossing)))
     place_sd_m = float(np.hypot(np.sqrt(max(powers @ covariance @ powers, 0.0)), 2 * HEAD_STEP_M))
-    return Estimate(origin_s + crossing, place_sd_m / speed)
+    return Estimate(float(origin_s) + crossing, place_sd_m / speed)
 
 
 def _slide_frames(displacement_m: FloatArray, edge_distance_m: float) -> BoolArray:

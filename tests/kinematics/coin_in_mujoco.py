@@ -8,7 +8,6 @@ time constant `contact_s`. It has one friction coefficient, so static and kineti
 
 from __future__ import annotations
 
-import math
 from dataclasses import dataclass
 from typing import Any
 
@@ -62,15 +61,70 @@ class EngineRide:
     landing_x_m: float | None
 
 
+@dataclass(frozen=True, kw_only=True, slots=True, eq=False)
+class Drive:
+    """A head driven in its vertical plane: x, z and tilt at every step, with their two derivatives."""
+
+    t_s: FloatArray
+    place: FloatArray
+    rate: FloatArray
+    turn: FloatArray
+
+    @classmethod
+    def on_arc(
+        cls, t_s: FloatArray, path_m: FloatArray, speed_mps: FloatArray, along_mps2: FloatArray, hub_m: float
+    ) -> Drive:
+        """Return the drive along an arc about a hub, from place, speed and acceleration along it."""
+        angle = path_m / hub_m
+        sine, cosine, across = np.sin(angle), np.cos(angle), speed_mps**2 / hub_m
+        return cls(
+            t_s=t_s,
+            place=np.column_stack([hub_m * sine, hub_m * (1 - cosine), angle]),
+            rate=np.column_stack([speed_mps * cosine, speed_mps * sine, speed_mps / hub_m]),
+            turn=np.column_stack(
+                [along_mps2 * cosine - across * sine, along_mps2 * sine + across * cosine, along_mps2 / hub_m]
+            ),
+        )
+
+
+@dataclass(frozen=True, kw_only=True, slots=True, eq=False)
+class Trace:
+    """Where the coin was at every step: x, z of its middle and its angle, relative to the head at address."""
+
+    coin: FloatArray
+    coin_rate: FloatArray
+    landing: int | None
+    """First step at which it touches the ground."""
+
+
 def ride_in_mujoco(
     stroke: Stroke, shelf: Shelf, friction: float, *, contact_s: float = 0.001, step_s: float = 0.00025
 ) -> EngineRide:
     """Drive the head along the stroke with the coin on it."""
+    t_s = np.arange(0.0, stroke.impact_s + 0.6 * stroke.through_s, step_s)
+    drive = Drive.on_arc(t_s, *stroke.along(t_s), stroke.hub_m)
+    trace = trace_in_mujoco(drive, shelf, friction, contact_s=contact_s, until_landing=True)
+    n = len(trace.coin)
+    cosine, sine = np.cos(drive.place[:n, 2]), np.sin(drive.place[:n, 2])
+    drift = trace.coin_rate[:, :2] - drive.rate[:n, :2]
+    x, z = (trace.coin[:, :2] - drive.place[:n, :2]).T
+    past = np.flatnonzero(x * cosine + z * sine < -shelf.edge_distance_m)
+    return EngineRide(
+        slip_onset_s(t_s, -(drift[:, 0] * cosine + drift[:, 1] * sine)),
+        float(t_s[past[0]]) if len(past) else None,
+        None if trace.landing is None else float(trace.coin[trace.landing, 0]),
+    )
+
+
+def trace_in_mujoco(
+    drive: Drive, shelf: Shelf, friction: float, *, contact_s: float = 0.001, until_landing: bool = False
+) -> Trace:
+    """Return the coin's way on, and off, a driven head."""
     coin = known_coin()
-    radius_m = coin.diameter_m / 2
+    radius_m, start_m = coin.diameter_m / 2, shelf.coin_from_tag_m
     model = mujoco.MjModel.from_xml_string(
         MODEL.format(
-            step_s=step_s,
+            step_s=drive.t_s[1] - drive.t_s[0],
             gravity=STANDARD_GRAVITY_MPS2,
             impratio=100,
             contact_s=contact_s,
@@ -79,46 +133,30 @@ def ride_in_mujoco(
             coin_kg=COIN_KG,
             coin_kgm2=COIN_KG * (radius_m**2 / 4 + coin.thickness_m**2 / 12),
             floor_half=(shelf.edge_distance_m + radius_m) / 2,
-            floor_centre=(radius_m - shelf.edge_distance_m) / 2,
+            floor_centre=start_m + (radius_m - shelf.edge_distance_m) / 2,
             friction=friction,
-            wall=radius_m + 0.005,
+            wall=start_m + radius_m + 0.005,
             radius=radius_m,
             half_thickness=coin.thickness_m / 2,
         )
     )
     data = mujoco.MjData(model)
-    t_s = np.arange(0.0, stroke.impact_s + 0.6 * stroke.through_s, step_s)
-    path_m, speed_mps, along_mps2 = stroke.along(t_s)
-    hub_m = stroke.hub_m
-    angle = path_m / hub_m
-    sine, cosine = np.sin(angle), np.cos(angle)
-    place = np.column_stack([hub_m * sine, hub_m * (1 - cosine), angle])
-    rate = np.column_stack([speed_mps * cosine, speed_mps * sine, speed_mps / hub_m])
-    across = speed_mps**2 / hub_m
-    turn = np.column_stack(
-        [along_mps2 * cosine - across * sine, along_mps2 * sine + across * cosine, along_mps2 / hub_m]
-    )
-    ids = {name: model.geom(name).id for name in ("floor", "coin", "ground")}
-
-    backward_mps: list[float] = []
-    leave_s: float | None = None
-    landing_x_m: float | None = None
-    data.qpos[:3] = place[0]
-    for k, now_s in enumerate(t_s):
-        data.qpos[:3], data.qvel[:3] = place[k], rate[k]
-        data.qfrc_applied[:3] = HEAD_KG * turn[k]
+    disc, ground = model.geom("coin").id, model.geom("ground").id
+    data.qpos[:3] = drive.place[0]
+    data.qpos[3] = start_m
+    coin_at, coin_rate = np.zeros((len(drive.t_s), 3)), np.zeros((len(drive.t_s), 3))
+    landing: int | None = None
+    for k in range(len(drive.t_s)):
+        data.qpos[:3], data.qvel[:3] = drive.place[k], drive.rate[k]
+        data.qfrc_applied[:3] = HEAD_KG * drive.turn[k]
         mujoco.mj_step(model, data)
-        drift = data.qvel[3:5] - data.qvel[:2]
-        backward_mps.append(-float(drift @ [math.cos(angle[k]), math.sin(angle[k])]))
-        along_floor_m = (data.qpos[3] - data.qpos[0]) * math.cos(data.qpos[2]) + (
-            data.qpos[4] + coin.thickness_m / 2 - data.qpos[1]
-        ) * math.sin(data.qpos[2])
-        if leave_s is None and along_floor_m < -shelf.edge_distance_m:
-            leave_s = float(now_s)
-        if leave_s is not None and _touching(data, ids["coin"], ids["ground"]):
-            landing_x_m = float(data.qpos[3])
-            break
-    return EngineRide(slip_onset_s(t_s, np.array(backward_mps)), leave_s, landing_x_m)
+        coin_at[k] = data.qpos[3], data.qpos[4] + coin.thickness_m / 2, data.qpos[5]
+        coin_rate[k] = data.qvel[3:6]
+        if landing is None and _touching(data, disc, ground):
+            landing = k
+            if until_landing:
+                break
+    return Trace(coin=coin_at[: k + 1], coin_rate=coin_rate[: k + 1], landing=landing)
 
 
 def slip_onset_s(t_s: FloatArray, backward_mps: FloatArray) -> float | None:
