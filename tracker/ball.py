@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import deque
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -22,6 +22,7 @@ from pennyfall.tracker.ball_following import (
     level_at,
     locate,
     locate_ahead,
+    without_floor,
 )
 from pennyfall.tracker.ball_guard import RestGuard
 from pennyfall.tracker.ball_outline import BALL_RADIUS_M, ball_outline
@@ -33,12 +34,19 @@ KEEP_BEFORE_S = 0.35
 """How much of the rest before departure is measured frame by frame: the impact finder asks for 0.3 s."""
 _STILL_HEAD_MPS = 0.06
 """Head speed below which a ball is looked for: chosen by us, a waggle is faster, breathing slower."""
+_HEAD_EVERY_S = 0.03
+"""How often the head is placed on the floor to judge its speed."""
 _FAR_FROM_HEAD_M = 0.12
 """A resting ball farther from the head than this may be another one than the ball addressed."""
 _MOVED_M, _MOVED_SDS = 0.0006, 4.0
 """Least shift, and least shift in standard deviations, that is a movement."""
 _UNDER_WAY_M = 0.4 * BALL_RADIUS_M
 """Distance after which, with three sightings, a ball is on its way and no longer merely nudged."""
+_SMEARED_M = 0.3 * BALL_RADIUS_M
+"""Smear from which the floor is taken out of the picture. Chosen by us: sharper edges are found better as
+they are, since the ball's own moving shadow stays."""
+_CLEAR_M = 3.5 * BALL_RADIUS_M
+"""Distance from which neither the ball's old place nor its old shadow lies behind it."""
 _LOST_S, _LOST_FRAMES = 0.15, 3
 """A moving ball unseen for both of these is lost; until then the frames are gaps."""
 _TAKEN_S = 1.0
@@ -52,10 +60,24 @@ _SPEED_CHANGE, _SPEED_SLACK_MPS = 0.35, 0.15
 included)."""
 _LEAST_REST_S = 0.05
 """A ball seen at rest for less than this is not reported."""
+_SMEAR_FRAMES = 12
+"""Moving frames from which the exposure is learned: chosen by us, the median of these settles it."""
+_LEAST_TO_RELOCATE = 5
+"""Sightings that fix a parabola with some left over."""
+_AGAIN_M = 0.25 * BALL_RADIUS_M
+"""Reach when a ball is located again."""
+_ASTRAY_M = 0.002
+"""An early sighting farther from the path than this, and not found again, was something else."""
+_PIECE_RADII = 2.6
+"""Half-width of the pieces of early frames kept for that, in ball radii."""
+_RIM_M = 0.00025
+"""What the turning mark and the shading of the rim add to a moving ball's position. Measured on rendered
+clips with known truth: 0.2 to 0.35 mm rms, in the rhythm of the ball's turns; at rest it is constant and
+drops out."""
 _LEAST_STEP_PX = 6.0
 """Motion between frames below which the exposure is not judged from the smear."""
 _LEAST_IN_PICTURE = 0.5
-"""Share of the outline that must be inside the picture."""
+"""Share of the ball's width that must be inside the picture."""
 
 
 @dataclass(frozen=True, kw_only=True, slots=True, eq=False)
@@ -97,7 +119,7 @@ class _Rest:
     looks: Looks
     guard: RestGuard
     camera: Camera
-    since_s: float
+    floor: LumaFrame
     measured_s: float
     sightings: list[Sighting] = field(default_factory=list)
     recent: deque[Picture] = field(default_factory=deque)
@@ -116,6 +138,7 @@ class BallWatcher:
         self._moving: list[Sighting] = []
         self._left_s: float | None = None
         self._smear_shares: list[float] = []
+        self._early: list[Picture] = []
         self._looked_s = -np.inf
         self._head: tuple[float, FloatArray] | None = None
         self._head_speed = 0.0
@@ -139,15 +162,15 @@ class BallWatcher:
             The camera of this frame.
 
         """
-        head_m = None if head_px is None else head_on_floor(camera, head_px)
-        self._note_head_speed(time_s, head_m)
+        if self._head is None or head_px is None or time_s - self._head[0] >= _HEAD_EVERY_S:
+            self._note_head_speed(time_s, None if head_px is None else head_on_floor(camera, head_px))
         picture = Picture(frame=frame, time_s=time_s, luma=luma, camera=camera)
         if self._rest is None:
             self._look(picture, head_px)
         elif self._left_s is None:
-            self._watch(picture, head_px, head_m)
+            self._watch(picture, head_px)
         else:
-            self._follow(picture, head_m)
+            self._follow(picture, head_px)
 
     def balls(self) -> tuple[FollowedBall, ...]:
         """Return every ball up to now, in the order in which they lay."""
@@ -164,7 +187,7 @@ class BallWatcher:
             return
         if self._head is not None and time_s > self._head[0]:
             speed = float(np.hypot(*(head_m - self._head[1])[:2])) / (time_s - self._head[0])
-            self._head_speed += 0.3 * (speed - self._head_speed)  # tag scatter at 240 frames/s reads as speed
+            self._head_speed += 0.3 * (speed - self._head_speed)  # a tag's scatter reads as speed
         self._head = (time_s, head_m)
 
     def _look(self, picture: Picture, head_px: FloatArray | None) -> None:
@@ -188,12 +211,12 @@ class BallWatcher:
             looks=looks,
             guard=RestGuard(picture.luma, fit.outline),
             camera=picture.camera,
-            since_s=picture.time_s,
+            floor=picture.luma.copy(),
             measured_s=-np.inf,
         )
-        self._moving, self._left_s, self._smear_shares = [], None, []
+        self._moving, self._early, self._left_s, self._smear_shares = [], [], None, []
 
-    def _watch(self, picture: Picture, head_px: FloatArray | None, head_m: FloatArray | None) -> None:
+    def _watch(self, picture: Picture, head_px: FloatArray | None) -> None:
         """See whether the ball still lies."""
         rest = self._rest
         assert rest is not None
@@ -213,18 +236,19 @@ class BallWatcher:
             if picture.time_s - rest.measured_s >= LOOK_EVERY_S:
                 rest.measured_s = picture.time_s
                 rest.sightings.append(seen)
-                self._reconsider(picture, head_px, head_m)
+                self._reconsider(picture, head_px)
             if seen.fit.support > 0.9 * rest.found.fit.support:
                 rest.guard.renew(picture.luma)
             return
         rest.recent.pop()
         self._left_s = picture.time_s
-        self._follow(picture, head_m)
+        self._follow(picture, head_px)
 
-    def _reconsider(self, picture: Picture, head_px: FloatArray | None, head_m: FloatArray | None) -> None:
+    def _reconsider(self, picture: Picture, head_px: FloatArray | None) -> None:
         """Change to a nearer ball where the head is addressed to another one."""
         rest = self._rest
         assert rest is not None
+        head_m = None if head_px is None else head_on_floor(picture.camera, head_px)
         if head_px is None or head_m is None or self._head_speed > _STILL_HEAD_MPS:
             return
         distance = float(np.hypot(*(rest.found.centre_m - head_m)[:2]))
@@ -235,18 +259,18 @@ class BallWatcher:
             self._finish()
             self._lay(picture, other)
 
-    def _follow(self, picture: Picture, head_m: FloatArray | None) -> None:
+    def _follow(self, picture: Picture, head_px: FloatArray | None) -> None:
         """Locate the ball once it no longer lies in its place."""
         rest = self._rest
         assert rest is not None
         assert self._left_s is not None
         moving = self._moving
-        if len(moving) >= 2 and in_picture(picture.luma, picture.camera, self._expected(picture.time_s)) < (
-            _LEAST_IN_PICTURE
-        ):
-            self._finish()
-            return
-        seen = self._start(picture, head_m) if len(moving) < 2 else self._go_on(picture)
+        if len(moving) >= 2:
+            centre = picture.camera.project(self._expected(picture.time_s)[None, :])[0]
+            if in_picture(picture.luma, centre, moving[-1].fit.outline.radius_px) < _LEAST_IN_PICTURE:
+                self._finish()
+                return
+        seen = self._start(picture, head_px) if len(moving) < 2 else self._go_on(picture)
         if seen is not None and not moving and not _moved(seen, rest.found.centre_m):
             self._left_s = None  # hidden for a while, but it lies where it lay
             rest.recent.append(
@@ -255,6 +279,12 @@ class BallWatcher:
             return
         if seen is not None:
             moving.append(seen)
+            if len(moving) <= _SMEAR_FRAMES:
+                self._early.append(
+                    self._bare_if_smeared(picture).piece(
+                        seen.fit.centre_px, _PIECE_RADII * seen.fit.outline.radius_px
+                    )
+                )
             self._note_smear(picture)
             self._maybe_stopped(picture)
             return
@@ -265,11 +295,12 @@ class BallWatcher:
         elif unseen_s > _LOST_S and picture.frame - moving[-1].frame > _LOST_FRAMES:
             self._finish()
 
-    def _start(self, picture: Picture, head_m: FloatArray | None) -> Sighting | None:
+    def _start(self, picture: Picture, head_px: FloatArray | None) -> Sighting | None:
         """Locate a ball that has just left: near where it was, or ahead of the head."""
         rest = self._rest
         assert rest is not None
         assert self._left_s is not None
+        head_m = None if head_px is None else head_on_floor(picture.camera, head_px)
         last = self._moving[-1].centre_m if self._moving else rest.found.centre_m
         near = locate(picture, last, rest.looks)
         if near is not None and not (self._moving and self._behind_head(near, head_m)):
@@ -328,13 +359,18 @@ class BallWatcher:
         velocity = self._velocity()
         interval = (last.time_s - before.time_s) / max(last.frame - before.frame, 1)
         place = self._expected(picture.time_s)
-        seen = locate(picture, place, rest.looks, smear_m=self._smear(interval))
+        smear = self._smear(interval)
+        bare = self._with_floor(picture)
+        smeared = float(np.hypot(smear[0], smear[1])) > _SMEARED_M
+        seen = locate(bare if smeared else picture, place, rest.looks, smear_m=smear)
+        if seen is None and not smeared:
+            seen = locate(bare, place, rest.looks, smear_m=smear)
         if seen is None or not _steady(seen, last, velocity):
             speed = float(np.hypot(*velocity[:2]))
             slack = (_SPEED_CHANGE * speed + _SPEED_SLACK_MPS) * elapsed
             way = 1 if velocity[0] >= 0 else -1
             seen = locate_ahead(
-                picture,
+                bare,
                 last.centre_m,
                 rest.looks,
                 ways=(way,),
@@ -344,9 +380,27 @@ class BallWatcher:
             )
         return seen if seen is not None and _steady(seen, last, velocity) else None
 
+    def _with_floor(self, picture: Picture) -> Picture:
+        """Add the floor as it was when the ball lay, once the ball is clear of its old place."""
+        rest = self._rest
+        assert rest is not None
+        way = self._expected(picture.time_s) - rest.found.centre_m
+        clear = float(np.hypot(way[0], way[1])) > _CLEAR_M
+        same = picture.camera is rest.camera and picture.luma.shape == rest.floor.shape
+        return replace(picture, floor=rest.floor) if clear and same else picture
+
+    def _bare_if_smeared(self, picture: Picture) -> Picture:
+        if len(self._moving) < 2:
+            return picture
+        last, before = self._moving[-1], self._moving[-2]
+        smear = self._smear((last.time_s - before.time_s) / max(last.frame - before.frame, 1))
+        return self._with_floor(picture) if float(np.hypot(smear[0], smear[1])) > _SMEARED_M else picture
+
     def _note_smear(self, picture: Picture) -> None:
         """Learn the exposure from the first moving frames: the smear that explains the edges best."""
-        if not 2 <= len(self._moving) <= 8:
+        rest = self._rest
+        assert rest is not None
+        if not 2 <= len(self._moving) <= _SMEAR_FRAMES:
             return
         last, before = self._moving[-1], self._moving[-2]
         interval = (last.time_s - before.time_s) / max(last.frame - before.frame, 1)
@@ -356,7 +410,11 @@ class BallWatcher:
         length_px = float(np.hypot(*step_px))
         if length_px < _LEAST_STEP_PX:
             return
-        smear_px = smear_length(picture.luma, last.fit.outline, step_px / length_px)
+        outline = last.fit.outline
+        luma, origin = without_floor(
+            self._with_floor(picture), last.fit.centre_px, outline.radius_px, rest.looks
+        )
+        smear_px = smear_length(luma, outline.moved(-origin), step_px / length_px)
         if np.isfinite(smear_px):
             self._smear_shares.append(min(smear_px / length_px, 1.0))
 
@@ -383,7 +441,7 @@ class BallWatcher:
         ball = self._gathered()
         if ball is not None:
             self._finished.append(ball)
-        self._rest, self._moving, self._left_s, self._smear_shares = None, [], None, []
+        self._rest, self._moving, self._early, self._left_s, self._smear_shares = None, [], [], None, []
 
     def _gathered(self) -> FollowedBall | None:
         """Put together what is known of the present ball."""
@@ -400,7 +458,29 @@ class BallWatcher:
         still = [known[frame] for frame in sorted(known)]
         if not still or still[-1].time_s - still[0].time_s < _LEAST_REST_S:
             return None
-        return _followed(rest, still, list(moving), self._exposure_s())
+        return _followed(rest, still, self._relocated(rest, moving), self._exposure_s())
+
+    def _relocated(self, rest: _Rest, moving: list[Sighting]) -> list[Sighting]:
+        """Locate the ball in its first frames again, now that exposure and speed are known."""
+        exposure_s = self._exposure_s()
+        count = min(len(self._early), len(moving))
+        if count < _LEAST_TO_RELOCATE or exposure_s == 0.0:
+            return list(moving)
+        t = np.array([each.time_s for each in moving[1:count]])  # the first may lie across the impact
+        x = np.array([each.centre_m for each in moving[1:count]])
+        again = []
+        for seen, piece in zip(moving[:count], self._early, strict=False):
+            place, velocity = _along_parabola(t, x, seen.time_s)
+            smear = velocity * exposure_s
+            better = locate(piece, place, rest.looks, reach_m=_AGAIN_M, smear_m=smear)
+            if better is not None:
+                again.append(better)
+                continue
+            off = float(np.hypot(*(seen.centre_m - place)[:2]))
+            across_impact = 0.25 * float(np.hypot(smear[0], smear[1])) if seen is moving[0] else 0.0
+            if off < max(_ASTRAY_M, _MOVED_SDS * float(seen.sd_m[0])) + across_impact:
+                again.append(seen)
+        return again + moving[count:]
 
     def _under_way(self) -> bool:
         rest = self._rest
@@ -417,6 +497,16 @@ class BallWatcher:
             self._moving[-1].frame - self._moving[0].frame, 1
         )
         return float(np.median(self._smear_shares)) * interval
+
+
+def _along_parabola(t: FloatArray, x: FloatArray, at_s: float) -> tuple[FloatArray, FloatArray]:
+    """Return floor place and velocity at an instant from a parabola, shapes (3,) each."""
+    middle = float(t.mean())
+    curve = np.polynomial.polynomial.polyfit(t - middle, x, 2)
+    since = at_s - middle
+    place = curve[0] + curve[1] * since + curve[2] * since**2
+    place[2] = BALL_RADIUS_M
+    return place, np.asarray(curve[1] + 2.0 * curve[2] * since, dtype=np.float64)
 
 
 def _moved(seen: Sighting, from_m: FloatArray) -> bool:
@@ -447,6 +537,7 @@ def _followed(rest: _Rest, still: list[Sighting], moving: list[Sighting], exposu
     if moving:
         speed = abs(moving[1].centre_m[0] - moving[0].centre_m[0]) / (moving[1].time_s - moving[0].time_s)
         way = np.sign(moving[-1].centre_m[0] - rest_m[0])
+        sd_x_m[~at_rest] = np.hypot(sd_x_m[~at_rest], _RIM_M)
         # Exposed partly before the impact, the smear's middle is not the place at mid-exposure: the mean of a
         # ramp that begins inside the exposure is off by up to an eighth of the smear.
         straddling = (

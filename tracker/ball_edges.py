@@ -28,6 +28,9 @@ to 4."""
 _INLIER_PX, _INLIER_SHARE = 1.0, 0.05
 """Distance from the fitted outline within which an edge belongs to it. Chosen by us: chance edges in a window
 of +-0.3 radius fall inside it one time in five."""
+_INLIER_FLANK = 0.2
+"""What the tolerance gains by the widening of the flanks: a smeared edge is found less exactly. Chosen by
+us."""
 _ABSOLUTE_TURNS, _BIWEIGHT_TURNS = 3, 3
 """Turns of the robust fit by least absolute values and by the biweight: chosen by us, more changed under
 0.005 px."""
@@ -267,7 +270,7 @@ def _register(
     if np.count_nonzero(usable) < _LEAST_EDGES:
         return None
     flank = edges.flank_px[usable]
-    tolerance = max(_INLIER_PX, _INLIER_SHARE * outline.radius_px) + 0.1 * (flank - flank.min())
+    tolerance = max(_INLIER_PX, _INLIER_SHARE * outline.radius_px) + _INLIER_FLANK * (flank - flank.min())
     solution = _robust(design, offset, trust, size_sd)
     if solution is None:
         return None

@@ -11,13 +11,13 @@ from pennyfall.calibration.camera import Camera
 from pennyfall.kinematics.values import FloatArray, freeze_arrays
 from pennyfall.tracker.ball_edges import LumaFrame, OutlineFit, fit_outline
 from pennyfall.tracker.ball_finding import vote
-from pennyfall.tracker.ball_outline import BALL_RADIUS_M, ball_outline, floor_ball, on_floor
+from pennyfall.tracker.ball_outline import BALL_RADIUS_M, ball_outline, on_floor
 
 FASTEST_MPS = 6.0
 """No putt starts faster. Chosen by us: losing 0.69 m/s^2 on a green of 8 ft, 5 m/s rolls 18 m."""
-_LEAST_SUPPORT = 0.40
+_LEAST_SUPPORT = 0.36
 """Share of the whole outline a moving ball must show. Chosen by us: below it two places fit equally well."""
-_LEAST_VISIBLE_SUPPORT = 0.55
+_LEAST_VISIBLE_SUPPORT = 0.50
 """Share of the part inside the picture that must be an edge; see ball_finding for what chance reaches."""
 _LEVEL_SHARE, _LEVEL_LUMA = 0.30, 12.0
 """How far the ball's middle may differ in luma from what it was at rest: light varies along the path, and
@@ -25,6 +25,9 @@ codecs smear; head, carpet and shadow differ by more wherever the ball can be to
 _FAN = (-0.12, -0.06, 0.0, 0.06, 0.12)
 """Slopes of the paths tried after impact: a ball struck off-line leaves within 7 degrees of the target
 line."""
+_LEAST_CONTRAST = 30.0
+"""Difference in luma between ball and floor below which the covering share is mostly noise. Chosen by us."""
+_NOWHERE = np.zeros(2)
 _ALONG_M = 0.006
 """Pitch of the places tried ahead: the fit reaches from one to the next."""
 _HALF_PIXELS = np.array([[0.0, 0.0], [0.5, 0.0], [0.0, 0.5]])
@@ -65,18 +68,26 @@ class Picture:
     """The camera of that frame."""
     origin_px: tuple[int, int] = (0, 0)
     """Where the piece's first pixel lies in the frame (u, v)."""
+    floor: LumaFrame | None = None
+    """The same view without the ball, from a camera that has not moved since."""
+
+    def __post_init__(self) -> None:
+        if self.floor is not None and self.floor.shape != self.luma.shape:
+            raise ValueError(f"floor {self.floor.shape} and luma {self.luma.shape} differ in shape")
 
     def piece(self, centre_px: FloatArray, half_px: float) -> Picture:
         """Return a copy of the square around a point, cut at the picture's edge."""
         height, width = self.luma.shape
         u0, u1 = (int(np.clip(centre_px[0] + side * half_px, 0, width)) for side in (-1, 1))
         v0, v1 = (int(np.clip(centre_px[1] + side * half_px, 0, height)) for side in (-1, 1))
+        inside = slice(v0, v1), slice(u0, u1)
         return Picture(
             frame=self.frame,
             time_s=self.time_s,
-            luma=self.luma[v0:v1, u0:u1].copy(),
+            luma=self.luma[inside].copy(),
             camera=self.camera,
             origin_px=(u0, v0),
+            floor=None if self.floor is None else self.floor[inside].copy(),
         )
 
 
@@ -99,6 +110,50 @@ def level_at(picture: Picture, centre_px: FloatArray, radius_px: float) -> float
         max(0, round(u - half)) : max(0, round(u + half) + 1),
     ]
     return float(window.mean()) if window.size else float("nan")
+
+
+def without_floor(
+    picture: Picture, centre_px: FloatArray, radius_px: float, looks: Looks
+) -> tuple[LumaFrame, FloatArray]:
+    """Return the picture near a ball with the floor's own pattern taken out where the floor is known.
+
+    A pixel the ball covers for the share a of the exposure has the luma a * ball + (1 - a) * floor; with the
+    ball's mean luma for `ball` this is solved for a, and the carpet no longer pulls at smeared edges.
+
+    Parameters
+    ----------
+    picture : Picture
+        The frame or a piece of it.
+    centre_px : FloatArray
+        Where the ball is expected in the whole frame, shape (2,) [px].
+    radius_px : float
+        Its radius [px].
+    looks : Looks
+        Its looks at rest.
+
+    Returns
+    -------
+    tuple[LumaFrame, FloatArray]
+        Covering shares as luma (0 at 50, 1 at 200), or the luma itself where the floor is unknown or as
+        bright as the ball; and the frame pixel at which that picture begins, shape (2,).
+
+    """
+    origin = np.asarray(picture.origin_px, dtype=np.float64)
+    if picture.floor is None:
+        return picture.luma, origin
+    half = 3.0 * radius_px + 4.0
+    height, width = picture.luma.shape
+    middle = centre_px - origin
+    u0, u1 = (int(np.clip(middle[0] + side * half, 0, width)) for side in (-1, 1))
+    v0, v1 = (int(np.clip(middle[1] + side * half, 0, height)) for side in (-1, 1))
+    floor = picture.floor[v0:v1, u0:u1].astype(np.float32)
+    contrast = looks.level - floor
+    if not floor.size or abs(float(np.median(contrast))) < _LEAST_CONTRAST:
+        return picture.luma, origin
+    way = np.sign(float(np.median(contrast)))
+    least = 0.6 * _LEAST_CONTRAST
+    share = (picture.luma[v0:v1, u0:u1] - floor) * way / np.maximum(contrast * way, least)
+    return np.clip(50.0 + 150.0 * share, 0.0, 255.0).astype(np.uint8), origin + np.array([u0, v0])
 
 
 def locate(
@@ -130,14 +185,15 @@ def locate(
         None where the outline, its size or its brightness do not agree with a ball there.
 
     """
-    camera, origin = picture.camera, np.asarray(picture.origin_px, dtype=np.float64)
-    outline = ball_outline(camera, place_m).moved(-origin, looks.scale)
+    camera = picture.camera
+    outline = ball_outline(camera, place_m).moved(_NOWHERE, looks.scale)
     smear_px = None
     if smear_m is not None:
         ends = camera.project(np.vstack([place_m - 0.5 * smear_m, place_m + 0.5 * smear_m]))
         smear_px = ends[1] - ends[0]
     reach_px = max(2.5, reach_m / BALL_RADIUS_M * outline.radius_px)
-    fit = fit_outline(picture.luma, outline, reach_px=reach_px, smear_px=smear_px)
+    luma, origin = without_floor(picture, outline.centre_px, outline.radius_px, looks)
+    fit = fit_outline(luma, outline.moved(-origin), reach_px=reach_px, smear_px=smear_px)
     if fit is None or fit.support < max(_LEAST_SUPPORT, _LEAST_VISIBLE_SUPPORT * fit.visible):
         return None
     fit = fit.moved(origin)
@@ -206,8 +262,8 @@ def locate_ahead(
     return max(seen, key=lambda each: each.fit.support, default=None)
 
 
-def in_picture(luma: LumaFrame, camera: Camera, place_m: FloatArray) -> float:
-    """Return the share of a ball's outline that lies inside the picture, 0..1."""
-    points = ball_outline(camera, floor_ball(place_m[0], place_m[1])).points_px
+def in_picture(luma: LumaFrame, centre_px: FloatArray, radius_px: float) -> float:
+    """Return the share of a ball's width that lies inside the picture, 0..1."""
     height, width = luma.shape
-    return float(np.mean(((points >= 0.0) & (points <= [width - 1.0, height - 1.0])).all(axis=1)))
+    to_edge = min(centre_px[0], width - 1.0 - centre_px[0], centre_px[1], height - 1.0 - centre_px[1])
+    return float(np.clip(0.5 * (to_edge / radius_px + 1.0), 0.0, 1.0))
