@@ -1,0 +1,215 @@
+from __future__ import annotations
+
+import dataclasses
+import json
+import math
+from pathlib import Path
+
+import numpy as np
+import pytest
+from typer.testing import CliRunner, Result
+
+from pennyfall.cli.app import app
+from pennyfall.cli.coin_memory import KeptFriction, load_frictions, save_frictions
+from pennyfall.cli.document import load_measurement, save_measurement
+from pennyfall.cli.planning import length_in_m
+from pennyfall.cli.report.coin_table import places, times_from_top
+from pennyfall.kinematics.errors import CannotMeasure
+from pennyfall.kinematics.roll import FOOT_M
+from pennyfall.kinematics.values import Estimate, StrokeMeasures
+from tests.cli.synthetic import measurement
+from tests.kinematics.coin_strokes import EARLY, LATE
+
+
+def run(*arguments: object) -> Result:
+    return CliRunner().invoke(app, [str(each) for each in arguments])
+
+
+def saved(folder: Path, name: str, *strokes: StrokeMeasures) -> Path:
+    path = folder / f"{name}.json"
+    save_measurement(measurement(*strokes), path)
+    return path
+
+
+@pytest.fixture
+def early(tmp_path: Path) -> Path:
+    return saved(tmp_path, "early", EARLY.measured(ball_mps=2.2))
+
+
+def test_the_early_stroke_throws_the_coin_by_the_top_and_the_late_one_closer_to_the_ball(
+    tmp_path: Path, early: Path
+) -> None:
+    """At friction 0.18 to 0.22, 5 mm from the edge."""
+    late = saved(tmp_path, "late", LATE.measured())
+    bands = []
+    for source in (early, late):
+        out = tmp_path / f"{source.stem}-coin.json"
+        result = run("coin", source, "--friction", 0.18, 0.22, "--edge", 5, "--json", out)
+        assert result.exit_code == 0, result.output
+        bands.append(load_measurement(out).strokes[0].loose_object)
+    first, second = bands
+    assert first is not None
+    assert second is not None
+    assert first.leave_s is not None
+    assert second.leave_s is not None
+    assert first.leave_s[1] <= EARLY.top_s
+    assert second.leave_s[0] > LATE.top_s
+    assert first.landing_x_m is not None
+    assert second.landing_x_m is not None
+    assert first.landing_x_m[1] < second.landing_x_m[0] < 0
+
+
+def test_a_typed_landing_spot_gives_the_friction_which_is_kept_and_used_again(
+    tmp_path: Path, early: Path
+) -> None:
+    kept = tmp_path / "frictions.toml"
+    first = run("coin", early, "--coin-landed", -31, "--frictions", kept)
+    assert first.exit_code == 0, first.output
+    assert "friction that explains it" in first.output
+    again = run("coin", early, "--frictions", kept)
+    assert "kept from 1 observed coin" in again.output
+    run("coin", early, "--coin-landed", -30, "--frictions", kept)
+    (entry,) = load_frictions(kept).values()
+    assert entry.observations == 2
+
+
+def test_the_picture_is_drawn_the_same_each_time(tmp_path: Path, early: Path) -> None:
+    contents = []
+    for number in range(2):
+        picture = tmp_path / f"{number}.svg"
+        assert run("coin", early, "--picture", picture, "--coin-landed", -30).exit_code == 0
+        contents.append(picture.read_bytes())
+    assert contents[0] == contents[1]
+    assert b"<svg" in contents[0]
+
+
+def test_what_is_assumed_at_impact_is_said(early: Path) -> None:
+    assert "keep its own speed" in run("coin", early).output
+
+
+def test_without_tilt_and_hub_the_command_refuses_to_be_precise(tmp_path: Path) -> None:
+    stroke = dataclasses.replace(
+        EARLY.measured(profile=EARLY.profile(with_tilt=False)), hub_radius_m=Estimate.missing()
+    )
+    output = run("coin", saved(tmp_path, "blind", stroke)).output
+    assert "no precise figures" in output
+
+
+@pytest.mark.parametrize(
+    ("options", "words"),
+    [
+        (["--friction", -0.2, 0.3], "negative"),
+        (["--friction", 0.2, 0.3, "--kinetic-share", 1.2], "above static"),
+        (["--friction", 0.4, 0.2], "backwards"),
+        (["--edge", 0], "rear edge"),
+        (["--coin-landed", -120], "No friction explains"),
+        (["--coin-landed", -22000], "beyond the reach"),
+        (["--stroke", 4], "no stroke 4"),
+        (["--coin", "doubloon"], "not in the table"),
+        (["--surface", "velvet"], "not in the table"),
+        (["--picture", "coin.gif"], "cannot be written as"),
+        (["--find-coin"], "no picture to find"),
+    ],
+)
+def test_bad_input_gives_a_sentence_and_code_2(early: Path, options: list[object], words: str) -> None:
+    result = run("coin", early, *options)
+    assert result.exit_code == 2
+    assert words in result.stderr
+    assert "Traceback" not in result.stderr
+
+
+def test_a_stroke_without_forward_swing_gives_a_sentence_and_code_2(tmp_path: Path) -> None:
+    halted = dataclasses.replace(EARLY.measured(), impact_s=Estimate.missing())
+    result = run("coin", saved(tmp_path, "halted", halted))
+    assert result.exit_code == 2
+    assert "no forward swing" in result.stderr
+
+
+def test_a_measurement_without_strokes_gives_a_sentence_and_code_2(tmp_path: Path) -> None:
+    result = run("coin", saved(tmp_path, "empty"))
+    assert result.exit_code == 2
+    assert "no stroke" in result.stderr
+
+
+def test_a_damaged_file_of_frictions_is_refused(tmp_path: Path, early: Path) -> None:
+    kept = tmp_path / "frictions.toml"
+    kept.write_text("[x]\nstatic = -1\n")
+    result = run("coin", early, "--frictions", kept)
+    assert result.exit_code == 2
+    assert "cannot be read as a file of frictions" in result.stderr
+
+
+def test_frictions_come_back_as_they_were_kept_and_join_by_their_certainty(tmp_path: Path) -> None:
+    """0.20 +- 0.02 and 0.30 +- 0.04 join, with weights 4 to 1, to 0.22 +- 0.02 / sqrt(1.25)."""
+    path = tmp_path / "frictions.toml"
+    one = KeptFriction(static=Estimate(0.2, 0.02), kinetic_share=0.85, observations=1)
+    save_frictions(path, {"club-coin": one})
+    back = load_frictions(path)["club-coin"]
+    assert back == one
+    joined = back.joined(Estimate(0.3, 0.04), 0.85)
+    assert joined.static.value == pytest.approx(0.22)
+    assert joined.static.sd == pytest.approx(0.02 / math.sqrt(1.25))
+
+
+def test_times_and_places_read_as_words() -> None:
+    assert times_from_top((0.98, 1.02), 1.0) == "20 ms before to 20 ms after the top"
+    assert times_from_top((0.95, 0.98), 1.0) == "50 to 20 ms before the top"
+    assert places((-0.30, -0.22)) == "22 to 30 cm behind the ball"
+    assert places((-0.04, 0.03)) == "4 cm behind to 3 cm past the ball"
+
+
+# the plan
+
+
+def test_the_plan_is_told_and_drawn(tmp_path: Path, early: Path) -> None:
+    picture = tmp_path / "plan.svg"
+    result = run("plan", early, "--hole", "10ft", "--stimp", 10, "--picture", picture)
+    assert result.exit_code == 0, result.output
+    assert "common practice, no source" in result.output.lower()
+    assert "Only one putt length was measured" in result.output
+    assert "To stop at the hole" in result.output
+    assert b"<svg" in picture.read_bytes()
+
+
+@pytest.mark.parametrize(
+    ("options", "words"),
+    [
+        (["--stimp", 3000], "not that of a green"),
+        (["--grade", -20], "no ball stops"),
+        (["--hole", "far"], "not a length"),
+        (["--hole", "900m"], "outside"),
+        (["--length", "3m", "--length", "4m"], "2 lengths are stated for 1"),
+        (["--friction", -0.2, 0.3], "negative"),
+        (["--picture", "plan.gif"], "cannot be written as"),
+    ],
+)
+def test_bad_input_to_the_plan_gives_a_sentence_and_code_2(
+    early: Path, options: list[object], words: str
+) -> None:
+    result = run("plan", early, *options)
+    assert result.exit_code == 2
+    assert words in result.stderr
+
+
+def test_a_ball_without_speed_needs_a_stated_length(tmp_path: Path) -> None:
+    unknown = saved(tmp_path, "unknown", EARLY.measured())
+    result = run("plan", unknown)
+    assert result.exit_code == 2
+    assert "--length" in result.stderr
+
+
+def test_lengths_are_read_in_feet_and_metres() -> None:
+    assert length_in_m("10ft") == pytest.approx(10 * FOOT_M)
+    assert length_in_m("3,5 m") == pytest.approx(3.5)
+    assert length_in_m("250cm") == pytest.approx(2.5)
+    with pytest.raises(CannotMeasure) as refusal:
+        length_in_m("10")
+    assert "unit" in refusal.value.fix
+
+
+def test_the_written_measurement_is_a_whole_measurement_file(tmp_path: Path, early: Path) -> None:
+    out = tmp_path / "out.json"
+    assert run("coin", early, "--coin-landed", -31, "--json", out).exit_code == 0
+    coin = json.loads(out.read_text())["strokes"][0]["loose_object"]
+    assert coin["observed_landing_x_m"] == -0.31
+    assert np.all(np.diff(coin["landing_x_m"]) >= 0)
