@@ -80,7 +80,7 @@ def join(pieces: Sequence[Piece], *, start_s: float = 0.0) -> Motion:
     durations = np.array([piece.duration_s for piece in pieces])
     if len(pieces) == 0 or np.any(durations <= 0):
         raise ValueError("a motion needs pieces of positive duration")
-    ends = start_s + np.cumsum(durations)
+    ends = np.cumsum([start_s, *durations])[1:]
     return Motion(
         starts_s=np.concatenate([[start_s], ends[:-1]]),
         end_s=float(ends[-1]),

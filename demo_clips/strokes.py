@@ -146,7 +146,7 @@ def perform(
         else:
             parts = (rest(x, action.duration_s),)
         pieces.extend(parts)
-        t, x = t + sum(part.duration_s for part in parts), parts[-1].end()
+        t, x = ends_s(t, parts)[-1], parts[-1].end()
     return Performance(
         motion=join(pieces),
         strokes=tuple(events),
@@ -172,13 +172,13 @@ def stroke_pieces(
     finish = impact + after * stroke.through_s / 2 + after_mps2 * stroke.through_s**2 / 12
     through = quintic(stroke.through_s, (impact, after, after_mps2), (finish, 0.0, 0.0))
     _refuse_reversals(back, through)
-    top_s = start_s + stroke.backswing_s
-    impact_s = top_s + stroke.forward_s
-    return (back, *forward, through), StrokeEvents(
+    parts = (back, *forward, through)
+    ends = ends_s(start_s, parts)
+    return parts, StrokeEvents(
         takeaway_s=start_s,
-        top_s=top_s,
-        impact_s=impact_s,
-        finish_s=impact_s + stroke.through_s,
+        top_s=ends[0],
+        impact_s=ends[-2],
+        finish_s=ends[-1],
         start_m=start_m,
         top_m=top,
         impact_m=impact,
@@ -187,6 +187,18 @@ def stroke_pieces(
         speed_after_mps=after,
         ball_speed_mps=before * putter.ball_to_head_ratio if stroke.hits else float("nan"),
     )
+
+
+def ends_s(start_s: float, pieces: Sequence[Piece]) -> list[float]:
+    """Return when each piece ends, one after the other from `start_s` [s].
+
+    Added up in the order in which `motion.join` does: an event that missed its joint by one rounding would be
+    given the velocity and the acceleration of the wrong side.
+    """
+    ends: list[float] = []
+    for piece in pieces:
+        ends.append((ends[-1] if ends else start_s) + piece.duration_s)
+    return ends
 
 
 def random_stroke(generator: np.random.Generator) -> Stroke:

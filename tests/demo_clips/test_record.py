@@ -11,10 +11,11 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
+from pennyfall.demo_clips.putter import Putter
 from pennyfall.demo_clips.record import performance_of, render_clip, render_frames, truth_path
 from pennyfall.demo_clips.scene import Encoding, Scene, Sensor, aim_camera
-from pennyfall.demo_clips.strokes import Rest, Stroke
-from pennyfall.demo_clips.truth import load_truth
+from pennyfall.demo_clips.strokes import Move, NewBall, Rest, Stroke, perform
+from pennyfall.demo_clips.truth import load_truth, stroke_truth
 
 SMALL = (320, 180)
 SCENE = Scene(
@@ -110,6 +111,25 @@ def test_the_truth_tells_one_story_on_both_clocks(tmp_path: Path) -> None:
     assert np.ptp(np.array(frames["head_u_m"])[at_rest]) == 0.0
     moved = np.array([centre[0] for centre in frames["ball_centre_xyz_m"]]) > 0
     assert np.array_equal(moved, np.array(frames["frame_time_s"]) > model["impact_s"])
+
+
+@pytest.mark.parametrize("rest_s", [0.1, 0.37, 0.55, 0.6, 1.1])
+def test_the_truth_at_impact_is_its_left_limit(rest_s: float) -> None:
+    """Levels (0, 1), (0.4, 0.95), (1, 0.2): the acceleration at impact is a fifth of that at the top."""
+    stroke = Stroke(levels=((0.0, 1.0), (0.4, 0.95), (1.0, 0.2)))
+    script = (Rest(rest_s), stroke, NewBall(), Move(0.0, 0.7), Rest(0.33), stroke)
+    performance = perform(script, Putter())
+    joints = performance.motion.starts_s
+    for events in performance.strokes:
+        assert events.top_s in joints
+        assert events.impact_s in joints
+        truth = stroke_truth(performance, events)
+        at_top, at_impact = truth["accel_at_top_m_s2"], truth["accel_just_before_impact_m_s2"]
+        assert at_impact == pytest.approx(0.2 * at_top, rel=1e-9)
+        assert truth["accel_before_top_m_s2"] == pytest.approx(at_top, rel=1e-9)
+        assert truth["peak_forward_speed_time_rel_impact_s"] == 0.0
+        impact_speed = truth["impact_speed_just_before_m_s"]
+        assert truth["peak_forward_speed_m_s"] == pytest.approx(impact_speed, rel=1e-12)
 
 
 def test_a_foreign_document_is_not_taken_for_a_truth(tmp_path: Path) -> None:
