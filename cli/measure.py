@@ -20,6 +20,7 @@ from pennyfall.kinematics.values import (
     StrokeMeasures,
     TrackingFacts,
 )
+from pennyfall.tracker.boxes import Box
 from pennyfall.tracker.clip import Clip
 from pennyfall.tracker.following import LEAST_SHEET_TAGS, Followed, follow_clip
 from pennyfall.tracker.placing import PlacedHead, place_head
@@ -54,6 +55,8 @@ class MeasureOptions:
     """Calibrated lens."""
     recorded_at_hz: float | None = None
     """True frame rate of a clip re-timed to slow motion [Hz]."""
+    box: Box | None = None
+    """A patch of the head on the first frame, followed in place of the tag."""
 
     @property
     def stated_height(self) -> Estimate | None:
@@ -110,6 +113,7 @@ def measure_clip(path: Path, options: MeasureOptions, *, progress: Progress | No
         clip,
         options.tags,
         lens=options.lens,
+        box=options.box,
         progress=(
             None
             if progress is None
@@ -129,7 +133,7 @@ def measure_clip(path: Path, options: MeasureOptions, *, progress: Progress | No
             clip=clip.facts(),
             calibration=_calibration_facts(followed, placed, options),
             tracking=TrackingFacts(
-                method="tag",
+                method="tag" if options.box is None else "patch",
                 frames_seen_share=float(np.mean(followed.head.seen)),
                 noise_sd_m=motion.noise_sd_m,
                 innovation_ratio=motion.innovation_ratio,
@@ -169,7 +173,7 @@ def refuse_unusable(name: str, followed: Followed) -> None:
         raise CannotMeasure(
             f"The sheet is found in {name}, but no tag on the putter head.",
             fix="Stick the head tag flat on top of the head, clean and uncovered, the largest that fits; "
-            "check the size in the club file too.",
+            "check the size in the club file too. Without a tag, follow a patch of the head itself (--box).",
         )
     if seen < LEAST_SEEN_SHARE:
         raise CannotMeasure(

@@ -76,6 +76,10 @@ def measure_clips(
                 result = measure_clip(clip, options, progress=advance)
             _write(result, clip, options, outputs)
         except CannotMeasure as error:
+            if _track_in_pixels(clip, options, outputs):
+                measured += 1
+                typer.echo(f"{clip.name}: no sheet in it, so the track is in pixels; nothing in metres.")
+                continue
             if len(clips) == 1:
                 raise
             typer.echo(f"{clip.name}: {error.message}\n{error.fix}", err=True)
@@ -86,6 +90,25 @@ def measure_clips(
 
             typer.echo(measurement_table(result.measurement))
     return measured == len(clips)
+
+
+def _track_in_pixels(clip: Path, options: MeasureOptions, outputs: ClipOutputs) -> bool:
+    """Write the plain track of a clip without a sheet, where a track is all that was asked for.
+
+    That is how the follower is checked against anything of known motion: a pendulum, a falling ball.
+    """
+    if outputs.track is None or outputs.json is not None or outputs.picture is not None:
+        return False
+    from pennyfall.cli.track_file import pixel_track_csv
+    from pennyfall.tracker.clip import Clip
+    from pennyfall.tracker.following import follow_clip
+
+    opened = Clip(clip, recorded_at_hz=options.recorded_at_hz)
+    followed = follow_clip(opened, options.tags, lens=options.lens, box=options.box)
+    if followed.pose is not None or not followed.head_ever_seen:
+        return False
+    write_whole(outputs.place(outputs.track, clip, ".csv"), pixel_track_csv(followed).encode())
+    return True
 
 
 def _write(result: ClipResult, clip: Path, options: MeasureOptions, outputs: ClipOutputs) -> None:

@@ -11,6 +11,7 @@ from pennyfall.calibration.lens import load_lens
 from pennyfall.cli.measure import MeasureOptions
 from pennyfall.kinematics.errors import CannotMeasure
 from pennyfall.kinematics.values import Estimate
+from pennyfall.tracker.boxes import Box
 
 RULER_SD_M = 0.001
 """A height read off a ruler is right to a millimetre."""
@@ -30,6 +31,7 @@ def measure_options(
     layout: Path | None = None,
     ruler_mm: float | None = None,
     recorded_at_hz: float | None = None,
+    box: str | None = None,
 ) -> MeasureOptions:
     """Return the measuring options that a coach's words and files stand for.
 
@@ -60,4 +62,5 @@ def measure_options(
         layout=tags,
         lens=load_lens(lens) if lens is not None else None,
         recorded_at_hz=recorded_at_hz,
+        box=Box.read(box) if box is not None else None,
     )

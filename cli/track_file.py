@@ -6,6 +6,41 @@ import numpy as np
 import pandas as pd
 
 from pennyfall.cli.measure import ClipResult
+from pennyfall.tracker.following import Followed
+
+COLUMNS = (
+    "frame",
+    "t_s",
+    "seen",
+    "x_m",
+    "y_m",
+    "z_m",
+    "sd_x_m",
+    "sd_y_m",
+    "sd_z_m",
+    "tilt_rad",
+    "u_px",
+    "v_px",
+    "vx_mps",
+    "ax_mps2",
+    "sd_vx_mps",
+    "sd_ax_mps2",
+    "ball_x_m",
+    "ball_seen",
+)
+"""Columns of the track file, in order."""
+
+
+def pixel_track_csv(followed: Followed) -> str:
+    """Return a track in pixels against true time, for a clip that nothing gives a scale to."""
+    pixel = followed.head
+    table = pd.DataFrame({name: np.full(len(pixel.time_s), np.nan) for name in COLUMNS})
+    table["frame"] = np.arange(len(pixel.time_s))
+    table["t_s"] = pixel.time_s
+    table["seen"] = pixel.seen.astype(int)
+    table["u_px"], table["v_px"] = pixel.centre_px.T
+    table["ball_seen"] = 0
+    return table.to_csv(index=False, float_format="%.9g", lineterminator="\n")
 
 
 def track_csv(result: ClipResult) -> str:

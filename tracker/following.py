@@ -14,8 +14,10 @@ from pennyfall.calibration.lens import Lens
 from pennyfall.calibration.pose import Pose, solve_pose
 from pennyfall.kinematics.values import freeze_arrays
 from pennyfall.tracker.ball import BallWatcher, FollowedBall
+from pennyfall.tracker.boxes import Box
 from pennyfall.tracker.clip import Clip, Frame, LumaFrame
 from pennyfall.tracker.head import PixelTrack, TagFollower
+from pennyfall.tracker.patch import PatchFollower
 from pennyfall.tracker.pattern import TagPattern
 from pennyfall.tracker.sheet import SheetFinder, SheetSight, SheetWatch
 from pennyfall.tracker.tags import TagFinder
@@ -74,10 +76,19 @@ class ClipFollower:
         Calibrated lens at the clip's picture size.
     pixel_aspect : float
         Width of a pixel over its height.
+    box : Box, optional
+        A patch of the head on the first frame, followed in place of the head tag.
 
     """
 
-    def __init__(self, layout: TagLayout, *, lens: Lens | None = None, pixel_aspect: float = 1.0) -> None:
+    def __init__(
+        self,
+        layout: TagLayout,
+        *,
+        lens: Lens | None = None,
+        pixel_aspect: float = 1.0,
+        box: Box | None = None,
+    ) -> None:
         self._layout = layout
         self._lens = lens
         self._pixel_aspect = pixel_aspect
@@ -88,7 +99,8 @@ class ClipFollower:
             side_m=layout.head_tag_side_m,
             border_m=min(HEAD_TAG_BORDER_M, SURE_BORDER_SHARE * layout.head_tag_side_m),
         )
-        self.head = TagFollower(pattern, layout.head_tag_id, self._tags)
+        self._tag = TagFollower(pattern, layout.head_tag_id, self._tags)
+        self.head: TagFollower | PatchFollower = self._tag if box is None else PatchFollower(box)
         self._ball = BallWatcher()
         self._pose: Pose | None = None
         self._watch: SheetWatch | None = None
@@ -156,8 +168,8 @@ class ClipFollower:
         if len(sight.homographies) < LEAST_SHEET_TAGS:
             return
         self._pose = self._solve(sight)
-        self.head.camera = self._pose.camera
-        self.head.blur_px = sight.blur_px
+        self._tag.camera = self._pose.camera
+        self._tag.blur_px = sight.blur_px
 
     def _sample_sheet(self, frame: Frame) -> None:
         if frame.time_s < self._next_sheet_s or len(self._samples) >= MOST_SHEET_SAMPLES:
@@ -190,6 +202,7 @@ def follow_clip(
     layout: TagLayout,
     *,
     lens: Lens | None = None,
+    box: Box | None = None,
     progress: Progress | None = None,
 ) -> Followed:
     """Follow sheet, head and ball through a whole clip, decoding it once.
@@ -200,7 +213,7 @@ def follow_clip(
         See `Clip`.
 
     """
-    follower = ClipFollower(layout, lens=lens, pixel_aspect=clip.header.pixel_aspect)
+    follower = ClipFollower(layout, lens=lens, pixel_aspect=clip.header.pixel_aspect, box=box)
     for frame in clip.frames():
         follower.update(frame)
         if progress is not None:

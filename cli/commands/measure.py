@@ -33,6 +33,10 @@ def measure(
     recorded_at: Annotated[
         float | None, typer.Option(help="True frame rate of a slow-motion clip, in frames/s.")
     ] = None,
+    box: Annotated[
+        str | None,
+        typer.Option(help="Follow this patch of the head in place of a tag: x,y,w,h on the first frame, px."),
+    ] = None,
     quiet: Annotated[bool, typer.Option("--quiet", help="No table and no progress.")] = False,
 ) -> None:
     """Measure the strokes in one or more clips: table, and on request measurement file, track and picture."""
@@ -46,6 +50,7 @@ def measure(
         layout=layout,
         ruler_mm=ruler,
         recorded_at_hz=recorded_at,
+        box=box,
     )
     outputs = ClipOutputs.named(json=json, track=track, picture=picture, clips=clips)
     if not measure_clips(clips, options, outputs, quiet=quiet):

@@ -18,7 +18,7 @@ from pennyfall.cli.lesson.measured_files import (
     track_path,
 )
 from pennyfall.cli.lesson.measuring import MeasureClip
-from pennyfall.cli.measure import measure_clip
+from pennyfall.cli.measure import MeasureOptions, measure_clip
 from pennyfall.cli.options import measure_options
 from pennyfall.cli.report.annotate import Look, annotate_stroke, head_path, shown_from_s
 from pennyfall.cli.report.clip_overlay import HeadPath
@@ -43,7 +43,7 @@ def lesson_measuring(folder: Path, lesson: Lesson) -> tuple[MeasureClip, Setting
     """
     named = {key: getattr(lesson, key) for key in ("club", "lens", "layout")}
     paths = {key: folder / name for key, name in named.items() if name is not None}
-    measure_options(**paths, tag_height_mm=lesson.tag_height_mm)  # what is wrong with a file is said here
+    _options(paths, lesson.tag_height_mm)  # what is wrong with a file is said here
     contents = {key: path.read_text(encoding="utf-8") for key, path in paths.items()}
     settings = Settings(
         options={**contents, "tag_height_mm": lesson.tag_height_mm}, version=version("pennyfall")
@@ -53,7 +53,7 @@ def lesson_measuring(folder: Path, lesson: Lesson) -> tuple[MeasureClip, Setting
 
 def measure_with_track(files: Mapping[str, Path], tag_height_mm: float | None, path: Path) -> MeasuredClip:
     """Measure one clip; the options are read here, in the process that uses them."""
-    result = measure_clip(path, measure_options(**files, tag_height_mm=tag_height_mm))
+    result = measure_clip(path, _options(files, tag_height_mm))
     return MeasuredClip(measurement=result.measurement, track_csv=track_csv(result))
 
 
@@ -104,3 +104,12 @@ def films(folder: Path, result: LessonResult) -> dict[str, Film]:
 def kept_path(folder: Path, clip: str) -> HeadPath:
     """Return where the head of a measured clip is in its picture."""
     return head_path(track_path(folder, clip).read_text(encoding="utf-8"))
+
+
+def _options(files: Mapping[str, Path], tag_height_mm: float | None) -> MeasureOptions:
+    return measure_options(
+        club=files.get("club"),
+        lens=files.get("lens"),
+        layout=files.get("layout"),
+        tag_height_mm=tag_height_mm,
+    )
