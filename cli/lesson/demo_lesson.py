@@ -6,7 +6,7 @@ import datetime as dt
 import math
 import multiprocessing
 import os
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from concurrent.futures import ProcessPoolExecutor, as_completed
 from dataclasses import dataclass
 from fractions import Fraction
@@ -37,15 +37,31 @@ class Version:
     name: str
     levels: tuple[tuple[float, float], ...]
     """Shape of the forward swing's acceleration."""
+    backswing_s: float
     forward_s: float
+    backswing_m: Mapping[float, float]
+    """For each putt length [ft]."""
 
 
 VERSIONS = (
-    Version(name="coin let go", levels=((0.0, 0.9), (0.25, 1.0), (0.6, 0.9), (1.0, 0.0)), forward_s=0.33),
-    Version(name="coin kept on", levels=((0.0, 0.35), (0.6, 0.6), (1.0, 1.0)), forward_s=0.37),
+    Version(
+        name="coin let go",
+        levels=((0.0, 1.0), (0.3, 1.0), (0.65, 0.6), (1.0, 0.0)),
+        backswing_s=0.60,
+        forward_s=0.28,
+        backswing_m={12.0: 0.215, 6.0: 0.155},
+    ),
+    Version(
+        name="coin kept on",
+        levels=((0.0, 0.8), (0.7, 0.9), (1.0, 1.0)),
+        backswing_s=0.80,
+        forward_s=0.47,
+        backswing_m={12.0: 0.285, 6.0: 0.195},
+    ),
 )
-PUTTS = ((12.0, 0.245), (6.0, 0.165))
-"""Putt length [ft] and backswing [m]; of the size of common practice, no source."""
+"""Invented: the one is driven at the top and coasts into the ball, the other nurses the coin and pushes. Both
+reach the same speed; times and lengths are of the size of common practice, no source."""
+PUTTS_FT = (12.0, 6.0)
 
 
 def write_demo_lesson(folder: Path) -> Iterator[tuple[str, int, int]]:
@@ -79,7 +95,7 @@ def demo_lesson() -> Lesson:
             putt_ft=putt_ft,
             clips=tuple(_clip_name(version, putt_ft, take) for take in range(1, TAKES + 1)),
         )
-        for putt_ft, _ in PUTTS
+        for putt_ft in PUTTS_FT
         for version in VERSIONS
     )
     return Lesson(
@@ -106,11 +122,11 @@ def demo_scenes() -> dict[str, Scene]:
     """Return the scene of each clip, by its file name; one student's strokes scatter by a few percent."""
     generator = np.random.default_rng(20260314)
     scenes = {}
-    for putt_ft, backswing_m in PUTTS:
+    for putt_ft in PUTTS_FT:
         for version in VERSIONS:
             for take in range(1, TAKES + 1):
                 name = _clip_name(version, putt_ft, take)
-                scenes[name] = _scene(name, version, backswing_m, generator)
+                scenes[name] = _scene(name, version, version.backswing_m[putt_ft], generator)
     return scenes
 
 
@@ -120,7 +136,7 @@ def _scene(name: str, version: Version, backswing_m: float, generator: np.random
 
     stroke = Stroke(
         backswing_m=scatter(backswing_m, 0.02),
-        backswing_s=scatter(0.66, 0.02),
+        backswing_s=scatter(version.backswing_s, 0.02),
         forward_s=scatter(version.forward_s, 0.015),
         levels=tuple(
             (share, level + 0.02 * float(generator.standard_normal())) for share, level in version.levels
