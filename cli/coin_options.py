@@ -24,6 +24,7 @@ def coin_setup(
     lip_mm: float | None = None,
     floor_mm: float | None = None,
     wall_mm: float | None = None,
+    from_tag_mm: float | None = None,
 ) -> CoinSetup:
     """Return the setup that a coach's words and files stand for.
 
@@ -41,6 +42,7 @@ def coin_setup(
         "lip_height_m": lip_mm,
         "floor_height_m": floor_mm,
         "cavity_depth_m": wall_mm,
+        "coin_from_tag_m": from_tag_mm,
     }
     stated = {name: value / 1e3 for name, value in given.items() if value is not None}
     return CoinSetup(

@@ -40,6 +40,10 @@ def coin(
     wall: Annotated[
         float | None, typer.Option(help="Height of the wall toward the face, in mm; 0 is a flat top.")
     ] = None,
+    from_tag: Annotated[
+        float | None,
+        typer.Option(help="Tag's middle to the coin's middle, in mm; negative when the coin lies behind it."),
+    ] = None,
     coin_landed: Annotated[
         float | None,
         typer.Option(help="Where the coin lay afterwards, in cm from the ball; negative is behind it."),
@@ -91,6 +95,7 @@ def coin(
         lip_mm=lip,
         floor_mm=floor,
         wall_mm=wall,
+        from_tag_mm=from_tag,
     )
     options = measure_options(
         club=club,
