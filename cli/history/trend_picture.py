@@ -6,21 +6,22 @@ import io
 import math
 from collections.abc import Sequence
 from pathlib import Path
+from textwrap import fill
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
 from pennyfall.cli.document import write_whole
+from pennyfall.cli.history.followed import followed
 from pennyfall.cli.history.trend import Trend
 from pennyfall.cli.report.palette import INKS
-from pennyfall.cli.report.quantities import quantity
 from pennyfall.kinematics.errors import CannotMeasure
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
 
-WIDTH_IN, PANEL_IN, HEAD_IN, GAP_IN = 7.0, 1.7, 0.9, 0.55
+WIDTH_IN, PANEL_IN, HEAD_IN, GAP_IN = 7.5, 1.6, 0.9, 0.6
 MARKS = {"circle": "o", "square": "s", "diamond": "D", "triangle": "^"}
 PIXELS_PER_INCH = 160
 
@@ -65,8 +66,8 @@ def draw_trends(student: str, trends: Sequence[Trend]) -> Figure:
     )
     axes = np.atleast_1d(figure.subplots(rows, columns, squeeze=False)).ravel()
     for panel, (name, putt_ft) in zip(axes, panels, strict=False):
-        shown = quantity(name)
-        panel.set_title(f"{shown.label}, {shown.unit}; putt of {putt_ft:g} ft", size=10, loc="left")
+        shown = followed(name)
+        panel.set_title(f"{fill(shown.label, 46)}\nputt of {putt_ft:g} ft", size=9, loc="left")
         for trend in trends:
             if (trend.quantity, trend.putt_ft) == (name, putt_ft):
                 _draw(panel, trend, conditions.index(trend.condition), shown.factor)

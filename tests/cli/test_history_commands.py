@@ -39,6 +39,7 @@ def test_all_students_are_listed(database: Path) -> None:
 def test_trends_stand_beside_the_smallest_change_worth_believing(database: Path) -> None:
     shown = shell(database, "S-01", "--quantity", "tempo_ratio")
     assert shown.exit_code == 0
+    assert "\nTempo ratio\n" in shown.stdout
     assert shown.stdout.count("2026-03-01") == 4  # two conditions at two putt lengths
     assert shown.stdout.count("believable from") == 8
     assert "within scatter" in shown.stdout
