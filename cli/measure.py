@@ -23,6 +23,7 @@ from pennyfall.kinematics.values import (
 from pennyfall.tracker.boxes import Box
 from pennyfall.tracker.clip import Clip
 from pennyfall.tracker.following import LEAST_SHEET_TAGS, Followed, follow_clip
+from pennyfall.tracker.picture_errors import with_picture_errors
 from pennyfall.tracker.placing import PlacedHead, place_head
 from pennyfall.tracker.stroke_measurement import StrokesResult, measure_strokes
 
@@ -138,7 +139,9 @@ def measure_clip(path: Path, options: MeasureOptions, *, progress: Progress | No
                 noise_sd_m=motion.noise_sd_m,
                 innovation_ratio=motion.innovation_ratio,
             ),
-            strokes=tuple(_with_loose_object(stroke, options) for stroke in motion.strokes),
+            strokes=tuple(
+                _with_loose_object(with_picture_errors(stroke), options) for stroke in motion.strokes
+            ),
             warnings=(*clip_cautions(clip), *sight_cautions(followed, placed), *motion.cautions),
         ),
         followed=followed,

@@ -14,10 +14,10 @@ CURVATURE_SD_PER_M = 0.25
 OFFSET_SD_M = 0.03
 """Chosen by us: a constant error of the tag's size shifts every frame alike and must not turn the path."""
 
-TURN_FLOOR_RAD = 0.006
-CURVATURE_FLOOR_PER_M = 0.06
-"""Errors of the path told by the size of a registered tag that do not average out, seen on a rendered clip of
-known path (29 x 16 px tag: 0.005 rad and 0.04 per metre)."""
+TURN_FLOOR_RAD = 0.015
+CURVATURE_FLOOR_PER_M = 0.12
+"""Errors of the path told by the tag's size that do not average out: unknown lens distortion of k1 about
+0.015 makes the tag grow and shrink along the path as a turned or curved path would."""
 
 CORRELATED_FRAMES = 6.0
 """Chosen by us: neighbouring frames of a compressed clip err alike in size; this many count as one."""
