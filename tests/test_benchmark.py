@@ -1,0 +1,77 @@
+"""Whole-process time of `pennyfall measure` against a bare decode of the same file; run with --benchmark."""
+
+from __future__ import annotations
+
+import resource
+import subprocess
+import sys
+import time
+from pathlib import Path
+
+import av
+import numpy as np
+import pytest
+
+from pennyfall.demo_clips.clips import shipped_clips
+
+FRAMES = 2000
+MOST_RATIO = 1.25
+MOST_MEMORY_MB = 400
+BARE_DECODE = """
+import av, sys
+container = av.open(sys.argv[1])
+container.streams.video[0].thread_type = "AUTO"
+print(sum(1 for _ in container.decode(video=0)))
+"""
+
+
+@pytest.fixture(scope="module")
+def long_clip(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """Return one 1080p stroke with fresh noise in every frame, at rest before it up to 2,000 frames."""
+    source = next(clip.path for clip in shipped_clips() if clip.path.stem == "larch-120")
+    with av.open(str(source)) as opened:
+        pictures = [picture.to_ndarray(format="yuv420p") for picture in opened.decode(video=0)]
+    generator = np.random.default_rng(20260101)
+    noise = [np.asarray(generator.normal(0, 2.0, pictures[0].shape), dtype=np.int16) for _ in range(8)]
+    path = tmp_path_factory.mktemp("benchmark") / "long.mp4"
+    with av.open(str(path), "w") as out:
+        stream = out.add_stream("libx264", rate=240)
+        stream.width, stream.height, stream.pix_fmt = 1920, 1080, "yuv420p"
+        stream.options = {"crf": "20", "preset": "veryfast"}
+        for index in range(FRAMES):
+            still = max(index - (FRAMES - len(pictures)), 0)
+            noisy = np.clip(pictures[still].astype(np.int16) + noise[index % len(noise)], 0, 255)
+            frame = av.VideoFrame.from_ndarray(noisy.astype(np.uint8), format="yuv420p")
+            frame.pts = index
+            out.mux(stream.encode(frame))
+        out.mux(stream.encode())
+    return path
+
+
+@pytest.mark.benchmark
+def test_measuring_takes_little_longer_than_decoding(
+    long_clip: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    measure = [str(Path(sys.executable).with_name("pennyfall")), "measure", str(long_clip), "--quiet"]
+    measure += ["--recorded-at", "240", "--json", str(tmp_path / "out.json")]
+    decode = [sys.executable, "-c", BARE_DECODE, str(long_clip)]
+    times = {"measure": _best(measure), "decode": _best(decode)}
+    ratio = times["measure"] / times["decode"]
+    memory_mb = resource.getrusage(resource.RUSAGE_CHILDREN).ru_maxrss / 1024
+    with capsys.disabled():
+        print(  # noqa: T201 - the figure is what the test is run for
+            f"\nmeasure {times['measure']:.2f} s, decode {times['decode']:.2f} s, ratio {ratio:.2f}, "
+            f"{memory_mb:.0f} MB"
+        )
+    assert memory_mb < MOST_MEMORY_MB
+    assert ratio <= MOST_RATIO
+
+
+def _best(command: list[str]) -> float:
+    """Return the shortest of three runs: other work on the machine only ever adds."""
+    seconds = []
+    for _ in range(3):
+        started = time.perf_counter()
+        subprocess.run(command, check=True, capture_output=True)
+        seconds.append(time.perf_counter() - started)
+    return min(seconds)
