@@ -1,0 +1,126 @@
+"""A head on a known arc, seen by a known camera, comes out where it was along the target line."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from pennyfall.calibration.attitude import projection_gradient, tag_axes
+from pennyfall.calibration.camera import Camera
+from pennyfall.calibration.pose import solve_pose
+from pennyfall.kinematics.errors import CannotMeasure
+from pennyfall.kinematics.values import Estimate, FloatArray
+from pennyfall.tracker.following import Followed
+from pennyfall.tracker.head import PixelTrack
+from pennyfall.tracker.placing import place_head
+from tests.calibration.scenes import camera_over_floor, sheet_points
+
+HUB_M = 1.25
+HEIGHT_M = 0.030
+
+
+def _stroke(forward: float = 1.0) -> tuple[FloatArray, FloatArray]:
+    """Return times and places along the arrow: at rest, 0.6 s back by 24 cm, 0.5 s forward by 45 cm."""
+    time = np.arange(0, 2.2, 1 / 120)
+    back = np.clip((time - 0.5) / 0.6, 0, 1)
+    on = np.clip((time - 1.1) / 0.5, 0, 1)
+    ease = [share**3 * (10 - 15 * share + 6 * share**2) for share in (back, on)]  # minimum jerk
+    return time, forward * (-0.24 * ease[0] + 0.45 * ease[1])
+
+
+def _followed(camera: Camera, time: FloatArray, x: FloatArray) -> tuple[Followed, FloatArray]:
+    points = np.column_stack([x, np.full_like(x, 0.2), HEIGHT_M + HUB_M - np.sqrt(HUB_M**2 - x**2)])
+    axes = tag_axes(np.zeros_like(x), np.arcsin(x / HUB_M), np.zeros_like(x))
+    count = len(x)
+    track = PixelTrack(
+        time_s=time,
+        seen=np.ones(count, dtype=np.bool_),
+        centre_px=camera.project(points),
+        covariance_px2=np.tile(1e-3 * np.eye(2), (count, 1, 1)),
+        jacobian=projection_gradient(camera, points) @ axes,
+        stretch_covariance=np.tile(1e-5 * np.eye(4), (count, 1, 1)),
+        exposure_s=float("nan"),
+    )
+    sheet = sheet_points()
+    pose = solve_pose(sheet, camera.project(sheet), np.full(len(sheet), 0.03), picture_size=(1280, 720))
+    followed = Followed(
+        head=track,
+        pose=pose,
+        sheet=None,
+        moved={},
+        sheet_lost=(),
+        balls=(),
+        head_ever_seen=True,
+        sheet_tags_seen=4,
+    )
+    return followed, points
+
+
+@pytest.mark.parametrize("place", [(0.05, -0.7, 0.8), (-0.4, -0.9, 0.5), (0.0, 1.2, 0.9)])
+def test_a_head_that_rises_along_its_arc_does_not_read_as_moving_along_the_line(
+    place: tuple[float, float, float],
+) -> None:
+    time, x = _stroke()
+    followed, points = _followed(camera_over_floor(place=place), time, x)
+    placed = place_head(followed, stated_height=Estimate(HEIGHT_M, 0.001))
+    assert placed.direction == "with the arrow"
+    assert placed.head.x_m == pytest.approx(points[:, 0], abs=4e-4)
+    assert placed.head.tilt_rad == pytest.approx(np.arcsin(x / HUB_M), abs=4e-3)
+
+
+def test_a_sheet_laid_backwards_turns_the_line_and_not_the_sign() -> None:
+    time, x = _stroke(forward=-1.0)
+    followed, _ = _followed(camera_over_floor(), time, x)
+    placed = place_head(followed, stated_height=Estimate(HEIGHT_M, 0.001))
+    assert placed.direction == "against the arrow"
+    assert placed.head.x_m - placed.head.x_m[0] == pytest.approx(-x, abs=4e-4)
+
+
+def test_without_a_stated_height_the_scale_is_less_sure_and_covers_its_error() -> None:
+    time, x = _stroke()
+    followed, _ = _followed(camera_over_floor(), time, x)
+    stated = place_head(followed, stated_height=Estimate(HEIGHT_M, 0.001))
+    alone = place_head(followed, stated_height=None)
+    scale = np.ptp(alone.head.x_m) / np.ptp(x)
+    assert alone.scale_rel_sd > stated.scale_rel_sd
+    assert abs(scale - 1) < 2 * alone.scale_rel_sd
+
+
+def test_a_gap_stays_a_gap() -> None:
+    time, x = _stroke()
+    followed, _ = _followed(camera_over_floor(), time, x)
+    seen = followed.head.seen.copy()
+    seen[100:104] = False
+    centre = followed.head.centre_px.copy()
+    centre[100:104] = np.nan
+    head = PixelTrack(
+        time_s=time,
+        seen=seen,
+        centre_px=centre,
+        covariance_px2=followed.head.covariance_px2,
+        jacobian=followed.head.jacobian,
+        stretch_covariance=followed.head.stretch_covariance,
+        exposure_s=float("nan"),
+    )
+    gapped = Followed(
+        head=head,
+        pose=followed.pose,
+        sheet=None,
+        moved={},
+        sheet_lost=(),
+        balls=(),
+        head_ever_seen=True,
+        sheet_tags_seen=4,
+    )
+    placed = place_head(gapped, stated_height=Estimate(HEIGHT_M, 0.001))
+    assert np.all(np.isnan(placed.head.x_m[100:104]))
+    assert np.isfinite(placed.head.x_m[[99, 104]]).all()
+
+
+def test_a_head_seen_twice_is_refused_with_advice() -> None:
+    time, x = _stroke()
+    followed, _ = _followed(camera_over_floor(), time[:2], x[:2])
+    with pytest.raises(CannotMeasure) as refusal:
+        place_head(followed, stated_height=Estimate(HEIGHT_M, 0.001))
+    assert "too few frames" in refusal.value.message
+    assert "brighter light" in refusal.value.fix
