@@ -97,7 +97,7 @@ def find_resting_ball(luma: LumaFrame, camera: Camera, head_px: FloatArray) -> R
     found: list[RestingBall] = []
     for place in vote(luma, camera, places, keep=_CANDIDATES):
         ball = _confirm(luma, camera, place)
-        if ball is not None:
+        if ball is not None and abs(ball.centre_m[0] - head[0]) > NEAREST_TO_TAG_M:
             found.append(ball)
     found.sort(key=lambda ball: ball.confidence, reverse=True)
     distinct: list[RestingBall] = []

@@ -14,7 +14,7 @@ import numpy as np
 from scipy.ndimage import map_coordinates
 
 from pennyfall.calibration.camera import Camera
-from pennyfall.kinematics.values import FloatArray
+from pennyfall.kinematics.values import BoolArray, FloatArray
 from pennyfall.tracker.ball_edges import LumaFrame
 
 RADIUS_M = 0.042672 / 2  # 1.680 in, USGA, Rules of Golf 2016, Appendix III
@@ -136,9 +136,9 @@ class Scene:
             total = sum(self._traced(grid, b, h, rolled_rad) for b, h in zip(balls, heads, strict=True))
             shape = (v1 - v0, self.fine, u1 - u0, self.fine)
             picture[v0:v1, u0:u1] = (np.asarray(total) / instants).reshape(shape).mean(axis=(1, 3))
-        picture = cv2.GaussianBlur(picture, (0, 0), self.blur_px)
-        picture = picture + self._noise_rng.normal(scale=max(self.noise, 1e-9), size=picture.shape)
-        luma = np.clip(np.rint(picture), 0, 255).astype(np.uint8)
+        blurred = cv2.GaussianBlur(picture, (0, 0), self.blur_px)
+        noisy = blurred + self._noise_rng.normal(scale=max(self.noise, 1e-9), size=blurred.shape)
+        luma: LumaFrame = np.clip(np.rint(noisy), 0, 255).astype(np.uint8)
         if self.jpeg_quality is not None:
             _, code = cv2.imencode(".jpg", luma, [cv2.IMWRITE_JPEG_QUALITY, self.jpeg_quality])
             luma = np.asarray(cv2.imdecode(code, cv2.IMREAD_GRAYSCALE), dtype=np.uint8)
@@ -147,7 +147,7 @@ class Scene:
 
     def head_px(self, head_m: FloatArray) -> FloatArray:
         """Return the tag's centre in the picture, shape (2,) [px]."""
-        return self.camera.project(head_m[None, :])[0]
+        return np.asarray(self.camera.project(head_m[None, :])[0], dtype=np.float64)
 
     def _windows(
         self, balls: list[FloatArray | None], heads: list[FloatArray | None]
@@ -222,12 +222,12 @@ class Scene:
     @staticmethod
     def _near_line(
         rays: FloatArray, eye: FloatArray, start: FloatArray, along: FloatArray, radius: float
-    ) -> np.ndarray:
+    ) -> BoolArray:
         across = np.cross(rays, along)
         gap = np.abs(across @ (start - eye)) / np.linalg.norm(across, axis=1)
         ray_turned = np.cross(rays, across)
         height = np.sum(ray_turned * (eye - start), axis=1) / np.sum(ray_turned * along, axis=1)
-        return (gap < radius) & (height > 0) & (height < 0.8)
+        return np.asarray((gap < radius) & (height > 0) & (height < 0.8), dtype=np.bool_)
 
     def _floor(self, at: FloatArray, ball: FloatArray | None, head: FloatArray | None) -> FloatArray:
         x, y = at[:, 0], at[:, 1]
@@ -250,8 +250,7 @@ class Scene:
 
 @dataclass(frozen=True, kw_only=True)
 class Putt:
-    """A short putt in closed form: the ball lies, the head comes at a steady speed, the ball slides and
-    rolls."""
+    """A short putt in closed form: the head comes at a steady speed, the ball slides, then rolls."""
 
     rest_s: float = 0.2
     approach_s: float = 0.12
