@@ -84,16 +84,12 @@ def _grid(area: PlotArea) -> list[Markup]:
 
 
 def _stretches(area: PlotArea, stretches: Sequence[DifferingStretch]) -> list[Markup]:
-    claimed = [each for each in stretches if each.claimed]
     y = area.bottom + 26
-    parts = [
+    return [
         element("line", x1=area.x(each.from_phase), x2=area.x(each.to_phase), y1=y, y2=y, class_="differs")
-        for each in claimed
+        for each in stretches
+        if each.claimed
     ]
-    if claimed:
-        x = area.x(claimed[0].from_phase) - 6
-        parts.append(element("text", "they differ here", x=x, y=y + 4, class_="axis end"))
-    return parts
 
 
 def _strokes(area: PlotArea, number: int, band: ProfileBand, ids: Sequence[str]) -> list[Markup]:
