@@ -5,7 +5,7 @@ from __future__ import annotations
 import contextlib
 import hashlib
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from functools import partial
 from pathlib import Path
 from typing import Any, Literal
@@ -269,18 +269,6 @@ def sha256_of(path: Path) -> str:
     """Return the SHA-256 of a file's content as hexadecimal text."""
     with path.open("rb") as stream:
         return hashlib.file_digest(stream, "sha256").hexdigest()
-
-
-def with_true_rate(facts: ClipFacts, factor: float, source: TimeSource) -> ClipFacts:
-    """Return the facts of the same clip on a time base divided by `factor`."""
-    return replace(
-        facts,
-        duration_s=facts.duration_s / factor,
-        frame_rate_hz=facts.frame_rate_hz * factor,
-        frame_interval_sd_s=facts.frame_interval_sd_s / factor,
-        slow_motion_factor=facts.slow_motion_factor * factor,
-        time_source=source,
-    )
 
 
 def _plane(picture: Any, kind: np.dtype[Any], number: int = 0) -> NDArray[Any]:  # noqa: ANN401 - a PyAV frame
