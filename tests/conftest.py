@@ -6,6 +6,10 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from hypothesis import settings
+
+settings.register_profile("same every time", derandomize=True, deadline=None)
+settings.load_profile("same every time")
 
 SHARED = Path(__file__).resolve().parents[2] / "shared"
 
