@@ -46,6 +46,9 @@ class Backdrop:
         if self.scene.room.line:
             chalk = (np.abs(y) < 0.0025) & (np.abs(x) < 1.2)
             image[chalk] = 0.3 * image[chalk] + 0.7 * np.array(CHALK, dtype=np.float32)
+        for spot in self.scene.room.spots:
+            on = np.hypot(x - spot.centre_m[0], y - spot.centre_m[1]) < spot.diameter_m / 2
+            image[on] = np.array(spot.colour, dtype=np.float32)
         if sheet is not None and self.scene.sheet is not None:
             place = self.scene.sheet.place(np.array([[0.0, 0, 0], [1.0, 0, 0], [0, 1.0, 0]]))
             a = (x - place[0, 0]) * (place[1] - place[0])[0] + (y - place[0, 1]) * (place[1] - place[0])[1]

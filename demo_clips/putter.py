@@ -9,6 +9,7 @@ import numpy as np
 from scipy.optimize import brentq
 
 from pennyfall.demo_clips.ball import BALL_MASS_KG, BALL_RADIUS_M
+from pennyfall.demo_clips.spot import Spot
 from pennyfall.kinematics.values import FloatArray
 
 
@@ -43,6 +44,8 @@ class Putter:
     """Head's size along the target line [m]."""
     width_m: float = 0.096
     """Head's size across the target line [m]."""
+    dot: Spot | None = None
+    """A dot on the head's top in place of the tag."""
 
     @property
     def speed_lost_share(self) -> float:

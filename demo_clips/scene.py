@@ -11,6 +11,7 @@ import numpy as np
 from pennyfall.calibration.camera import Camera
 from pennyfall.demo_clips.ball import BALL_RADIUS_M
 from pennyfall.demo_clips.putter import Putter
+from pennyfall.demo_clips.spot import Spot
 from pennyfall.demo_clips.strokes import Action
 from pennyfall.kinematics.values import FloatArray
 
@@ -48,6 +49,8 @@ class Room:
     """Whether shoes and trouser legs are seen."""
     line: bool = False
     """Whether a chalk line marks the target line."""
+    spots: tuple[Spot, ...] = ()
+    """Stickers on the floor, in world axes."""
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)

@@ -16,6 +16,7 @@ from pennyfall.calibration.layout import (
 )
 from pennyfall.demo_clips.putter import Putter
 from pennyfall.demo_clips.scene import Colour, Sheet
+from pennyfall.demo_clips.spot import Spot
 from pennyfall.demo_clips.view import Image
 from pennyfall.kinematics.values import FloatArray
 
@@ -106,12 +107,18 @@ def head_top(putter: Putter, colour: Colour) -> Texture:
     _add_rectangle(
         tone, (putter.tag_to_face_m - 0.002, low[1], high[0], high[1]), 1.2
     )  # the light front edge
-    half = putter.tag_side_m / 2 + HEAD_TAG_BORDER_M
-    _add_rectangle(label, (-half, -half, half, half), 1.0)
-    _print_tag(pattern, HEAD_TAG_ID, head_tag_corners(putter.tag_side_m))
-    bare = (1 - label.image) * tone.image
-    channels = [(part * bare + label.image * pattern.image) * coverage.image for part in colour]
-    return Texture(np.stack([*channels, coverage.image], axis=-1), coverage.left_m, coverage.top_m, TEXEL_M)
+    bare = np.stack([part * tone.image for part in colour], axis=-1)
+    if putter.dot is None:
+        half = putter.tag_side_m / 2 + HEAD_TAG_BORDER_M
+        _add_rectangle(label, (-half, -half, half, half), 1.0)
+        _print_tag(pattern, HEAD_TAG_ID, head_tag_corners(putter.tag_side_m))
+        on = pattern.image[..., None]
+    else:
+        _fill(label, _circle(putter.dot))
+        on = np.array(putter.dot.colour, dtype=np.float32)
+    share, whole = label.image[..., None], coverage.image[..., None]
+    image = np.concatenate([((1 - share) * bare + share * on) * whole, whole], axis=-1)
+    return Texture(image.astype(np.float32), coverage.left_m, coverage.top_m, TEXEL_M)
 
 
 def shadow(outline_m: FloatArray, sigma_m: float) -> Texture:
@@ -121,6 +128,11 @@ def shadow(outline_m: FloatArray, sigma_m: float) -> Texture:
     texture = _blank(low, high, 0.0, texel_m=0.001)
     _fill(texture, outline_m)
     return texture.softened(sigma_m)
+
+
+def _circle(spot: Spot) -> FloatArray:
+    angle = np.linspace(0, 2 * np.pi, 90, endpoint=False)
+    return spot.centre_m + spot.diameter_m / 2 * np.column_stack([np.cos(angle), np.sin(angle)])
 
 
 def _blank(low: FloatArray, high: FloatArray, value: float, texel_m: float = TEXEL_M) -> Texture:
