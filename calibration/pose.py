@@ -8,10 +8,10 @@ from typing import Literal
 
 import cv2
 import numpy as np
-from scipy.optimize import least_squares
 
 from pennyfall.calibration.camera import Camera
 from pennyfall.calibration.lens import Lens
+from pennyfall.calibration.levenberg_marquardt import Minimum, least_squares
 from pennyfall.kinematics.values import Estimate, FloatArray, freeze_arrays
 
 FocalSource = Literal["lens-file", "sheet", "assumed"]
@@ -29,11 +29,11 @@ SOLVED_LOG_SD = 0.05
 DISTORTION_SD = 0.03
 """Chosen by us: what is left of k1 after a phone's own correction; without a lens file it stays unknown."""
 
-STEP_SCALE = np.array([0.1, 0.1, 0.1, 0.1, 0.1, 0.1, 0.1, 0.05])
-"""Natural size of each parameter, which keeps the Levenberg-Marquardt steps round."""
-
 CORNER_FLOOR_PX = 0.05
 """Chosen by us: paper is never quite flat nor quite square; corners are not believed better than this."""
+
+WELL_FITTED = 2.0
+"""Chosen by us: chi-squared per degree of freedom below which no other start can fit notably better."""
 
 LENS_K1_SD = 0.003
 """Chosen by us: how well a calibration of a dozen views knows k1 where a stroke is seen."""
@@ -80,6 +80,7 @@ def solve_pose(
     picture_size: tuple[int, int],
     lens: Lens | None = None,
     pixel_aspect: float = 1.0,
+    near: Pose | None = None,
 ) -> Pose:
     """Pose the camera from points of the floor plane, solving the focal length when no lens is given.
 
@@ -97,6 +98,8 @@ def solve_pose(
         Calibrated lens at this picture size.
     pixel_aspect : float
         Width of a pixel over its height.
+    near : Pose, optional
+        Earlier pose of the same camera, to begin with.
 
     Returns
     -------
@@ -113,22 +116,25 @@ def solve_pose(
 
     """
     fit = _Fit(points_m, pixels, np.maximum(sd_px, CORNER_FLOOR_PX), picture_size, pixel_aspect, lens)
-    best = None
-    for start in fit.starts():
-        found = least_squares(fit.residuals, start, jac=fit.slopes, method="lm", x_scale=STEP_SCALE)
-        # A pose below the floor fits a plane as well: the camera must stand above it.
-        above = _camera(found.x, picture_size, pixel_aspect, lens).centre[2] > 0
-        if above and (best is None or found.cost < best.cost):
-            best = found
+    degrees = max(2 * len(points_m) - 7, 1)
+    best: Minimum | None = None
+    for starts in fit.starts() if near is None else [[near.parameters]]:
+        for start in starts:
+            found = least_squares(fit.residuals, fit.slopes, start)
+            # A pose below the floor fits a plane as well: the camera must stand above it.
+            above = _camera(found.x, picture_size, pixel_aspect, lens).centre[2] > 0
+            if above and (best is None or found.cost < best.cost):
+                best = found
+        if best is not None and 2 * best.cost < WELL_FITTED * degrees:
+            break
     if best is None:
         raise ValueError("no pose above the floor fits the points")
-    parameters = np.asarray(best.x, dtype=np.float64)
+    parameters = best.x
     camera = _camera(parameters, picture_size, pixel_aspect, lens)
     errors = camera.project(points_m) - pixels
     rms = float(np.sqrt(np.mean(np.sum(errors**2, axis=1))))
-    degrees = max(2 * len(points_m) - 7, 1)
     excess = max(float(np.sum((errors / fit.sd[:, None]) ** 2)) / degrees, 1.0)
-    slopes = np.asarray(best.jac, dtype=np.float64)
+    slopes = best.slopes
     weights = slopes[: 2 * len(points_m)] / np.sqrt(excess)
     prior = slopes[2 * len(points_m) :]
     covariance = np.linalg.pinv(weights.T @ weights + prior.T @ prior)
@@ -184,20 +190,20 @@ class _Fit:
     pixel_aspect: float
     lens: Lens | None
 
-    def starts(self) -> Iterator[FloatArray]:
-        """Yield starts: the one or two poses OpenCV finds for a plane, at plausible focal lengths."""
+    def starts(self) -> Iterator[list[FloatArray]]:
+        """Yield, for plausible focal lengths, the one or two poses OpenCV finds for a plane."""
         focal_log, _, _ = self.priors()
-        for stretch in (0.75, 1.0, 1.4) if self.lens is None else (1.0,):
+        for stretch in (1.0, 0.75, 1.4) if self.lens is None else (1.0,):
             log_focal = focal_log + np.log(stretch)
             level = np.array([log_focal, 0, 0, 0, 0, 0, 1, 0], dtype=np.float64)
             camera = _camera(level, self.picture_size, self.pixel_aspect, self.lens)
             count, rotations, translations, _ = cv2.solvePnPGeneric(
                 self.points_m, self.pixels, camera.matrix, camera.distortion, flags=cv2.SOLVEPNP_IPPE
             )
-            for i in range(count):
-                yield np.concatenate(
-                    [[log_focal], np.ravel(rotations[i]), np.ravel(translations[i]), [0.0]]
-                ).astype(np.float64)
+            yield [
+                np.concatenate([[log_focal], np.ravel(rotations[i]), np.ravel(translations[i]), [0.0]])
+                for i in range(count)
+            ]
 
     def priors(self) -> tuple[float, float, float]:
         """Return the expected log focal length, its standard deviation, and that of k1."""

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 from collections.abc import Callable
 from dataclasses import dataclass
 
@@ -19,6 +20,7 @@ from pennyfall.tracker.clip import Clip, Frame, LumaFrame
 from pennyfall.tracker.head import PixelTrack, TagFollower
 from pennyfall.tracker.patch import PatchFollower
 from pennyfall.tracker.pattern import TagPattern
+from pennyfall.tracker.read_ahead import read_ahead
 from pennyfall.tracker.sheet import SheetFinder, SheetSight, SheetWatch
 from pennyfall.tracker.tags import TagFinder
 
@@ -130,7 +132,7 @@ class ClipFollower:
         sheet = mean_sight(self._samples) if self._samples else None
         return Followed(
             head=self.head.track(),
-            pose=self._solve(sheet) if sheet is not None else None,
+            pose=self._solve(sheet, near=self._pose) if sheet is not None else None,
             sheet=sheet,
             moved=dict(self._watch.moved_frames) if self._watch else {},
             sheet_lost=tuple(self._watch.lost_frames) if self._watch else (),
@@ -186,7 +188,7 @@ class ClipFollower:
         moved = self._watch.moved_frames.get(index) if self._watch else None
         return self._pose.camera if moved is None else moved_camera(self._pose.camera, moved)
 
-    def _solve(self, sight: SheetSight) -> Pose:
+    def _solve(self, sight: SheetSight, near: Pose | None = None) -> Pose:
         return solve_pose(
             sight.points_m,
             sight.pixels,
@@ -194,6 +196,7 @@ class ClipFollower:
             picture_size=self._size,
             lens=self._lens,
             pixel_aspect=self._pixel_aspect,
+            near=near,
         )
 
 
@@ -214,10 +217,11 @@ def follow_clip(
 
     """
     follower = ClipFollower(layout, lens=lens, pixel_aspect=clip.header.pixel_aspect, box=box)
-    for frame in clip.frames():
-        follower.update(frame)
-        if progress is not None:
-            progress(frame.index, frame.time_s)
+    with contextlib.closing(read_ahead(clip.frames())) as frames:
+        for frame in frames:
+            follower.update(frame)
+            if progress is not None:
+                progress(frame.index, frame.time_s)
     return follower.result()
 
 
