@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Protocol
 
 import cv2
@@ -13,6 +13,7 @@ from pennyfall.kinematics.values import BoolArray, FloatArray, freeze_arrays
 from pennyfall.tracker.clip import Frame, LumaFrame
 from pennyfall.tracker.pattern import Pattern, Texture
 from pennyfall.tracker.registration import Registration, misfit, plane_jacobian, register, rendered_patch
+from pennyfall.tracker.resting import LINEAR_RANGE_PX, RestingPattern
 from pennyfall.tracker.tag_search import search_tag
 from pennyfall.tracker.tags import homography_of
 
@@ -118,6 +119,7 @@ class TagFollower:
         self._interval_s = float("nan")
         self._rows: list[Registration | None] = []
         self._surroundings: tuple[slice, slice, LumaFrame] | None = None
+        self._resting: RestingPattern | None = None
         self._times: list[float] = []
 
     @property
@@ -150,6 +152,8 @@ class TagFollower:
         if self._times:
             self._interval_s = frame.time_s - self._times[-1]
         found = self._unchanged(frame.luma)
+        if found is None:
+            found = self._at_rest(frame.luma)
         if found is None and self._last is not None:
             found = self._follow(frame)
         if found is None and self._may_seek(frame.time_s):
@@ -198,6 +202,10 @@ class TagFollower:
         rows, columns, picture = self._surroundings
         return self._rows[-1] if np.array_equal(luma[rows, columns], picture) else None
 
+    def _at_rest(self, luma: LumaFrame) -> Registration | None:
+        """Return the tag's place by the linear problem of an earlier frame, while it hardly moves."""
+        return self._accepted(self._resting.register(luma)) if self._resting is not None else None
+
     def _keep_surroundings(self, luma: LumaFrame, found: Registration | None) -> None:
         if found is None:
             self._surroundings = None
@@ -224,7 +232,12 @@ class TagFollower:
             nearer = self._search_nearby(frame.luma, homography, texture)
             if nearer is not None:
                 found = self._accepted(register(frame.luma, nearer, texture, stretch_sd=stretch_sd))
-        return found
+        self._resting = None
+        if found is None or found.linear is None:
+            return None
+        if np.hypot(*(found.centre_px - last.centre_px)) < LINEAR_RANGE_PX:
+            self._resting = RestingPattern(found.linear)
+        return replace(found, linear=None)
 
     def _accepted(self, found: Registration | None) -> Registration | None:
         """Return the registration when it looks like the tag and has kept its size."""
@@ -305,7 +318,9 @@ class TagFollower:
 
     @staticmethod
     def _trusted(found: Registration | None) -> Registration | None:
-        return found if found is not None and found.correlation >= LEAST_CORRELATION else None
+        if found is None or found.correlation < LEAST_CORRELATION:
+            return None
+        return replace(found, linear=None)
 
     def _in_perspective(self, homography: FloatArray) -> FloatArray:
         """Return the homography with the perspective of a level tag.

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 import cv2
 import numpy as np
+from numpy.typing import NDArray
 
 from pennyfall.kinematics.values import FloatArray
 from pennyfall.tracker.clip import LumaFrame
@@ -15,8 +16,8 @@ from pennyfall.tracker.pattern import ImageArray, Texture
 MOST_STEPS = 8
 """Chosen by us: Gauss-Newton from a one-pixel-off start settles in two to four steps."""
 
-SETTLED_PX = 0.004
-"""Chosen by us: a step this small is a tenth of the scatter of the best clip."""
+SETTLED_PX = 0.01
+"""Chosen by us: the steps shrink tenfold, so what is left is a fiftieth of the scatter of the best clip."""
 
 NOISE_CORRELATION = 2.0
 """Chosen by us: neighbouring pixels of a compressed clip err alike, so each counts for half."""
@@ -26,6 +27,25 @@ LEAST_NOISE = 0.7
 
 LEAST_PIXELS = 40
 """Chosen by us: fewer pixels than this cannot hold eight unknowns."""
+
+
+@dataclass(frozen=True, kw_only=True, slots=True, eq=False)
+class Linearised:
+    """The last linear problem of a registration that settled: n pixels, eight unknowns."""
+
+    rows: NDArray[np.intp]
+    columns: NDArray[np.intp]
+    """Pixels compared, shape (n,) each."""
+    design: ImageArray
+    """Slopes by shift (2), stretches (4), contrast and brightness, shape (n, 8)."""
+    normal: FloatArray
+    """Normal matrix with the prior on the stretches, shape (8, 8)."""
+    homography: FloatArray
+    """Where the design was made, shape (3, 3)."""
+    about_px: FloatArray
+    """Point about which the stretches are taken, shape (2,) [px]."""
+    gain: float
+    """Contrast of the picture it was made from."""
 
 
 @dataclass(frozen=True, kw_only=True, slots=True, eq=False)
@@ -44,6 +64,8 @@ class Registration:
     """Correlation of picture and pattern over the pixels compared."""
     residual_sd: float
     """Standard deviation of what the pattern leaves unexplained [luma steps]."""
+    linear: Linearised | None = None
+    """The linear problem it was solved from."""
 
 
 def plane_jacobian(homography: FloatArray) -> tuple[FloatArray, FloatArray]:
@@ -88,7 +110,8 @@ def register(
     covered = _covered(luma, homography, texture)
     if covered is None:
         return None
-    observed, across, down = covered
+    observed, columns, rows = covered
+    across, down = columns.astype(np.float64), rows.astype(np.float64)
     count = len(observed)
     if count < LEAST_PIXELS:
         return None
@@ -97,6 +120,7 @@ def register(
     du = (across - start_centre[0]).astype(np.float32)
     dv = (down - start_centre[1]).astype(np.float32)
     current = homography
+    before = homography
     stretch = np.zeros(4)
     design = np.empty((count, 8), np.float32)
     design[:, 7] = 1
@@ -128,21 +152,24 @@ def register(
             move = np.linalg.solve(normal, right)
         except np.linalg.LinAlgError:
             return None
-        gain = float(move[6])
+        slope_gain, gain = gain, float(move[6])
         if not np.all(np.isfinite(move)) or abs(move[0]) + abs(move[1]) > 12 or gain <= 0:
             return None
         stretch = stretch + move[2:6]
-        current = _moved(current, start_centre, np.asarray(move[:6], dtype=np.float64))
+        before = current
+        current = moved_homography(current, start_centre, move[:6])
         if abs(move[0]) < SETTLED_PX and abs(move[1]) < SETTLED_PX and step > 0:
             break
     else:
         if abs(move[0]) + abs(move[1]) > 0.05:
             return None
-    shade = _sample(texture, current, across, down)[:, 0]
-    gain, correlation = _gain(observed, shade)
-    residual = observed - shade * gain
+    # The last step is so small that the linear model stands for the pattern rendered anew.
+    residual = observed - design @ move.astype(np.float32)
     spread = float(np.std(residual))
     noise = NOISE_CORRELATION * max(spread, LEAST_NOISE) ** 2
+    total = float(np.var(observed))
+    if total <= 0:
+        return None
     covariance = np.asarray(np.linalg.inv(normal)[:6, :6] * noise, dtype=np.float64)
     centre, jacobian = plane_jacobian(current)
     return Registration(
@@ -150,8 +177,17 @@ def register(
         centre_px=centre,
         jacobian=jacobian,
         covariance=covariance,
-        correlation=correlation,
+        correlation=math.sqrt(max(1.0 - spread**2 / total, 0.0)),
         residual_sd=spread,
+        linear=Linearised(
+            rows=rows,
+            columns=columns,
+            design=design,
+            normal=normal,
+            homography=before,
+            about_px=start_centre,
+            gain=slope_gain,
+        ),
     )
 
 
@@ -165,8 +201,8 @@ def misfit(
     covered = _covered(luma, homography, within or texture)
     if covered is None:
         return float("nan")
-    observed, across, down = covered
-    shade = _sample(texture, homography, across, down)[:, 0]
+    observed, columns, rows = covered
+    shade = _sample(texture, homography, columns.astype(np.float64), rows.astype(np.float64))[:, 0]
     gain, _ = _gain(observed, shade)
     return float(np.var(observed - gain * shade))
 
@@ -212,7 +248,7 @@ def rendered_patch(
 
 def _covered(
     luma: LumaFrame, homography: FloatArray, texture: Texture
-) -> tuple[ImageArray, FloatArray, FloatArray] | None:
+) -> tuple[ImageArray, NDArray[np.intp], NDArray[np.intp]] | None:
     """Return the pixels the pattern covers: their values, columns and rows, shapes (n,)."""
     x, y = texture.usable_x_m, texture.usable_y_m
     corners = homography @ np.array([[-x, x, x, -x], [y, y, -y, -y], [1, 1, 1, 1]])
@@ -229,9 +265,7 @@ def _covered(
     # Which border pixels take part hardly matters: drawing the outline is quick and near enough.
     cv2.fillConvexPoly(inside, np.round(pixels.T - [left, top]).astype(np.int32), 1)
     rows, columns = np.nonzero(inside)
-    across = np.asarray(columns, dtype=np.float64) + left
-    down = np.asarray(rows, dtype=np.float64) + top
-    return window[rows, columns].astype(np.float32), across, down
+    return window[rows, columns].astype(np.float32), columns + left, rows + top
 
 
 def _sample(texture: Texture, homography: FloatArray, across: FloatArray, down: FloatArray) -> ImageArray:
@@ -274,8 +308,8 @@ def _residual_variance(observed: ImageArray, normal: FloatArray, right: FloatArr
     return max(total, 0.0) / count
 
 
-def _moved(homography: FloatArray, about: FloatArray, move: FloatArray) -> FloatArray:
-    """Return the homography after an affine step of the picture about a point."""
+def moved_homography(homography: FloatArray, about: FloatArray, move: FloatArray) -> FloatArray:
+    """Return the homography after an affine step of the picture: shift and stretches about a point."""
     linear = np.array([[1 + move[2], move[3]], [move[4], 1 + move[5]]])
     step = np.eye(3)
     step[:2, :2] = linear

@@ -216,11 +216,8 @@ class SheetWatch:
 
     def update(self, index: int, luma: LumaFrame) -> None:
         """Look at the sheet in the next frame."""
-        shifts = np.array([gauge.shift(luma) for gauge in self._gauges.values()])
-        sizes = np.hypot(shifts[:, 0], shifts[:, 1])
         # A tag may be covered by a shadow or a foot; the sheet moved when most of its tags did.
-        resting = np.sum(sizes < MOVED_PX)
-        if resting >= min(2, len(sizes)):
+        if self._resting(luma, enough=min(2, len(self._gauges))):
             return
         sight = self._finder.follow(luma, self._sight)
         if len(sight.homographies) < 2:
@@ -231,6 +228,15 @@ class SheetWatch:
             return
         self._sight = sight
         self.moved_frames[index] = sight
+
+    def _resting(self, luma: LumaFrame, *, enough: int) -> bool:
+        """Return whether at least so many tags stand where they stood; the others need no look."""
+        count = 0
+        for gauge in self._gauges.values():
+            count += bool(np.hypot(*gauge.shift(luma)) < MOVED_PX)
+            if count >= enough:
+                return True
+        return False
 
     def _patch(self, tag_id: int, homography: FloatArray) -> tuple[FloatArray, int]:
         centre, jacobian = plane_jacobian(homography)

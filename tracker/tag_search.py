@@ -22,6 +22,9 @@ TURNS_RAD = tuple(np.deg2rad([-10.0, 0.0, 10.0]))
 QUARTERS_RAD = tuple(np.deg2rad([0.0, 90.0, 180.0, 270.0]))
 """A tag is stuck on square to the face, in any of four ways; the pattern still correlates 5 degrees off."""
 
+RINGS = 6
+"""Chosen by us: the ball lies at the middle and the head behind it, so most tags are in the first two."""
+
 CANDIDATES = 6
 LEAST_SCORE = 0.5
 SURE_CORRELATION = 0.88
@@ -49,20 +52,30 @@ def search_tag(
     Returns
     -------
     Registration or None
-        The tag that registers best, None when none fits surely.
+        The tag that registers best among the nearest that fit surely, None when none does.
 
     """
-    starts: list[tuple[float, FloatArray]] = []
-    for x in np.arange(-REACH_ALONG_M, REACH_ALONG_M + 1e-9, CELL_M):
-        for y in np.arange(-REACH_ACROSS_M, REACH_ACROSS_M + 1e-9, CELL_M):
-            starts += _match_cell(luma, camera, pattern, blur_px, np.array([x, y, height_m]))
+    x, y = (np.arange(-reach, reach + 1e-9, CELL_M) for reach in (REACH_ALONG_M, REACH_ACROSS_M))
+    cells = np.array([[along, across, height_m] for along in x for across in y])
+    nearest_first = cells[np.argsort(np.hypot(cells[:, 0], cells[:, 1]), kind="stable")]
+    for ring in np.array_split(nearest_first, RINGS):
+        starts = [start for cell in ring for start in _match_cell(luma, camera, pattern, blur_px, cell)]
+        best = _best_registered(luma, pattern, blur_px, starts)
+        if best is not None and best.correlation >= SURE_CORRELATION:
+            return best
+    return None
+
+
+def _best_registered(
+    luma: LumaFrame, pattern: Pattern, blur_px: float, starts: list[tuple[float, FloatArray]]
+) -> Registration | None:
     best: Registration | None = None
     for _, start in sorted(starts, key=lambda one: -one[0])[:CANDIDATES]:
         texture = pattern.rendered(start[:2, :2], blur_px, np.zeros(2))
         found = register(luma, start, texture, stretch_sd=0.15)
         if found is not None and (best is None or found.correlation > best.correlation):
             best = found
-    return best if best is not None and best.correlation >= SURE_CORRELATION else None
+    return best
 
 
 def _match_cell(
