@@ -169,6 +169,10 @@ class ClipFacts:
     slow_motion_factor: float
     time_source: Literal["timestamps", "stated", "metadata"]
     frames_dropped: int
+    time_base: str = ""
+    """Where the times come from, in one sentence."""
+    capture_rate_hz: float = math.nan
+    """Rate the times were derived from; NaN where they are the file's own [Hz]."""
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)

@@ -2,37 +2,39 @@
 
 from __future__ import annotations
 
-import contextlib
 import hashlib
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from functools import partial
 from pathlib import Path
-from typing import Any, Literal
+from typing import Any
 
 import av
 import numpy as np
 from numpy.typing import NDArray
 
 from pennyfall.kinematics.errors import CannotMeasure
+from pennyfall.kinematics.time_base import TimeSource, time_base, usual_interval
 from pennyfall.kinematics.values import ClipFacts, FloatArray
+from pennyfall.tracker.container import (
+    FILM_AGAIN,
+    MOST_OUTLIERS,
+    disorder,
+    opened,
+    read_stamps,
+    reason,
+    video_stream,
+)
 
 LumaFrame = NDArray[np.uint8]
 
 ChromaPlanes = tuple[NDArray[np.uint8], NDArray[np.uint8]]
 
-TimeSource = Literal["timestamps", "stated", "metadata"]
-
-LARGEST_SIDE_PX = 8192
-"""Chosen by us: twice 4K; anything larger is a damaged header or a decompression bomb."""
-
-SLOW_MOTION_LEAST_FACTOR = 1.5
-"""Chosen by us: a capture rate nearer than this to the played rate is rounding, not slow motion."""
-
 CAPTURE_RATE_KEY = "com.android.capture.fps"
 """The capture rate that Android phones write (float32, MediaStore's MdtaMetadataEntry type 23)."""
 
-FILM_AGAIN = "Film again, or copy the clip from the phone once more, as the original file."
+FITS_SLOT = 0.3
+"""Chosen by us: a timestamp this near to a whole number of frame intervals, in intervals, is in its place."""
 
 _LUMA_FIRST_8_BIT = ("yuv", "yuvj", "nv12", "nv16", "nv21", "nv24", "gray")
 
@@ -87,14 +89,9 @@ def read_header(path: Path) -> ClipHeader:
         When the file is missing, is no video, has no video stream, or states an absurd size.
 
     """
-    with _opened(path) as container:
-        stream = _video_stream(container, path)
+    with opened(path) as container:
+        stream = video_stream(container, path)
         context = stream.codec_context
-        if not (0 < context.width <= LARGEST_SIDE_PX and 0 < context.height <= LARGEST_SIDE_PX):
-            raise CannotMeasure(
-                f"{path.name} states a picture of {context.width} x {context.height} px, as no phone does.",
-                fix=FILM_AGAIN,
-            )
         capture = {**container.metadata, **stream.metadata}.get(CAPTURE_RATE_KEY, "nan")
         return ClipHeader(
             path=path,
@@ -128,15 +125,30 @@ class Clip:
 
     def __init__(self, path: Path, *, recorded_at_hz: float | None = None) -> None:
         self.header = read_header(path)
-        self._recorded_at_hz = recorded_at_hz
+        self._stamps = read_stamps(path)
+        self.time_base = time_base(
+            self._stamps.stamps_s,
+            tick_s=self._stamps.tick_s,
+            recorded_at_hz=recorded_at_hz,
+            capture_rate_hz=self.header.capture_rate_hz,
+        )
         self.rotation_deg = 0
         self.interlaced = False
         self.damaged = False
         """Whether decoding ended at damage rather than at the end of the file."""
         self.timestamps_repaired = 0
-        """Frames left out because their timestamp did not advance."""
+        """Frames left out because their timestamp does not fit those of their neighbours."""
         self._times: list[float] = []
-        self.slow_motion_factor, self.time_source = self._slow_motion()
+
+    @property
+    def slow_motion_factor(self) -> float:
+        """How many times slower than life the clip plays."""
+        return self.time_base.slow_motion_factor
+
+    @property
+    def time_source(self) -> TimeSource:
+        """How the factor is known."""
+        return self.time_base.source
 
     @property
     def times_s(self) -> FloatArray:
@@ -144,43 +156,54 @@ class Clip:
         return np.array(self._times, dtype=np.float64)
 
     def frames(self) -> Iterator[Frame]:
-        """Decode the clip once and yield its frames in presentation order."""
-        first: float | None = None
-        shape: tuple[int, int] | None = None
-        with _opened(self.header.path) as container:
-            stream = _video_stream(container, self.header.path)
+        """Decode the clip once and yield its frames in presentation order.
+
+        Raises
+        ------
+        CannotMeasure
+            When no frame can be decoded, the picture changes size, timestamps are in disorder, or fewer than
+            two frames are left.
+
+        """
+        for time_s, picture in self.pictures():
+            self._times.append(time_s)
+            luma = luma_of(picture, self.rotation_deg)
+            chroma = partial(chroma_of, picture, self.rotation_deg)
+            yield Frame(len(self._times) - 1, time_s, luma, chroma)
+        self._refuse_if_unusable()
+
+    def pictures(self) -> Iterator[tuple[float, Any]]:
+        """Decode the clip once and yield true time and decoded picture of each frame that is used.
+
+        Raises
+        ------
+        CannotMeasure
+            When no frame can be decoded, or the picture changes size.
+
+        """
+        size: tuple[int, int] | None = None
+        with opened(self.header.path) as container:
+            stream = video_stream(container, self.header.path)
             stream.thread_type = "AUTO"
-            for picture in self._decoded(container, stream):
-                stamp = picture.time
-                if stamp is None:
-                    self.timestamps_repaired += 1
-                    continue
-                if first is None:
-                    first = stamp
+            for stamp_s, picture in self._advancing(self._stamped(self._decoded(container, stream))):
+                time_s = self.time_base.at(stamp_s)
+                if size is None:
+                    size = picture.width, picture.height
                     self.rotation_deg = round(picture.rotation / 90.0) * 90
                     self.interlaced = bool(picture.interlaced_frame)
-                time_s = (stamp - first) / self.slow_motion_factor
-                if self._times and time_s <= self._times[-1]:
-                    self.timestamps_repaired += 1
-                    continue
-                luma = luma_of(picture, self.rotation_deg)
-                if shape is not None and luma.shape != shape:
+                if size != (picture.width, picture.height):
                     raise CannotMeasure(
-                        f"The picture of {self.header.path.name} changes from {shape[1]} x {shape[0]} to "
-                        f"{luma.shape[1]} x {luma.shape[0]} px at {time_s:.2f} s.",
+                        f"The picture of {self.header.path.name} changes from {size[0]} x {size[1]} to "
+                        f"{picture.width} x {picture.height} px at {time_s:.2f} s.",
                         fix="Give the original clip from the phone, not a joined or live-streamed one.",
                     )
-                shape = (luma.shape[0], luma.shape[1])
-                self._times.append(time_s)
-                chroma = partial(chroma_of, picture, self.rotation_deg)
-                yield Frame(len(self._times) - 1, time_s, luma, chroma)
-        self._refuse_if_too_short()
+                yield time_s, picture
 
     def facts(self) -> ClipFacts:
         """Return what the file is, once all of its frames have been read."""
         times = self.times_s
         intervals = np.diff(times)
-        usual = float(np.median(intervals))
+        usual = usual_interval(intervals)
         turned = self.rotation_deg % 180 != 0
         size = (self.header.width, self.header.height)
         return ClipFacts(
@@ -196,7 +219,9 @@ class Clip:
             frame_interval_sd_s=float(np.std(intervals)),
             slow_motion_factor=self.slow_motion_factor,
             time_source=self.time_source,
-            frames_dropped=int(np.sum(np.maximum(np.round(intervals / usual) - 1, 0))),
+            frames_dropped=self._frames_dropped(intervals, usual),
+            time_base=self.time_base.words,
+            capture_rate_hz=self.time_base.capture_rate_hz,
         )
 
     def _decoded(self, container: Any, stream: Any) -> Iterator[Any]:  # noqa: ANN401 - PyAV objects
@@ -210,28 +235,69 @@ class Clip:
             self.damaged = True
             if decoded == 0:
                 raise CannotMeasure(
-                    f"No frame of {self.header.path.name} can be decoded ({_reason(error)}).", fix=FILM_AGAIN
+                    f"No frame of {self.header.path.name} can be decoded ({reason(error)}).", fix=FILM_AGAIN
                 ) from error
 
-    def _slow_motion(self) -> tuple[float, TimeSource]:
-        """Return how many times slower than life the clip plays, and how that is known."""
-        played = self.header.rate_hz
-        if self._recorded_at_hz is not None:
-            return (self._recorded_at_hz / played if played > 0 else 1.0), "stated"
-        factor = self.header.capture_rate_hz / played
-        if np.isfinite(factor) and factor >= SLOW_MOTION_LEAST_FACTOR:
-            return float(factor), "metadata"
-        return 1.0, "timestamps"
+    def _stamped(self, pictures: Iterator[Any]) -> Iterator[tuple[float, Any]]:
+        """Yield each decoded picture with its timestamp [s], damaged timestamps left out."""
+        for number, picture in enumerate(pictures):
+            if not self._stamps.trusted:
+                stamps = self._stamps.stamps_s
+                if number < len(stamps):
+                    yield float(stamps[number]), picture
+                continue
+            ticks = picture.pts if picture.pts is not None else picture.dts
+            stamp = None if ticks is None else float(ticks * picture.time_base)
+            if stamp is None or stamp in self._stamps.outliers:
+                self.timestamps_repaired += 1
+                continue
+            yield stamp, picture
 
-    def _refuse_if_too_short(self) -> None:
-        frames = len(self._times)
-        if frames >= 2:
-            return
-        raise CannotMeasure(
-            f"{self.header.path.name} holds {'one frame' if frames == 1 else 'no frame'} that can be used; "
-            "a stroke needs a moving picture.",
-            fix="Film a video of the whole stroke, from a second before it to a second after it.",
-        )
+    def _advancing(self, stamped: Iterator[tuple[float, Any]]) -> Iterator[tuple[float, Any]]:
+        """Yield the pictures whose timestamps advance.
+
+        Where two do not, the one that fits the usual interval stays; neither does where none fits.
+        """
+        stamps = self._stamps.stamps_s
+        usual_s = usual_interval(np.diff(stamps)) if len(stamps) > 1 else 1.0
+        last_s, held = -np.inf, None
+        for new in stamped:
+            if held is None:
+                if new[0] > last_s:
+                    held = new
+                else:
+                    self.timestamps_repaired += 1
+            elif new[0] > held[0]:
+                yield held
+                last_s, held = held[0], new
+            else:
+                self.timestamps_repaired += 1
+                held_fits = abs((held[0] - last_s) / usual_s - 1) < FITS_SLOT
+                new_fits = abs((new[0] - last_s) / usual_s - 2) < FITS_SLOT
+                if new_fits and not held_fits:
+                    held = new
+                elif last_s < new[0] < held[0] and not held_fits:
+                    self.timestamps_repaired += 1
+                    held = None
+        if held is not None:
+            yield held
+
+    def _frames_dropped(self, intervals_s: FloatArray, usual_s: float) -> int:
+        steps = None if self.time_base.ramp else self.time_base.steps
+        if steps is not None and len(intervals_s) == len(self.time_base.stamps_s) - 1:
+            return int(np.sum(steps.frames_captured(intervals_s) - 1))
+        return int(np.sum(np.maximum(np.round(intervals_s / usual_s) - 1, 0)))
+
+    def _refuse_if_unusable(self) -> None:
+        name, frames, wrong = self.header.path.name, len(self._times), self.timestamps_repaired
+        if wrong > MOST_OUTLIERS * (frames + wrong):
+            raise CannotMeasure(disorder(name, wrong, frames + wrong), fix=FILM_AGAIN)
+        if frames < 2:
+            raise CannotMeasure(
+                f"{name} holds {'one frame' if frames == 1 else 'no frame'} that can be used; a stroke needs "
+                "a moving picture.",
+                fix="Film a video of the whole stroke, from a second before it to a second after it.",
+            )
 
 
 def luma_of(picture: Any, rotation_deg: int) -> LumaFrame:  # noqa: ANN401 - a PyAV frame
@@ -277,35 +343,8 @@ def _plane(picture: Any, kind: np.dtype[Any], number: int = 0) -> NDArray[Any]: 
     return rows[:, : plane.width]
 
 
-@contextlib.contextmanager
-def _opened(path: Path) -> Iterator[Any]:
-    if not path.is_file():
-        raise CannotMeasure(f"There is no file {path}.", fix="Check the name and the folder of the clip.")
-    try:
-        container = av.open(str(path))
-    except (av.error.FFmpegError, OSError, ValueError) as error:
-        raise CannotMeasure(
-            f"{path.name} cannot be read as a video ({_reason(error)}).", fix=FILM_AGAIN
-        ) from error
-    with container:
-        yield container
-
-
-def _video_stream(container: Any, path: Path) -> Any:  # noqa: ANN401 - PyAV objects
-    if not container.streams.video:
-        raise CannotMeasure(f"{path.name} holds no video stream.", fix="Give the clip itself, not its sound.")
-    stream = container.streams.video[0]
-    if stream.codec_context is None:
-        raise CannotMeasure(f"{path.name} is coded in a way that cannot be decoded here.", fix=FILM_AGAIN)
-    return stream
-
-
 def _number(text: str) -> float:
     try:
         return float(text)
     except ValueError:
         return float("nan")
-
-
-def _reason(error: BaseException) -> str:
-    return str(getattr(error, "strerror", None) or error).lower().rstrip(".")

@@ -21,6 +21,7 @@ from pennyfall.cli.report.clip_overlay import HeadPath, PathOverlay
 from pennyfall.cli.report.clip_strip import AccelerationStrip
 from pennyfall.kinematics.errors import CannotMeasure
 from pennyfall.kinematics.values import ClipFacts, StrokeMeasures
+from pennyfall.tracker.clip import Clip
 
 BEFORE_S = 0.35
 """Chosen by us: shown before takeaway, so that the eye finds the head."""
@@ -177,23 +178,14 @@ def _video_stream(container: Any, width: int, height: int, look: Look) -> Any:  
 
 def _frames(clip: Path, facts: ClipFacts, start_s: float, end_s: float) -> Iterator[tuple[float, Any]]:
     """Yield true time and decoded frame over a span, on the time base the clip was measured on."""
-    first: float | None = None
     half_frame_s = 0.5 / facts.frame_rate_hz
-    with av.open(str(clip)) as container:
-        stream = container.streams.video[0]
-        stream.thread_type = "AUTO"
-        try:
-            for picture in container.decode(stream):
-                if picture.time is None:
-                    continue
-                first = picture.time if first is None else first
-                time_s = (picture.time - first) / facts.slow_motion_factor
-                if time_s > end_s:
-                    return
-                if time_s >= start_s - half_frame_s:
-                    yield time_s, picture
-        except (av.error.FFmpegError, OSError):
-            return  # a clip damaged behind its stroke was measured all the same
+    stated = facts.time_source == "stated" and np.isfinite(facts.capture_rate_hz)
+    again = Clip(clip, recorded_at_hz=facts.capture_rate_hz if stated else None)
+    for time_s, picture in again.pictures():
+        if time_s > end_s:
+            return
+        if time_s >= start_s - half_frame_s:
+            yield time_s, picture
 
 
 def thinned(frames: Iterator[tuple[float, Any]], slow: float) -> Iterator[tuple[float, Any]]:
