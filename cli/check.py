@@ -14,6 +14,7 @@ from pennyfall.calibration.lens import Lens
 from pennyfall.kinematics.values import FloatArray
 from pennyfall.tracker.clip import Clip
 from pennyfall.tracker.following import ClipFollower, Followed
+from pennyfall.tracker.mirrored import sheet_is_mirrored
 
 TIME_LIMIT_S = 7.0
 """Chosen by us: with start-up and the last fit this stays within the ten seconds a coach will wait."""
@@ -79,7 +80,8 @@ def check_clip(path: Path, tags: TagLayout, *, lens: Lens | None = None) -> tupl
             break
     followed = follower.result()
     rate_hz = 1.0 / float(np.mean(np.diff(clip.times_s)))
-    findings = [_rate(rate_hz), _sheet(followed), _head(followed, tags)]
+    mirrored = followed.pose is None and sheet_is_mirrored(Clip(path), tags)
+    findings = [_rate(rate_hz), _sheet(followed, mirrored=mirrored), _head(followed, tags)]
     if followed.head_ever_seen:
         findings += [_smear(followed, tags), _edges(followed, tags, size)]
     findings.append(_ball(followed, whole=whole))
@@ -101,8 +103,15 @@ def _rate(rate_hz: float) -> Finding:
     return Finding("Frame rate", "weak" if rate_hz >= LEAST_RATE_HZ else "bad", words, advice)
 
 
-def _sheet(followed: Followed) -> Finding:
+def _sheet(followed: Followed, *, mirrored: bool) -> Finding:
     seen = followed.sheet_tags_seen
+    if mirrored:
+        return Finding(
+            "Sheet",
+            "bad",
+            "the picture is mirrored: its tags read only in the flipped picture",
+            "Film with the rear camera, or switch off the mirroring of the front camera's videos.",
+        )
     words = f"{seen} of its 4 tags seen"
     if followed.pose is None:
         return Finding(

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass, field, replace
 from pathlib import Path
+from typing import Literal
 
 import numpy as np
 
@@ -22,7 +23,9 @@ from pennyfall.kinematics.values import (
 )
 from pennyfall.tracker.boxes import Box
 from pennyfall.tracker.clip import Clip
+from pennyfall.tracker.dot_colour import WantedColour
 from pennyfall.tracker.following import LEAST_SHEET_TAGS, Followed, follow_clip
+from pennyfall.tracker.mirrored import sheet_is_mirrored
 from pennyfall.tracker.picture_errors import with_picture_errors
 from pennyfall.tracker.placing import PlacedHead, place_head
 from pennyfall.tracker.stroke_measurement import StrokesResult, measure_strokes
@@ -58,6 +61,15 @@ class MeasureOptions:
     """True frame rate of a clip re-timed to slow motion [Hz]."""
     box: Box | None = None
     """A patch of the head on the first frame, followed in place of the tag."""
+    dot: WantedColour | Box | None = None
+    """A dot on the head, by its colour or by a box around it, followed in place of the tag."""
+
+    @property
+    def method(self) -> Literal["tag", "dot", "patch"]:
+        """What is followed on the head."""
+        if self.dot is not None:
+            return "dot"
+        return "tag" if self.box is None else "patch"
 
     @property
     def stated_height(self) -> Estimate | None:
@@ -115,12 +127,15 @@ def measure_clip(path: Path, options: MeasureOptions, *, progress: Progress | No
         options.tags,
         lens=options.lens,
         box=options.box,
+        dot=options.dot,
         progress=(
             None
             if progress is None
             else lambda index, _time: progress((index + 1) / promised if promised > index else 1.0)
         ),
     )
+    if followed.pose is None:
+        refuse_mirrored(path, options.tags)
     refuse_unusable(path.name, followed)
     placed = place_head(
         followed, stated_height=options.stated_height, assumed_side_m=options.assumed_tag_side_m
@@ -134,7 +149,7 @@ def measure_clip(path: Path, options: MeasureOptions, *, progress: Progress | No
             clip=clip.facts(),
             calibration=_calibration_facts(followed, placed, options),
             tracking=TrackingFacts(
-                method="tag" if options.box is None else "patch",
+                method=options.method,
                 frames_seen_share=float(np.mean(followed.head.seen)),
                 noise_sd_m=motion.noise_sd_m,
                 innovation_ratio=motion.innovation_ratio,
@@ -150,6 +165,22 @@ def measure_clip(path: Path, options: MeasureOptions, *, progress: Progress | No
     )
 
 
+def refuse_mirrored(path: Path, tags: TagLayout) -> None:
+    """Refuse a clip that shows the sheet mirrored; to be asked when the sheet was not found.
+
+    Raises
+    ------
+    CannotMeasure
+        With the reason and what to do about it.
+
+    """
+    if sheet_is_mirrored(Clip(path), tags):
+        raise CannotMeasure(
+            f"{path.name} is mirrored: the sheet's tags read only in the flipped picture.",
+            fix="Film with the rear camera, or switch off the mirroring of the front camera's videos.",
+        )
+
+
 def refuse_unusable(name: str, followed: Followed) -> None:
     """Refuse a clip without a usable sheet or head.
 
@@ -162,8 +193,8 @@ def refuse_unusable(name: str, followed: Followed) -> None:
     if followed.pose is None and followed.sheet_tags_seen == 0:
         raise CannotMeasure(
             f"No tag of the printed sheet is found in {name}.",
-            fix="Lay the sheet (pennyfall sheet) flat on the floor by the ball, all of it in the picture; a "
-            "mirrored (selfie) clip never shows readable tags: film with the rear camera.",
+            fix="Lay the sheet (pennyfall sheet) flat on the floor by the ball, all of it in the picture, in "
+            "light that shows its tags plainly.",
         )
     if followed.pose is None:
         raise CannotMeasure(
