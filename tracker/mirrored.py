@@ -21,10 +21,10 @@ LARGEST_ENLARGED_PX = 2000
 
 
 def sheet_is_mirrored(clip: Clip, layout: TagLayout) -> bool:
-    """Return whether the sheet's tags decode in the clip's flipped picture; to be asked when none does as it is.
+    """Return whether the sheet's tags decode in the flipped picture; to be asked when none does as it is.
 
-    None of the standard sheet's tags decodes mirrored, nor does the head's (of the dictionary's fifty, 8, 9, 17
-    and 47 do, tried one by one).
+    None of the standard sheet's tags decodes mirrored, nor does the head's (of the dictionary's fifty, 8, 9,
+    17 and 47 do, tried one by one).
     """
     finder = TagFinder(layout.dictionary)
     looks, next_s = 0, 0.0
