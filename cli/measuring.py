@@ -104,7 +104,7 @@ def _track_in_pixels(clip: Path, options: MeasureOptions, outputs: ClipOutputs) 
     from pennyfall.tracker.following import follow_clip
 
     opened = Clip(clip, recorded_at_hz=options.recorded_at_hz)
-    followed = follow_clip(opened, options.tags, lens=options.lens, box=options.box)
+    followed = follow_clip(opened, options.tags, lens=options.lens, box=options.box, dot=options.dot)
     if followed.pose is not None or not followed.head_ever_seen:
         return False
     write_whole(outputs.place(outputs.track, clip, ".csv"), pixel_track_csv(followed).encode())

@@ -12,6 +12,7 @@ from pennyfall.cli.measure import MeasureOptions
 from pennyfall.kinematics.errors import CannotMeasure
 from pennyfall.kinematics.values import Estimate
 from pennyfall.tracker.boxes import Box
+from pennyfall.tracker.dot_colour import WantedColour
 
 RULER_SD_M = 0.001
 """A height read off a ruler is right to a millimetre."""
@@ -32,6 +33,7 @@ def measure_options(
     ruler_mm: float | None = None,
     recorded_at_hz: float | None = None,
     box: str | None = None,
+    dot: str | None = None,
 ) -> MeasureOptions:
     """Return the measuring options that a coach's words and files stand for.
 
@@ -53,6 +55,11 @@ def measure_options(
             f"No phone records {recorded_at_hz:g} frames/s.",
             fix="State the camera's slow-motion setting, such as --recorded-at 240.",
         )
+    if box is not None and dot is not None:
+        raise CannotMeasure(
+            "Both --box and --dot are given: only one thing is followed on the head.",
+            fix="Leave one of them out.",
+        )
     tags = load_layout(layout) if layout is not None else STANDARD_SHEET
     if ruler_mm is not None:
         tags = tags.scaled(ruler_mm / 100.0)
@@ -63,4 +70,10 @@ def measure_options(
         lens=load_lens(lens) if lens is not None else None,
         recorded_at_hz=recorded_at_hz,
         box=Box.read(box) if box is not None else None,
+        dot=_dot(dot) if dot is not None else None,
     )
+
+
+def _dot(text: str) -> WantedColour | Box:
+    """Return the dot that a colour or a box stands for."""
+    return Box.read(text) if "," in text else WantedColour.read(text)

@@ -17,6 +17,8 @@ from pennyfall.kinematics.values import freeze_arrays
 from pennyfall.tracker.ball import BallWatcher, FollowedBall
 from pennyfall.tracker.boxes import Box
 from pennyfall.tracker.clip import Clip, Frame, LumaFrame
+from pennyfall.tracker.dot import DotFollower
+from pennyfall.tracker.dot_colour import WantedColour
 from pennyfall.tracker.head import PixelTrack, TagFollower
 from pennyfall.tracker.patch import PatchFollower
 from pennyfall.tracker.pattern import TagPattern
@@ -80,6 +82,8 @@ class ClipFollower:
         Width of a pixel over its height.
     box : Box, optional
         A patch of the head on the first frame, followed in place of the head tag.
+    dot : WantedColour or Box, optional
+        A dot on the head, by its colour or by a box around it, followed in place of the head tag.
 
     """
 
@@ -90,6 +94,7 @@ class ClipFollower:
         lens: Lens | None = None,
         pixel_aspect: float = 1.0,
         box: Box | None = None,
+        dot: WantedColour | Box | None = None,
     ) -> None:
         self._layout = layout
         self._lens = lens
@@ -102,7 +107,11 @@ class ClipFollower:
             border_m=min(HEAD_TAG_BORDER_M, SURE_BORDER_SHARE * layout.head_tag_side_m),
         )
         self._tag = TagFollower(pattern, layout.head_tag_id, self._tags)
-        self.head: TagFollower | PatchFollower = self._tag if box is None else PatchFollower(box)
+        self.head: TagFollower | PatchFollower | DotFollower = self._tag
+        if dot is not None:
+            self.head = DotFollower(dot)
+        elif box is not None:
+            self.head = PatchFollower(box)
         self._ball = BallWatcher()
         self._pose: Pose | None = None
         self._watch: SheetWatch | None = None
@@ -206,6 +215,7 @@ def follow_clip(
     *,
     lens: Lens | None = None,
     box: Box | None = None,
+    dot: WantedColour | Box | None = None,
     progress: Progress | None = None,
 ) -> Followed:
     """Follow sheet, head and ball through a whole clip, decoding it once.
@@ -216,7 +226,7 @@ def follow_clip(
         See `Clip`.
 
     """
-    follower = ClipFollower(layout, lens=lens, pixel_aspect=clip.header.pixel_aspect, box=box)
+    follower = ClipFollower(layout, lens=lens, pixel_aspect=clip.header.pixel_aspect, box=box, dot=dot)
     with contextlib.closing(read_ahead(clip.frames())) as frames:
         for frame in frames:
             follower.update(frame)

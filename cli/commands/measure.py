@@ -37,6 +37,13 @@ def measure(
         str | None,
         typer.Option(help="Follow this patch of the head in place of a tag: x,y,w,h on the first frame, px."),
     ] = None,
+    dot: Annotated[
+        str | None,
+        typer.Option(
+            help="Follow a dot on the head in place of a tag: its colour (a name or #rrggbb), "
+            "or a box around it: x,y,w,h on the first frame, px."
+        ),
+    ] = None,
     quiet: Annotated[bool, typer.Option("--quiet", help="No table and no progress.")] = False,
 ) -> None:
     """Measure the strokes in one or more clips: table, and on request measurement file, track and picture."""
@@ -51,6 +58,7 @@ def measure(
         ruler_mm=ruler,
         recorded_at_hz=recorded_at,
         box=box,
+        dot=dot,
     )
     outputs = ClipOutputs.named(json=json, track=track, picture=picture, clips=clips)
     if not measure_clips(clips, options, outputs, quiet=quiet):
