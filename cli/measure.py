@@ -12,6 +12,12 @@ import numpy as np
 from pennyfall.calibration.club import Club
 from pennyfall.calibration.layout import STANDARD_SHEET, TagLayout
 from pennyfall.calibration.lens import Lens
+from pennyfall.cli.clip_time import (
+    on_true_times,
+    refuse_slow_motion,
+    refuse_two_speeds,
+    with_time_facts,
+)
 from pennyfall.kinematics.errors import CannotMeasure
 from pennyfall.kinematics.values import (
     CalibrationFacts,
@@ -35,9 +41,6 @@ LEAST_SEEN_SHARE = 0.35
 
 POOR_SEEN_SHARE = 0.95
 """Chosen by us: below this the coach is told, so that the next clip is better."""
-
-SLOWEST_REAL_BACKSWING_S = 2.0
-"""Chosen by us: a longer backswing is a clip in slow motion; strokes take half a second to a second back."""
 
 MOVED_SHARE = 0.01
 """Chosen by us: more frames than this in which the sheet stood elsewhere is a moved camera, not a flicker."""
@@ -63,6 +66,9 @@ class MeasureOptions:
     """A patch of the head on the first frame, followed in place of the tag."""
     dot: WantedColour | Box | None = None
     """A dot on the head, by its colour or by a box around it, followed in place of the tag."""
+
+    readout_s: float | None = None
+    """Time from the picture's first row to its last, where the coach knows it [s]."""
 
     @property
     def method(self) -> Literal["tag", "dot", "patch"]:
@@ -137,27 +143,30 @@ def measure_clip(path: Path, options: MeasureOptions, *, progress: Progress | No
     if followed.pose is None:
         refuse_mirrored(path, options.tags)
     refuse_unusable(path.name, followed)
+    followed, repeated = on_true_times(followed, clip, options.readout_s)
     placed = place_head(
         followed, stated_height=options.stated_height, assumed_side_m=options.assumed_tag_side_m
     )
+    refuse_two_speeds(path.name, clip, placed)
     motion = measure_strokes(
         placed.head, placed.balls, scale_rel_sd=placed.scale_rel_sd, direction=placed.direction
     )
-    _refuse_slow_motion(path.name, clip, motion)
+    refuse_slow_motion(path.name, clip, motion.strokes)
+    measurement = Measurement(
+        clip=clip.facts(),
+        calibration=_calibration_facts(followed, placed, options),
+        tracking=TrackingFacts(
+            method=options.method,
+            frames_seen_share=float(np.mean(followed.head.seen)),
+            noise_sd_m=motion.noise_sd_m,
+            innovation_ratio=motion.innovation_ratio,
+        ),
+        strokes=tuple(_with_loose_object(with_picture_errors(stroke), options) for stroke in motion.strokes),
+        warnings=(*clip_cautions(clip), *sight_cautions(followed, placed), *motion.cautions),
+    )
     return ClipResult(
-        measurement=Measurement(
-            clip=clip.facts(),
-            calibration=_calibration_facts(followed, placed, options),
-            tracking=TrackingFacts(
-                method=options.method,
-                frames_seen_share=float(np.mean(followed.head.seen)),
-                noise_sd_m=motion.noise_sd_m,
-                innovation_ratio=motion.innovation_ratio,
-            ),
-            strokes=tuple(
-                _with_loose_object(with_picture_errors(stroke), options) for stroke in motion.strokes
-            ),
-            warnings=(*clip_cautions(clip), *sight_cautions(followed, placed), *motion.cautions),
+        measurement=with_time_facts(
+            measurement, clip, followed, placed, readout_s=options.readout_s, repeated=repeated
         ),
         followed=followed,
         placed=placed,
@@ -226,7 +235,8 @@ def clip_cautions(clip: Clip) -> tuple[Caution, ...]:
         notes.append(
             Caution(
                 "timestamps",
-                f"{clip.timestamps_repaired} frames had a timestamp that does not advance and were left out.",
+                f"{clip.timestamps_repaired} frames had a timestamp that does not fit their neighbours' and "
+                "were left out.",
             )
         )
     if clip.interlaced:
@@ -318,19 +328,6 @@ def _calibration_facts(followed: Followed, placed: PlacedHead, options: MeasureO
         camera_position_m=(x, y, z),
         camera_moved=camera_moved(followed),
     )
-
-
-def _refuse_slow_motion(name: str, clip: Clip, motion: StrokesResult) -> None:
-    """Refuse a clip whose strokes cannot have happened at the speed it plays."""
-    if clip.time_source != "timestamps":
-        return
-    longest = max((stroke.backswing_s.value for stroke in motion.strokes), default=0.0)
-    if longest > SLOWEST_REAL_BACKSWING_S:
-        raise CannotMeasure(
-            f"The backswing in {name} takes {longest:.1f} s, so the clip plays in slow motion, and its file "
-            "does not say how slow.",
-            fix="State the rate it was recorded at, such as --recorded-at 240.",
-        )
 
 
 def _with_loose_object(stroke: StrokeMeasures, options: MeasureOptions) -> StrokeMeasures:

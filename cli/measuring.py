@@ -99,12 +99,14 @@ def _track_in_pixels(clip: Path, options: MeasureOptions, outputs: ClipOutputs) 
     """
     if outputs.track is None or outputs.json is not None or outputs.picture is not None:
         return False
+    from pennyfall.cli.clip_time import on_true_times
     from pennyfall.cli.track_file import pixel_track_csv
     from pennyfall.tracker.clip import Clip
     from pennyfall.tracker.following import follow_clip
 
     opened = Clip(clip, recorded_at_hz=options.recorded_at_hz)
     followed = follow_clip(opened, options.tags, lens=options.lens, box=options.box, dot=options.dot)
+    followed, _ = on_true_times(followed, opened, options.readout_s)
     if followed.pose is not None or not followed.head_ever_seen:
         return False
     write_whole(outputs.place(outputs.track, clip, ".csv"), pixel_track_csv(followed).encode())

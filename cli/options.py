@@ -23,6 +23,9 @@ TAG_HEIGHT_LIMITS_MM = (5.0, 80.0)
 RATE_LIMITS_HZ = (20.0, 2000.0)
 """Chosen by us: from the slowest video to the fastest phone."""
 
+LONGEST_READOUT_MS = 60.0
+"""The slowest phone of a published table needs 57.84 ms (kalibr documentation, rolling-shutter table)."""
+
 
 def measure_options(
     *,
@@ -34,6 +37,7 @@ def measure_options(
     recorded_at_hz: float | None = None,
     box: str | None = None,
     dot: str | None = None,
+    readout_ms: float | None = None,
 ) -> MeasureOptions:
     """Return the measuring options that a coach's words and files stand for.
 
@@ -55,6 +59,11 @@ def measure_options(
             f"No phone records {recorded_at_hz:g} frames/s.",
             fix="State the camera's slow-motion setting, such as --recorded-at 240.",
         )
+    if readout_ms is not None and not 0 <= readout_ms <= LONGEST_READOUT_MS:
+        raise CannotMeasure(
+            f"No camera reads a picture out in {readout_ms:g} ms.",
+            fix="State the time from the picture's first row to its last, in ms, such as --readout-ms 4.",
+        )
     if box is not None and dot is not None:
         raise CannotMeasure(
             "Both --box and --dot are given: only one thing is followed on the head.",
@@ -71,6 +80,7 @@ def measure_options(
         recorded_at_hz=recorded_at_hz,
         box=Box.read(box) if box is not None else None,
         dot=_dot(dot) if dot is not None else None,
+        readout_s=readout_ms / 1e3 if readout_ms is not None else None,
     )
 
 

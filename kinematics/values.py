@@ -173,6 +173,53 @@ class ClipFacts:
     """Where the times come from, in one sentence."""
     capture_rate_hz: float = math.nan
     """Rate the times were derived from; NaN where they are the file's own [Hz]."""
+    frames_repeated: int = 0
+    """Frames that repeat the picture before them under a new timestamp, and were left out."""
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class RollingShutter:
+    """What the rows' own times do to the strokes of a clip."""
+
+    readout_s: float
+    """Time from the first row's exposure to the last row's, as stated; NaN where not known [s]."""
+    impact_row_share: float
+    """Where in the read-out the head lies at the first impact: 0 first row, 1 last."""
+    impact_row_time_s: float
+    """Time of that row from the middle row's; NaN where the read-out is not known [s]."""
+    largest_shift_s: float
+    """Most by which the times as a whole may be off [s]; 0 where the read-out is known."""
+    largest_duration_error_s: float
+    """Most by which a duration may be off [s]; 0 where the read-out is known."""
+    words: str
+    """The same in words."""
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class SoundedStroke:
+    """The click of one stroke."""
+
+    number: int
+    """The stroke's number."""
+    click_s: Estimate
+    """When the click is heard, clip time [s]; missing where none was heard."""
+    click_after_impact_s: Estimate
+    """That, from the picture's impact [s]."""
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class SoundCheck:
+    """The clip's sound beside its picture; it moves no result."""
+
+    strokes: tuple[SoundedStroke, ...]
+    offset_s: Estimate
+    """Sound later than picture, common to the clip's strokes [s]; missing where no click was heard."""
+    travel_s: float
+    """What the way from ball to phone makes of it [s]."""
+    consistent: bool | None
+    """Whether the strokes agree on the offset; None with fewer than two clicks."""
+    words: str
+    """The same in words."""
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -209,3 +256,6 @@ class Measurement:
     tracking: TrackingFacts
     strokes: tuple[StrokeMeasures, ...]
     warnings: tuple[Caution, ...] = field(default=())
+    rolling_shutter: RollingShutter | None = None
+    sound: SoundCheck | None = None
+    """None where the clip has no sound."""

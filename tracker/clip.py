@@ -141,6 +141,11 @@ class Clip:
         self._times: list[float] = []
 
     @property
+    def first_stamp_s(self) -> float:
+        """The container's time at which true time is zero [s]."""
+        return float(self.time_base.stamps_s[0])
+
+    @property
     def slow_motion_factor(self) -> float:
         """How many times slower than life the clip plays."""
         return self.time_base.slow_motion_factor

@@ -44,6 +44,10 @@ def measure(
             "or a box around it: x,y,w,h on the first frame, px."
         ),
     ] = None,
+    readout_ms: Annotated[
+        float | None,
+        typer.Option(help="Time in which the camera reads out a picture, first row to last, in ms."),
+    ] = None,
     quiet: Annotated[bool, typer.Option("--quiet", help="No table and no progress.")] = False,
 ) -> None:
     """Measure the strokes in one or more clips: table, and on request measurement file, track and picture."""
@@ -57,6 +61,7 @@ def measure(
         layout=layout,
         ruler_mm=ruler,
         recorded_at_hz=recorded_at,
+        readout_ms=readout_ms,
         box=box,
         dot=dot,
     )

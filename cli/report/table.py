@@ -35,10 +35,20 @@ def _about(measurement: Measurement) -> list[str]:
     tracking = measurement.tracking
     return [
         _clip_line(measurement.clip),
+        *_time_lines(measurement),
         *_calibration_lines(measurement.calibration),
         f"Tracking: by {tracking.method}, head seen in {100 * tracking.frames_seen_share:.1f} % of the "
         f"frames, noise {1e3 * tracking.noise_sd_m:.2f} mm.",
     ]
+
+
+def _time_lines(measurement: Measurement) -> list[str]:
+    said = [f"Time: {measurement.clip.time_base}"] if measurement.clip.time_base else []
+    if measurement.rolling_shutter is not None:
+        said.append(f"Rows: {measurement.rolling_shutter.words}")
+    if measurement.sound is not None:
+        said.append(f"Sound: {measurement.sound.words}")
+    return [line for each in said for line in textwrap.wrap(each, WIDTH, subsequent_indent="  ")]
 
 
 def _clip_line(clip: ClipFacts) -> str:

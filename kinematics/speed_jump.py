@@ -1,0 +1,77 @@
+"""Jumps of apparent speed that no club makes: the sign that a part of a clip plays at another speed."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from pennyfall.kinematics.speed_ramp import RateSteps
+from pennyfall.kinematics.values import BoolArray, FloatArray
+
+SIDE_FRAMES = 4
+"""Chosen by us: steps between frames looked at on either side of a jump."""
+
+LEAST_STEP_M = 0.001
+"""Chosen by us: ten times the scatter of a tag's place, so that a slow head tells nothing."""
+
+EVEN = 1.5
+"""Chosen by us: within either side, the head's speed varies by less than this."""
+
+JUMP = 2.5
+"""Chosen by us: a head loses a fifth of its speed to the ball; slow motion is four or eight times slower."""
+
+
+@dataclass(frozen=True, slots=True)
+class SpeedJump:
+    """An instant at which the apparent speed jumps."""
+
+    time_s: float
+    """When, clip time [s]."""
+    ratio: float
+    """Speed after over speed before."""
+
+
+def speed_jump(
+    time_s: FloatArray, x_m: FloatArray, seen: BoolArray, steps: RateSteps | None = None
+) -> SpeedJump | None:
+    """Return the first jump of a head's apparent speed, or None.
+
+    Both sides of it move evenly and the speeds differ by more than any impact makes: then the two sides play
+    at different speeds. Where the frame interval steps, each step is looked at too, across its passage.
+
+    Parameters
+    ----------
+    time_s, x_m : FloatArray
+        Apparent time and place along the line of each frame, shape (n,) [s], [m].
+    seen : BoolArray
+        Whether the head was seen, shape (n,).
+    steps : RateSteps, optional
+        The runs of the clip, where its frame interval steps.
+
+    """
+    frames = len(time_s)
+    joints = [(middle, middle) for middle in range(SIDE_FRAMES, frames - SIDE_FRAMES)]
+    if steps is not None:
+        joints += [
+            (int(last) + 1, int(first))
+            for last, first in zip(steps.last[:-1], steps.first[1:], strict=True)
+            if last + 1 >= SIDE_FRAMES and first + SIDE_FRAMES < frames
+        ]
+    for end, start in joints:
+        before = _even_speed(time_s, x_m, seen, end - SIDE_FRAMES)
+        after = _even_speed(time_s, x_m, seen, start)
+        if before * after > 0 and not 1 / JUMP < after / before < JUMP:
+            return SpeedJump(float(time_s[end]), after / before)
+    return None
+
+
+def _even_speed(time_s: FloatArray, x_m: FloatArray, seen: BoolArray, first: int) -> float:
+    """Return the velocity over a few frames [m/s]; 0 where it is not even, too slow, or not seen."""
+    span = slice(first, first + SIDE_FRAMES + 1)
+    if not seen[span].all():
+        return 0.0
+    step = np.diff(x_m[span])
+    velocity = step / np.diff(time_s[span])
+    even = velocity.max() * velocity.min() > 0 and np.abs(velocity).max() < EVEN * np.abs(velocity).min()
+    return float(np.mean(velocity)) if even and np.abs(step).min() > LEAST_STEP_M else 0.0

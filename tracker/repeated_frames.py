@@ -1,0 +1,86 @@
+"""Frames that repeat the picture before them under a new timestamp: told by how the head stutters."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+
+from pennyfall.kinematics.values import BoolArray, IntArray
+from pennyfall.tracker.ball import FollowedBall
+from pennyfall.tracker.following import Followed
+from pennyfall.tracker.head import PixelTrack
+
+LEAST_STEP_PX = 0.6
+"""Chosen by us: a head that moves less from frame to frame errs little by a repeated picture."""
+
+STILL_SHARE = 0.15
+"""Chosen by us: a step this much shorter than those around it is a stutter: a head cannot stop for a
+frame and go on."""
+
+MOST_REPEATS = 4
+"""Chosen by us: 24 frames/s shown at 120 repeat a picture four times; a longer stop is a rest."""
+
+
+def repeated_frames(track: PixelTrack) -> IntArray:
+    """Return the frames in which a moving head stands where it stood in the frame before, shape (m,)."""
+    centre = track.centre_px
+    step = np.linalg.norm(np.diff(centre, axis=0, prepend=centre[:1]), axis=1)  # NaN beside a gap
+    found: list[int] = []
+    index = 1
+    while index < len(step) - 1:
+        before = step[index - 1]
+        if not (before > LEAST_STEP_PX and step[index] < STILL_SHARE * before):
+            index += 1
+            continue
+        end = index
+        while end < len(step) and step[end] < STILL_SHARE * before:
+            end += 1
+        after = step[end] if end < len(step) else np.nan
+        if end - index <= MOST_REPEATS and after > LEAST_STEP_PX:
+            inside = step[index:end]
+            if inside.max() < STILL_SHARE * min(before, after) and _goes_on(centre, index, end):
+                found += range(index, end)
+        index = end
+    return np.array(found, dtype=np.int64)
+
+
+def without(followed: Followed, frames: IntArray) -> Followed:
+    """Return what was followed, with head and ball not seen in these frames."""
+    if len(frames) == 0:
+        return followed
+    head = followed.head
+    gone: BoolArray = np.zeros(len(head.time_s), dtype=bool)
+    gone[frames] = True
+    centre = head.centre_px.copy()
+    centre[gone] = np.nan
+    return replace(
+        followed,
+        head=replace(head, seen=head.seen & ~gone, centre_px=centre),
+        balls=tuple(_kept(ball, ~np.isin(ball.frame, frames)) for ball in followed.balls),
+    )
+
+
+def _goes_on(centre: np.ndarray, index: int, end: int) -> bool:
+    """Return whether the head moves the same way after the stop as before it: at a turn it may stop."""
+    before = centre[index - 1] - centre[index - 2] if index >= 2 else np.full(2, np.nan)
+    after = centre[end] - centre[end - 1]
+    return bool(before @ after > 0)
+
+
+def _kept(ball: FollowedBall, keep: BoolArray) -> FollowedBall:
+    track = ball.track
+    return replace(
+        ball,
+        track=replace(
+            track,
+            time_s=track.time_s[keep],
+            x_m=track.x_m[keep],
+            y_m=track.y_m[keep],
+            sd_x_m=track.sd_x_m[keep],
+            at_rest=track.at_rest[keep],
+        ),
+        frame=ball.frame[keep],
+        centre_px=ball.centre_px[keep],
+        radius_px=ball.radius_px[keep],
+    )
