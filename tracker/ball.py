@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections import deque
+from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 
 import numpy as np
@@ -11,7 +12,7 @@ from numpy.typing import NDArray
 from pennyfall.calibration.camera import Camera
 from pennyfall.kinematics.tracks import BallTrack
 from pennyfall.kinematics.values import FloatArray, freeze_arrays
-from pennyfall.tracker.ball_edges import LumaFrame, smear_length
+from pennyfall.tracker.ball_edges import NEAR_SHARE, LumaFrame, smear_length
 from pennyfall.tracker.ball_finding import RestingBall, find_resting_ball, head_on_floor
 from pennyfall.tracker.ball_following import (
     FASTEST_MPS,
@@ -64,8 +65,11 @@ _SMEAR_FRAMES = 12
 """Moving frames from which the exposure is learned: chosen by us, the median of these settles it."""
 _LEAST_TO_RELOCATE = 5
 """Sightings that fix a parabola with some left over."""
-_AGAIN_M = 0.25 * BALL_RADIUS_M
-"""Reach when a ball is located again."""
+_AGAIN_M = NEAR_SHARE * BALL_RADIUS_M
+"""Reach where a ball's place is known from the frames around."""
+_LAST_AT_REST, _EARLIER_AT_REST = 12, 24
+"""Frames of the rest measured: all of the last, and as many of those before: chosen by us, the mean of more
+sheds nothing that one camera's bias leaves."""
 _ASTRAY_M = 0.002
 """An early sighting farther from the path than this, and not found again, was something else."""
 _PIECE_RADII = 2.6
@@ -362,7 +366,10 @@ class BallWatcher:
         smear = self._smear(interval)
         bare = self._with_floor(picture)
         smeared = float(np.hypot(smear[0], smear[1])) > _SMEARED_M
-        seen = locate(bare if smeared else picture, place, rest.looks, smear_m=smear)
+        usual = bare if smeared else picture
+        seen = locate(usual, place, rest.looks, reach_m=_AGAIN_M, smear_m=smear)
+        if seen is None:
+            seen = locate(usual, place, rest.looks, smear_m=smear)
         if seen is None and not smeared:
             seen = locate(bare, place, rest.looks, smear_m=smear)
         if seen is None or not _steady(seen, last, velocity):
@@ -450,9 +457,9 @@ class BallWatcher:
             return None
         moving = self._moving if self._under_way() else []
         known = {each.frame: each for each in rest.sightings}
-        for piece in rest.recent:
+        for piece in _thinned(rest.recent):
             if piece.frame not in known and (not moving or piece.frame < moving[0].frame):
-                seen = locate(piece, rest.found.centre_m, rest.looks)
+                seen = locate(piece, rest.found.centre_m, rest.looks, reach_m=_AGAIN_M)
                 if seen is not None:
                     known[piece.frame] = seen
         still = [known[frame] for frame in sorted(known)]
@@ -497,6 +504,13 @@ class BallWatcher:
             self._moving[-1].frame - self._moving[0].frame, 1
         )
         return float(np.median(self._smear_shares)) * interval
+
+
+def _thinned(recent: Sequence[Picture]) -> list[Picture]:
+    """Return all of the last pictures of the rest and an even choice of those before."""
+    earlier, last = list(recent)[:-_LAST_AT_REST], list(recent)[-_LAST_AT_REST:]
+    pitch = max(-(-len(earlier) // _EARLIER_AT_REST), 1)
+    return earlier[::pitch] + last
 
 
 def _along_parabola(t: FloatArray, x: FloatArray, at_s: float) -> tuple[FloatArray, FloatArray]:

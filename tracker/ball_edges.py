@@ -34,6 +34,9 @@ us."""
 _ABSOLUTE_TURNS, _BIWEIGHT_TURNS = 3, 3
 """Turns of the robust fit by least absolute values and by the biweight: chosen by us, more changed under
 0.005 px."""
+NEAR_SHARE = 0.2
+"""Shift, as a share of the radius, that one linear step takes out. Chosen by us: what the outline's curvature
+leaves is a fiftieth of the radius at most, and less the more of it is seen."""
 _LEAST_EDGES = 12
 """Fewer edges than this do not fix three unknowns against chance: chosen by us, four for each."""
 _FLOOR_PX = 0.08
@@ -116,10 +119,13 @@ def fit_outline(
         None where too few edges agree on a place.
 
     """
-    shift = _nudge(luma, outline.thinned(2), reach_px, smear_px, size_sd)
-    if shift is None or float(np.hypot(*shift)) > 1.2 * reach_px:
-        return None
-    return _register(luma, outline.moved(shift), min(reach_px, _near(outline)), smear_px, size_sd)
+    near_px = _near(outline)
+    if reach_px > near_px:
+        shift = _nudge(luma, outline.thinned(2), reach_px, smear_px, size_sd)
+        if shift is None or float(np.hypot(*shift)) > 1.2 * reach_px:
+            return None
+        outline = outline.moved(shift)
+    return _register(luma, outline, min(reach_px, near_px), smear_px, size_sd)
 
 
 def smear_length(luma: LumaFrame, outline: Outline, direction: FloatArray) -> float:
@@ -171,7 +177,8 @@ def _kept(length: FloatArray, flank: float) -> FloatArray:
 
 
 def _near(outline: Outline) -> float:
-    return max(2.5, 0.2 * outline.radius_px)
+    """Return how far off an outline may be to be fitted in one step [px]."""
+    return max(2.5, NEAR_SHARE * outline.radius_px)
 
 
 @dataclass(frozen=True, slots=True, eq=False)

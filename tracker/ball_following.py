@@ -78,8 +78,9 @@ class Picture:
     def piece(self, centre_px: FloatArray, half_px: float) -> Picture:
         """Return a copy of the square around a point, cut at the picture's edge."""
         height, width = self.luma.shape
-        u0, u1 = (int(np.clip(centre_px[0] + side * half_px, 0, width)) for side in (-1, 1))
-        v0, v1 = (int(np.clip(centre_px[1] + side * half_px, 0, height)) for side in (-1, 1))
+        u, v = float(centre_px[0]), float(centre_px[1])
+        u0, u1 = (min(max(int(u + reach), 0), width) for reach in (-half_px, half_px))
+        v0, v1 = (min(max(int(v + reach), 0), height) for reach in (-half_px, half_px))
         inside = slice(v0, v1), slice(u0, u1)
         return Picture(
             frame=self.frame,
