@@ -157,7 +157,7 @@ def register(
             return None
         stretch = stretch + move[2:6]
         before = current
-        current = moved_homography(current, start_centre, move[:6])
+        current = moved_homography(current, start_centre, np.asarray(move[:6], dtype=np.float64))
         if abs(move[0]) < SETTLED_PX and abs(move[1]) < SETTLED_PX and step > 0:
             break
     else:

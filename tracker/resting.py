@@ -60,7 +60,7 @@ class RestingPattern:
             homography=homography,
             centre_px=centre,
             jacobian=jacobian,
-            covariance=self._inverse[:6, :6] * (NOISE_CORRELATION * max(spread, LEAST_NOISE) ** 2),
+            covariance=np.multiply(self._inverse[:6, :6], NOISE_CORRELATION * max(spread, LEAST_NOISE) ** 2),
             correlation=float(np.sqrt(max(1.0 - spread**2 / total, 0.0))),
             residual_sd=spread,
         )
