@@ -77,7 +77,8 @@ def measure_strokes(
         When the clip holds no whole stroke.
 
     """
-    launches = [launch for launch in map(fit_launch, balls) if launch is not None]
+    fitted = (fit_launch(ball, exposure_s=head.exposure_s) for ball in balls)
+    launches = [launch for launch in fitted if launch is not None]
     found, cautions = find_strokes(head, [each.impact_s.value for each in launches])
     generator = np.random.default_rng(SEED)
     notes = list(cautions)
