@@ -16,6 +16,7 @@ from pennyfall.kinematics.wording import (
     listed,
     phase,
     place,
+    probability,
     putt,
     shown,
     shown_difference,
@@ -90,7 +91,7 @@ def _stretch(pair: PairComparison, each: DifferingStretch) -> Sentence:
         f"With {pair.second}, the head was accelerated {more} toward the target from "
         f"{phase(each.from_phase)} to {phase(each.to_phase)}, by "
         f"{abs(each.difference_mps2):.1f} m/s^2 on average (the whole profiles differ, "
-        f"p = {each.p_adjusted:.3f}; where the stretch begins and ends is an estimate)."
+        f"{probability(each.p_adjusted)}; where the stretch begins and ends is an estimate)."
     )
     number = Number(
         name="mean acceleration difference over the stretch",
@@ -107,7 +108,7 @@ def _nothing(pair: PairComparison) -> Sentence:
     )
     text = (
         f"Between {pair.first} and {pair.second} nothing changed by more than chance explains "
-        f"(smallest corrected p = {smallest:.2f})."
+        f"(smallest corrected {probability(smallest)})."
     )
     number = Number(name="smallest corrected p", value=smallest, p=smallest, strokes=_strokes(pair))
     return Sentence(text=text, numbers=(number,), kind="no claim")

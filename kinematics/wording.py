@@ -9,6 +9,8 @@ from typing import Literal
 from pennyfall.kinematics.rules import Quantity
 
 FOOT_M = 0.3048
+LEAST_P = 0.001
+"""Chosen by us: smaller probabilities are not told apart."""
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -97,3 +99,8 @@ def phase(value: float) -> str:
 def _plain(value: float, decimals: int) -> str:
     text = f"{value:.{decimals}f}"
     return text.removeprefix("-") if float(text) == 0 else text
+
+
+def probability(p: float) -> str:
+    """Return 'p = 0.012', or 'p < 0.001' where it is smaller."""
+    return f"p < {LEAST_P:g}" if p < LEAST_P else f"p = {p:.3f}"

@@ -96,6 +96,19 @@ def run(
 
 
 @lesson.command()
+def rules(folder: Folder) -> None:
+    """Put the rules and reference bands into a lesson folder, as files to read and change.
+
+    What a lesson compares, how sure it has to be, by which rules it prescribes, and where good putters are.
+    The next run of the lesson goes by them.
+    """
+    from pennyfall.cli.lesson.own_rules import write_rules
+
+    for path in write_rules(folder):
+        typer.echo(f"Written: {path}")
+
+
+@lesson.command()
 def demo(
     folder: Annotated[Path, typer.Argument(metavar="FOLDER", help="Where to put it; made when not there.")],
     *,

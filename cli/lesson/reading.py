@@ -8,8 +8,8 @@ from pennyfall.cli.lesson.lesson_result import LessonResult
 from pennyfall.kinematics.condition_summary import ConditionSummary, condition_summary
 from pennyfall.kinematics.errors import CannotMeasure
 from pennyfall.kinematics.lesson_comparison import LessonComparison, compare_conditions
-from pennyfall.kinematics.reference_bands import standard_reference_bands
-from pennyfall.kinematics.rules import standard_rules
+from pennyfall.kinematics.reference_bands import ReferenceBand, standard_reference_bands
+from pennyfall.kinematics.rules import Rules, standard_rules
 from pennyfall.kinematics.stroke_table import stroke_table
 from pennyfall.kinematics.values import StrokeMeasures
 from pennyfall.kinematics.wording import FOOT_M
@@ -26,10 +26,19 @@ class LessonReading:
     """Why there is no comparison, and what to do, in sentences."""
 
 
-def read_lesson_result(result: LessonResult) -> LessonReading:
-    """Compare the conditions of a lesson that have strokes; with fewer than two, sum up what there is."""
+def read_lesson_result(
+    result: LessonResult,
+    *,
+    rules: Rules | None = None,
+    bands: tuple[ReferenceBand, ...] | None = None,
+) -> LessonReading:
+    """Compare the conditions of a lesson that have strokes; with fewer than two, sum up what there is.
+
+    Rules and bands are those that come with the package unless the coach's own are given.
+    """
     strokes = strokes_by_condition(result)
-    rules, bands = standard_rules(), standard_reference_bands()
+    rules = standard_rules() if rules is None else rules
+    bands = standard_reference_bands() if bands is None else bands
     try:
         comparison = compare_conditions(strokes, rules=rules, bands=bands)
     except CannotMeasure as error:

@@ -15,6 +15,7 @@ from pennyfall.cli.lesson.lesson_file import Lesson, read_lesson
 from pennyfall.cli.lesson.lesson_result import LessonResult
 from pennyfall.cli.lesson.measured_files import REPORT_FILE, Settings
 from pennyfall.cli.lesson.measuring import FinishClip, MeasureClip
+from pennyfall.cli.lesson.own_rules import bands_of, rules_of
 from pennyfall.cli.lesson.reading import LessonReading, read_lesson_result
 from pennyfall.cli.lesson.run_lesson import Progress, measure_lesson
 from pennyfall.cli.report.lesson_page import lesson_page
@@ -70,8 +71,9 @@ def run_lesson(
     """
     with folder_lock(folder):
         lesson = read_lesson(folder)
+        rules, bands = rules_of(folder), bands_of(folder)
         measure, settings = measuring(folder, lesson)
-        # Opened first: what is wrong with the database is said before minutes of measuring, not after.
+        # Opened first: what is wrong with rules or database is said before minutes of measuring, not after.
         with open_history(database) if database is not None else nullcontext():
             pass
         result = measure_lesson(
@@ -86,7 +88,7 @@ def run_lesson(
         if database is not None:
             with open_history(database) as history:
                 record_lesson(history, folder, result)
-        reading = read_lesson_result(result)
+        reading = read_lesson_result(result, rules=rules, bands=bands)
         page = lesson_page(result, reading, films(folder, result), invented=invented)
         write_whole(folder / REPORT_FILE, page.encode())
     return LessonRun(result=result, reading=reading, report=folder / REPORT_FILE)

@@ -162,3 +162,50 @@ def test_a_wrong_answer_writes_no_file(tmp_path: Path, option: str, value: str, 
     assert made.exit_code == 2
     assert said in made.stderr
     assert not (tmp_path / "lesson.toml").exists()
+
+
+@pytest.mark.usefixtures("quick")
+def test_a_lesson_goes_by_the_coachs_own_rules_and_bands(tmp_path: Path) -> None:
+    lesson_folder(tmp_path)
+    wrote = shell("rules", tmp_path)
+    assert wrote.exit_code == 0
+    assert {"rules.toml", "reference_bands.toml"} <= {each.name for each in tmp_path.iterdir()}
+    as_delivered = shell("run", tmp_path, "--no-history").stdout
+    assert "fell from" in as_delivered or "rose from" in as_delivered
+
+    rules = tmp_path / "rules.toml"
+    rules.write_text(rules.read_text().replace("fewest_strokes = 3", "fewest_strokes = 9"))
+    stricter = shell("run", tmp_path, "--no-history")
+    assert stricter.exit_code == 0, stricter.output
+    assert "there are too few strokes to claim anything" in " ".join(stricter.stdout.split())
+
+
+@pytest.mark.usefixtures("quick")
+@pytest.mark.parametrize(
+    ("name", "text", "said"),
+    [
+        ("rules.toml", "[levels\n", "rules.toml cannot be read"),
+        (
+            "rules.toml",
+            "[levels]\nfamily = 2\nprofile_share = 0.2\npower = 0.8\nfewest_strokes = 3\n",
+            "0.05",
+        ),
+        ("reference_bands.toml", "[[band]]\nquantity = 'grip'\nlow = 1\nhigh = 2\nsource = 'x'\n", "'grip'"),
+    ],
+)
+def test_rules_that_cannot_be_used_are_said_before_anything_is_measured(
+    tmp_path: Path, name: str, text: str, said: str
+) -> None:
+    lesson_folder(tmp_path)
+    (tmp_path / name).write_text(text)
+    ran = shell("run", tmp_path, "--no-history")
+    assert ran.exit_code == 2
+    assert said in " ".join(ran.output.split())
+    assert not (tmp_path / "report.html").exists()
+
+
+def test_rules_already_there_are_left_as_they_are(tmp_path: Path) -> None:
+    (tmp_path / "rules.toml").write_text("mine")
+    assert shell("rules", tmp_path).exit_code == 0
+    assert (tmp_path / "rules.toml").read_text() == "mine"
+    assert shell("rules", tmp_path).exit_code == 2
