@@ -41,6 +41,8 @@ class TagLayout:
     """Id of the tag on the head."""
     head_tag_side_m: float = HEAD_TAG_SIDE_M
     """Side of the head tag's black square [m]."""
+    printed_sides_m: tuple[float, ...] = ()
+    """Sizes the head tag is printed in, where nobody said which was stuck on; empty where it is known [m]."""
 
     def __post_init__(self) -> None:
         frozen = {tag_id: frozen_array(corners) for tag_id, corners in self.corners.items()}
@@ -80,6 +82,7 @@ class TagLayout:
             corners={tag_id: corners * factor for tag_id, corners in self.corners.items()},
             head_tag_id=self.head_tag_id,
             head_tag_side_m=self.head_tag_side_m * factor,
+            printed_sides_m=tuple(side * factor for side in self.printed_sides_m),
         )
 
 
@@ -104,6 +107,7 @@ def head_tag_corners(side_m: float = HEAD_TAG_SIDE_M) -> FloatArray:
 STANDARD_SHEET = TagLayout(
     dictionary=DICTIONARY,
     corners={tag_id: square_corners(centre, SHEET_TAG_SIDE_M) for tag_id, centre in SHEET_CENTRES_M.items()},
+    printed_sides_m=HEAD_TAG_SIDES_M,
 )
 
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Literal
 
@@ -12,6 +12,7 @@ import numpy as np
 from pennyfall.calibration.club import Club
 from pennyfall.calibration.layout import STANDARD_SHEET, TagLayout
 from pennyfall.calibration.lens import Lens
+from pennyfall.calibration.tag_size import TagSizes
 from pennyfall.cli.clip_time import (
     on_true_times,
     refuse_slow_motion,
@@ -56,7 +57,7 @@ class MeasureOptions:
     """The club file; it gives the tag's height and size and the coin's shelf."""
     tag_height_m: Estimate | None = None
     """Height of the tag above the floor at address; it overrides the club file [m]."""
-    layout: TagLayout = field(default_factory=lambda: STANDARD_SHEET)
+    layout: TagLayout = STANDARD_SHEET
     """The printed tags, scaled already where the check ruler said so."""
     lens: Lens | None = None
     """Calibrated lens."""
@@ -85,10 +86,12 @@ class MeasureOptions:
         return self.club.tag_height_m if self.club is not None else None
 
     @property
-    def assumed_tag_side_m(self) -> float | None:
-        """Size of the head tag where it is only assumed; None where club or layout state it [m]."""
+    def tag_sizes(self) -> TagSizes | None:
+        """Sizes the head tag may have; None where club or layout state it."""
         stated = self.club is not None and self.club.tag_side_m is not None
-        return None if stated or self.layout is not STANDARD_SHEET else self.layout.head_tag_side_m
+        if stated or not self.layout.printed_sides_m:
+            return None
+        return TagSizes(assumed_m=self.layout.head_tag_side_m, printed_m=self.layout.printed_sides_m)
 
     @property
     def tags(self) -> TagLayout:
@@ -144,9 +147,7 @@ def measure_clip(path: Path, options: MeasureOptions, *, progress: Progress | No
         refuse_mirrored(path, options.tags)
     refuse_unusable(path.name, followed)
     followed, repeated = on_true_times(followed, clip, options.readout_s)
-    placed = place_head(
-        followed, stated_height=options.stated_height, assumed_side_m=options.assumed_tag_side_m
-    )
+    placed = place_head(followed, stated_height=options.stated_height, tag_sizes=options.tag_sizes)
     refuse_two_speeds(path.name, clip, placed)
     motion = measure_strokes(
         placed.head, placed.balls, scale_rel_sd=placed.scale_rel_sd, direction=placed.direction

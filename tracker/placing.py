@@ -11,7 +11,7 @@ from pennyfall.calibration.attitude import follow_attitude
 from pennyfall.calibration.camera import Camera
 from pennyfall.calibration.pose import Pose
 from pennyfall.calibration.tag_height import TYPICAL_HEIGHT, AddressedTag, place_tag
-from pennyfall.calibration.tag_size import nearest_printed_side
+from pennyfall.calibration.tag_size import TagSizes, nearest_printed_side
 from pennyfall.kinematics.errors import CannotMeasure
 from pennyfall.kinematics.tracks import BallTrack, HeadTrack
 from pennyfall.kinematics.values import BoolArray, Direction, Estimate, FloatArray, freeze_arrays
@@ -77,7 +77,7 @@ class PlacedHead:
 
 
 def place_head(
-    followed: Followed, *, stated_height: Estimate | None, assumed_side_m: float | None = None
+    followed: Followed, *, stated_height: Estimate | None, tag_sizes: TagSizes | None = None
 ) -> PlacedHead:
     """Turn what was followed in the picture into tracks along the target line.
 
@@ -87,9 +87,8 @@ def place_head(
         What one pass over the clip saw; its pose must be there.
     stated_height : Estimate or None
         Height of the tag above the floor at address, where it was measured [m].
-    assumed_side_m : float or None
-        Size under which the tag was followed, where nobody stated it: the printed size that fits is then told
-        from the picture [m].
+    tag_sizes : TagSizes, optional
+        Sizes the tag is printed in, where nobody said which was stuck on.
 
     Raises
     ------
@@ -112,8 +111,8 @@ def place_head(
     moved = {index: one.moved_to(origin, x_axis) for index, one in cameras.moved.items()}
     here = FrameCameras(camera, moved)
     address = _address_frames(pixel, forward * (level[:, 0] - origin[0]), known_ball=rest_ball is not None)
-    if assumed_side_m is not None:
-        pixel = _resized(pixel, here, address, assumed_side_m)
+    if tag_sizes is not None:
+        pixel = _resized(pixel, here, address, tag_sizes)
     tag = _tag_at_address(here, pixel, address, stated_height, ball_known=rest_ball is not None)
     head, path = _in_plane(here, pixel, tag, _path_turn(rest_ball, forward))
     return PlacedHead(
@@ -256,9 +255,7 @@ def _runs(flags: BoolArray) -> list[NDArray[np.intp]]:
     return [run for run in np.split(index, np.flatnonzero(np.diff(index) > 1) + 1) if len(run)]
 
 
-def _resized(
-    pixel: PixelTrack, cameras: FrameCameras, address: BoolArray, assumed_side_m: float
-) -> PixelTrack:
+def _resized(pixel: PixelTrack, cameras: FrameCameras, address: BoolArray, sizes: TagSizes) -> PixelTrack:
     """Return the track with the tag at the printed size that fits."""
     frame = int(np.flatnonzero(address)[0])
     if not np.all(np.isfinite(pixel.jacobian[frame])):
@@ -267,10 +264,10 @@ def _resized(
         cameras.at(frame),
         pixel.centre_px[frame],
         pixel.jacobian[frame],
-        assumed_side_m=assumed_side_m,
+        sizes,
         height_m=TYPICAL_HEIGHT.value,
     )
-    return replace(pixel, jacobian=pixel.jacobian * (assumed_side_m / side))
+    return replace(pixel, jacobian=pixel.jacobian * (sizes.assumed_m / side))
 
 
 def _tag_at_address(
@@ -337,6 +334,7 @@ def _in_plane(
         sd_z_m=np.where(seen, sd_z, np.nan),
         tilt_rad=tilt - tag.tilt_rad,
         sd_tilt_rad=tilt_sd,
+        exposure_s=pixel.exposure_s,
     )
     return head, path
 

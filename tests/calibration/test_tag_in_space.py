@@ -7,8 +7,9 @@ import pytest
 
 from pennyfall.calibration.attitude import follow_attitude, projection_gradient, relative_stretch, tag_axes
 from pennyfall.calibration.camera import Camera
+from pennyfall.calibration.layout import STANDARD_SHEET
 from pennyfall.calibration.tag_height import place_tag
-from pennyfall.calibration.tag_size import nearest_printed_side
+from pennyfall.calibration.tag_size import TagSizes, nearest_printed_side
 from pennyfall.kinematics.values import Estimate, FloatArray
 from tests.calibration.scenes import camera_over_floor
 
@@ -91,11 +92,13 @@ def test_a_dot_without_size_leaves_height_to_the_prior_and_the_ball() -> None:
     assert with_ball.height_m.sd < alone.height_m.sd
 
 
-@pytest.mark.parametrize("side_m", [0.016, 0.020, 0.024, 0.032])
-def test_the_printed_size_is_told_from_the_picture(side_m: float) -> None:
+@pytest.mark.parametrize("printed_at", [1.0, 0.94])
+@pytest.mark.parametrize("which", range(4))
+def test_the_printed_size_is_told_from_the_picture(which: int, printed_at: float) -> None:
+    layout = STANDARD_SHEET.scaled(printed_at)
+    sizes = TagSizes(assumed_m=layout.head_tag_side_m, printed_m=layout.printed_sides_m)
+    side_m = (0.016, 0.020, 0.024, 0.032)[which] * printed_at
     point = np.array([-0.06, 0.2, 0.032])
-    seen = _seen(point, 0.0, 0.02, -0.03) * side_m / 0.024
-    found = nearest_printed_side(
-        CAMERA, CAMERA.project(point[None, :])[0], seen, assumed_side_m=0.024, height_m=0.027
-    )
-    assert found == side_m
+    seen = _seen(point, 0.0, 0.02, -0.03) * side_m / sizes.assumed_m
+    found = nearest_printed_side(CAMERA, CAMERA.project(point[None, :])[0], seen, sizes, height_m=0.027)
+    assert found == pytest.approx(side_m)
