@@ -5,7 +5,6 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.ndimage import median_filter
 
 from pennyfall.kinematics.values import FloatArray, IntArray, freeze_arrays
 
@@ -65,7 +64,9 @@ def rate_steps(intervals_s: FloatArray) -> RateSteps | None:
     """
     if len(intervals_s) < 2 * LEAST_RUN_FRAMES:
         return None
-    smooth = np.log(median_filter(intervals_s, FILTER_FRAMES, mode="nearest"))
+    half = FILTER_FRAMES // 2
+    padded = np.pad(intervals_s, half, mode="edge")
+    smooth = np.log(np.median(np.lib.stride_tricks.sliding_window_view(padded, FILTER_FRAMES), axis=1))
     starts = np.concatenate([[0], np.flatnonzero(np.abs(np.diff(smooth)) > np.log(STEP) / 2) + 1])
     ends = np.concatenate([starts[1:] - 1, [len(smooth) - 1]])
     runs = [
