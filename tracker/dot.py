@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 from pennyfall.kinematics.values import BoolArray, FloatArray, freeze_arrays
 from pennyfall.tracker.boxes import Box
 from pennyfall.tracker.clip import Frame
+from pennyfall.tracker.dot_coding import as_coded
 from pennyfall.tracker.dot_colour import DotColour, WantedColour, colours_in
 from pennyfall.tracker.dot_finding import RoundThing, round_things
 from pennyfall.tracker.dot_start import BLUR_PX, RING_PX, colour_of, dot_in_box
@@ -49,9 +50,9 @@ DOT_FLOOR_PX = 0.04
 """Chosen by us: on rendered clips of known truth at 60, 120 and 240 frames/s the centroid of a moving dot
 scattered by this much beyond what its own pixels say: codec and pixel grid follow the dot."""
 
-HUE_FLOOR_PX = 0.15
-"""Chosen by us: chroma is coarser and more strongly compressed. A red dot on a grey head of the same
-brightness scattered by 0.1 px in a good clip and by 0.4 px in a poor one (H.264 at a rate factor of 26)."""
+HUE_FLOOR_PX = 0.06
+"""Chosen by us: chroma is coarser and more strongly compressed. In good clips a red dot on a head of
+about its brightness scattered by 0.1 px; what a poor clip adds is measured, see `scatter_excess`."""
 
 
 @dataclass(frozen=True, kw_only=True, slots=True, eq=False)
@@ -94,9 +95,9 @@ class DotFollower:
 
     @property
     def last(self) -> DotSight | None:
-        """The dot in the latest frame, None when it was not seen there."""
-        best = self._best()
-        return best.rows[-1] if best is not None and best.rows else None
+        """The dot in the latest frame, None when it was not seen there or is not known from others yet."""
+        known = self._settled or (self._dots[0] if len(self._dots) == 1 else None)
+        return known.rows[-1] if known is not None and known.rows else None
 
     def update(self, frame: Frame) -> DotSight | None:
         """Locate the dot in the next frame; a miss is a gap, never an invented point.
@@ -127,9 +128,11 @@ class DotFollower:
             if row is not None:
                 centre[k] = row.centre_px
                 covariance[k] = row.covariance
+        if best is not None:
+            centre, covariance = as_coded(centre, covariance, by_hue=best.by_hue)
         return PixelTrack(
             time_s=np.array(self._times),
-            seen=np.array([row is not None for row in rows]),
+            seen=np.isfinite(centre[:, 0]),
             centre_px=centre,
             covariance_px2=covariance,
             jacobian=np.full((count, 2, 2), np.nan),
@@ -138,7 +141,7 @@ class DotFollower:
         )
 
     def _best(self) -> _OneDot | None:
-        """Return the dot that moved first, else the one that has moved farthest, else the most striking."""
+        """Return the dot that moved first, else the one that has moved farthest."""
         if self._settled is not None:
             return self._settled
         return max(self._dots, key=lambda dot: dot.travel_px, default=None)
@@ -185,6 +188,11 @@ class _OneDot:
     def travel_px(self) -> float:
         """How far it has come without a loss [px]."""
         return float(np.hypot(*(self.place_px - self._began_px)))
+
+    @property
+    def by_hue(self) -> float:
+        """What part of its difference from the ground is told by chroma, 0 to 1."""
+        return self._colour.by_hue
 
     @property
     def settling_px(self) -> float:

@@ -33,9 +33,9 @@ NAMES = MappingProxyType(
 GREY_CHROMA = 12.0
 """Chosen by us: a colour with less chroma than this is bright rather than coloured [code values]."""
 
-SHEEN = np.diag([3.0**2, 2.0**2, 2.0**2])
-"""Chosen by us: noise, shading and codec leave this much variance on a ground however plain
-[code values^2]."""
+SHEEN = np.diag([3.0**2, 5.0**2, 5.0**2])
+"""Chosen by us: noise, shading and codec leave this much variance on a ground however plain [code
+values^2]. Chroma counts for less because it is coarser and coded worse: a yellow dot scattered least so."""
 
 
 @dataclass(frozen=True, kw_only=True, slots=True, eq=False)
