@@ -18,6 +18,12 @@ LONGEST_GAP_S = 0.15
 """Chosen by us: a head out of sight longer than this may have turned unseen."""
 MOVING_MPS = 0.04
 """Chosen by us: slower than 4 cm/s is address, a pause at the top, or a slow adjustment."""
+REST_SWAY_M = 0.0005
+"""Chosen by us: a head at rest behind the ball sways by a few tenths of a millimetre; a forward press moves
+it by two and more, if slower than `MOVING_MPS`."""
+SHORTEST_REST_S = 0.06
+SHORTEST_REST_AFTER_MOVE_S = 0.12
+"""Chosen by us: the backswing is plain about 0.04 s after it began, so that what is left of this is rest."""
 SMALLEST_MOVE_M = 0.01
 """Chosen by us: runs of motion shorter than 1 cm are tremor."""
 SMALLEST_BACKSWING_M = 0.03
@@ -197,8 +203,9 @@ def _as_stroke(
         return None
     between = slice(backward.last, forward.first + 1)
     top = time[between][int(np.argmin(x[between]))]
-    rest_first = _rest_before(velocity, start)
-    rested = time[start] - time[rest_first] >= 2 * VELOCITY_WINDOW_S
+    rest_first = _rest_before(time, x, velocity, start)
+    shortest = SHORTEST_REST_AFTER_MOVE_S if rest_first > 0 else SHORTEST_REST_S
+    rested = time[start] - time[rest_first] >= shortest
     return FoundStroke(
         rest_s=float(time[rest_first]),
         takeaway_s=float(time[start]),
@@ -218,10 +225,17 @@ def _onset_index(velocity: FloatArray, first: int) -> int:
     return first
 
 
-def _rest_before(velocity: FloatArray, first: int) -> int:
+def _rest_before(time: FloatArray, x: FloatArray, velocity: FloatArray, first: int) -> int:
+    """Return where the rest before a backswing begins: slow, and in one place but for sway and noise."""
     still: BoolArray = np.abs(velocity[:first]) < MOVING_MPS
     moving = np.flatnonzero(~still)
-    return int(moving[-1]) + 1 if len(moving) else 0
+    slow = int(moving[-1]) + 1 if len(moving) else 0
+    last = x[slow : first + 1][time[slow : first + 1] >= time[first] - 3 * VELOCITY_WINDOW_S]
+    noise = float(np.std(np.diff(x[slow : first + 1], n=2))) / 6**0.5 if first - slow > 3 else 0.0
+    away = np.flatnonzero(np.abs(x[slow:first] - np.median(last)) > REST_SWAY_M + 4 * noise)
+    # The backswing's own first motion leaves the place as well: what counts is what lies before it.
+    away = away[time[slow + away] < time[first] - SHORTEST_REST_S]
+    return slow + int(away[-1]) + 1 if len(away) else slow
 
 
 def _struck(time: FloatArray, forward: _Run, departures_s: Sequence[float]) -> float | None:
