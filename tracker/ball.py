@@ -31,6 +31,8 @@ from pennyfall.tracker.ball_outline import BALL_RADIUS_M, ball_outline
 LOOK_EVERY_S = 0.25
 """How often a new ball is looked for, and a resting one measured: chosen by us, often enough for any
 re-address."""
+LOOK_SELDOM_S = 1.0
+"""Where a still head has no ball beside it, looks grow rarer up to this, until the head moves again."""
 KEEP_BEFORE_S = 0.35
 """How much of the rest before departure is measured frame by frame: the impact finder asks for 0.3 s."""
 _STILL_HEAD_MPS = 0.06
@@ -144,6 +146,7 @@ class BallWatcher:
         self._smear_shares: list[float] = []
         self._early: list[Picture] = []
         self._looked_s = -np.inf
+        self._look_gap_s = LOOK_EVERY_S
         self._head: tuple[float, FloatArray] | None = None
         self._head_speed = 0.0
 
@@ -196,13 +199,16 @@ class BallWatcher:
 
     def _look(self, picture: Picture, head_px: FloatArray | None) -> None:
         """Look for a ball at the head once in a while."""
-        if head_px is None or picture.time_s - self._looked_s < LOOK_EVERY_S:
-            return
         if self._head_speed > _STILL_HEAD_MPS:
+            self._look_gap_s = LOOK_EVERY_S
+            return
+        if head_px is None or picture.time_s - self._looked_s < self._look_gap_s:
             return
         self._looked_s = picture.time_s
+        self._look_gap_s = min(2.0 * self._look_gap_s, LOOK_SELDOM_S)
         found = find_resting_ball(picture.luma, picture.camera, head_px)
         if found is not None:
+            self._look_gap_s = LOOK_EVERY_S
             self._lay(picture, found)
 
     def _lay(self, picture: Picture, found: RestingBall, looks: Looks | None = None) -> None:
