@@ -22,6 +22,15 @@ SLOWEST_REAL_FORWARD_S = 1.2
 """Chosen by us: longer ones are in slow motion; strokes take half a second to a second back and 0.2 to 0.5 s
 forward."""
 
+STROKE_TRAVEL_M = 0.12
+SLOWEST_REAL_SPEED_MPS = 0.35
+"""Chosen by us: a head that moves as far as in a stroke is faster than this even in the shortest putt."""
+
+SPEED_FRAMES = 4
+"""Chosen by us: speed is taken over this many frames, so that no single place makes it."""
+
+ASK_RATE = "State the rate it was recorded at, such as --recorded-at 240."
+
 
 def on_true_times(followed: Followed, clip: Clip, readout_s: float | None) -> tuple[Followed, int]:
     """Return what was followed without repeated pictures and at its rows' times, and how many were repeated.
@@ -87,8 +96,33 @@ def refuse_slow_motion(name: str, clip: Clip, strokes: tuple[StrokeMeasures, ...
             raise CannotMeasure(
                 f"The {part} in {name} takes {longest:.1f} s, so the clip plays in slow motion, and its file "
                 "does not say how slow.",
-                fix="State the rate it was recorded at, such as --recorded-at 240.",
+                fix=ASK_RATE,
             )
+
+
+def slow_motion_instead(name: str, clip: Clip, placed: PlacedHead) -> CannotMeasure | None:
+    """Return the refusal of a clip without a stroke whose head moves too slowly for one, or None.
+
+    It moves far, but at no time as fast as in the gentlest putt.
+    """
+    if clip.time_source != "timestamps":
+        return None
+    seen = placed.head.seen
+    x_m, time_s = placed.head.x_m[seen], placed.head.time_s[seen]
+    if len(x_m) < 2 * SPEED_FRAMES:
+        return None
+    travel_m = float(np.ptp(x_m))
+    speed = np.abs(x_m[SPEED_FRAMES:] - x_m[:-SPEED_FRAMES]) / (
+        time_s[SPEED_FRAMES:] - time_s[:-SPEED_FRAMES]
+    )
+    fastest_mps = float(np.percentile(speed, 99))
+    if travel_m < STROKE_TRAVEL_M or fastest_mps > SLOWEST_REAL_SPEED_MPS:
+        return None
+    return CannotMeasure(
+        f"The head in {name} moves {100 * travel_m:.0f} cm at {100 * fastest_mps:.0f} cm/s at most, slower "
+        "than any stroke, so the clip plays in slow motion, and its file does not say how slow.",
+        fix=ASK_RATE,
+    )
 
 
 def with_time_facts(

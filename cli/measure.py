@@ -17,6 +17,7 @@ from pennyfall.cli.clip_time import (
     on_true_times,
     refuse_slow_motion,
     refuse_two_speeds,
+    slow_motion_instead,
     with_time_facts,
 )
 from pennyfall.kinematics.errors import CannotMeasure
@@ -149,9 +150,12 @@ def measure_clip(path: Path, options: MeasureOptions, *, progress: Progress | No
     followed, repeated = on_true_times(followed, clip, options.readout_s)
     placed = place_head(followed, stated_height=options.stated_height, tag_sizes=options.tag_sizes)
     refuse_two_speeds(path.name, clip, placed)
-    motion = measure_strokes(
-        placed.head, placed.balls, scale_rel_sd=placed.scale_rel_sd, direction=placed.direction
-    )
+    try:
+        motion = measure_strokes(
+            placed.head, placed.balls, scale_rel_sd=placed.scale_rel_sd, direction=placed.direction
+        )
+    except CannotMeasure as error:
+        raise slow_motion_instead(path.name, clip, placed) or error from None
     refuse_slow_motion(path.name, clip, motion.strokes)
     measurement = Measurement(
         clip=clip.facts(),

@@ -167,7 +167,10 @@ def unrounded(stamps_s: FloatArray, tick_s: float) -> FloatArray:
     usual_s = usual_interval(intervals)
     if tick_s < COARSE_TICK * usual_s:
         return stamps_s
-    frame = np.concatenate([[0.0], np.cumsum(np.rint(intervals / usual_s))])
+    spanned = np.rint(intervals / usual_s)
+    if spanned.min() < 1:
+        return stamps_s
+    frame = np.concatenate([[0.0], np.cumsum(spanned)])
     spacing, start = np.polyfit(frame, stamps_s, 1)
     even = start + spacing * frame
     return even if np.abs(stamps_s - even).max() <= ROUNDING * tick_s else stamps_s

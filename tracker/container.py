@@ -111,10 +111,10 @@ def read_stamps(path: Path) -> Stamps:
     found: list[int] = []
     with opened(path) as container:
         stream = video_stream(container, path)
-        base = stream.time_base
+        base, trusted = stream.time_base, container.format.name != "avi"
         with contextlib.suppress(av.error.FFmpegError, OSError):  # damage ends the file early
             for packet in container.demux(stream):
-                stamp = packet.pts if packet.pts is not None else packet.dts
+                stamp = packet.pts if trusted and packet.pts is not None else packet.dts
                 if packet.size and stamp is not None and not packet.is_discard:
                     found.append(stamp)
                 if len(found) > MOST_FRAMES:
@@ -122,7 +122,6 @@ def read_stamps(path: Path) -> Stamps:
                         f"{path.name} holds more than {MOST_FRAMES} frames.",
                         fix="Cut the clip to the strokes.",
                     )
-        trusted = container.format.name != "avi"
     if not found or base is None:
         return Stamps(stamps_s=np.empty(0), outliers=frozenset(), tick_s=0.0, trusted=trusted)
     stamps = np.array([float(stamp * base) for stamp in found])
