@@ -44,6 +44,9 @@ REST_WINDOW_S = 0.08
 REST_SPEED_MPS = 0.03
 """Chosen by us: slower than this over the window is rest at address."""
 
+BALL_AHEAD_M = 0.12
+"""Chosen by us: from the tag to the ball's middle at address it is 4 to 10 cm."""
+
 ADDRESS_REACH_S = 6.0
 """Chosen by us: the address belonging to a stroke ends at most this long before its fastest moment."""
 
@@ -189,14 +192,16 @@ def _forward_sign(
 ) -> float:
     """Return +1 when the target lies along the sheet's arrow, -1 when against it.
 
-    The target is where the ball goes; with no ball, the way of the fastest motion: the forward swing takes
-    half the time of the backswing.
+    The target is where the ball goes; if none went, the side of the head on which one lies; with no ball, the
+    way of the fastest motion: the forward swing takes half the time of the backswing.
     """
     votes = 0.0
     for ball, way in zip(balls, ways, strict=True):
         resting = ball.track.at_rest
         if ball.departed and resting.any() and (~resting).any():
             votes += np.sign(way[-1, 0] - np.median(way[resting, 0]))
+    if votes == 0:
+        votes = _side_of_ball(pixel, level_x, balls, ways)
     if votes == 0:
         speed = _slope(pixel.time_s, level_x, pixel.seen)
         if not np.any(np.isfinite(speed)):
@@ -206,6 +211,22 @@ def _forward_sign(
             )
         votes = float(speed[np.nanargmax(np.abs(speed))])
     return 1.0 if votes >= 0 else -1.0
+
+
+def _side_of_ball(
+    pixel: PixelTrack, level_x: FloatArray, balls: tuple[FollowedBall, ...], ways: list[FloatArray]
+) -> float:
+    """Return on which side of the head a ball lies when the head is nearest to it, 0 with no ball near."""
+    sides = 0.0
+    for ball, way in zip(balls, ways, strict=True):
+        if not ball.track.at_rest.any():
+            continue
+        apart = np.median(way[ball.track.at_rest], axis=0)[0] - level_x
+        still = np.abs(_slope(pixel.time_s, level_x, pixel.seen)) < REST_SPEED_MPS
+        if still.any():
+            nearest = float(apart[still][np.argmin(np.abs(apart[still]))])
+            sides += np.sign(nearest) if abs(nearest) < BALL_AHEAD_M else 0.0
+    return sides
 
 
 def _slope(time_s: FloatArray, value: FloatArray, seen: BoolArray) -> FloatArray:
