@@ -63,7 +63,7 @@ class Pose:
 
     def camera_at(self, parameters: FloatArray) -> Camera:
         """Return the camera of other parameters than the best (for propagating their covariance)."""
-        return _camera(parameters, self.picture_size, self.pixel_aspect, self.lens)
+        return camera_from(parameters, self.picture_size, self.pixel_aspect, self.lens)
 
     def perturbed(self, sds: float = 1.0) -> tuple[Camera, ...]:
         """Return cameras `sds` standard deviations away along each principal axis of the covariance."""
@@ -122,7 +122,7 @@ def solve_pose(
         for start in starts:
             found = least_squares(fit.residuals, fit.slopes, start)
             # A pose below the floor fits a plane as well: the camera must stand above it.
-            above = _camera(found.x, picture_size, pixel_aspect, lens).centre[2] > 0
+            above = camera_from(found.x, picture_size, pixel_aspect, lens).centre[2] > 0
             if above and (best is None or found.cost < best.cost):
                 best = found
         if best is not None and 2 * best.cost < WELL_FITTED * degrees:
@@ -130,7 +130,7 @@ def solve_pose(
     if best is None:
         raise ValueError("no pose above the floor fits the points")
     parameters = best.x
-    camera = _camera(parameters, picture_size, pixel_aspect, lens)
+    camera = camera_from(parameters, picture_size, pixel_aspect, lens)
     errors = camera.project(points_m) - pixels
     rms = float(np.sqrt(np.mean(np.sum(errors**2, axis=1))))
     excess = max(float(np.sum((errors / fit.sd[:, None]) ** 2)) / degrees, 1.0)
@@ -156,9 +156,10 @@ def solve_pose(
     )
 
 
-def _camera(
+def camera_from(
     parameters: FloatArray, picture_size: tuple[int, int], pixel_aspect: float, lens: Lens | None
 ) -> Camera:
+    """Return the camera of a pose's parameters; see `Pose.parameters`."""
     focal = float(np.exp(parameters[0]))
     rotation, _ = cv2.Rodrigues(parameters[1:4])
     if lens is not None:
@@ -196,7 +197,7 @@ class _Fit:
         for stretch in (1.0, 0.75, 1.4) if self.lens is None else (1.0,):
             log_focal = focal_log + np.log(stretch)
             level = np.array([log_focal, 0, 0, 0, 0, 0, 1, 0], dtype=np.float64)
-            camera = _camera(level, self.picture_size, self.pixel_aspect, self.lens)
+            camera = camera_from(level, self.picture_size, self.pixel_aspect, self.lens)
             count, rotations, translations, _ = cv2.solvePnPGeneric(
                 self.points_m, self.pixels, camera.matrix, camera.distortion, flags=cv2.SOLVEPNP_IPPE
             )
@@ -214,14 +215,14 @@ class _Fit:
         return float(np.log(focal)), max(self.lens.focal_sd_px / focal, 1e-4), LENS_K1_SD
 
     def residuals(self, parameters: FloatArray) -> FloatArray:
-        camera = _camera(parameters, self.picture_size, self.pixel_aspect, self.lens)
+        camera = camera_from(parameters, self.picture_size, self.pixel_aspect, self.lens)
         errors = (camera.project(self.points_m) - self.pixels) / self.sd[:, None]
         focal_log, focal_log_sd, k1_sd = self.priors()
         prior = [(parameters[0] - focal_log) / focal_log_sd, parameters[7] / k1_sd]
         return np.concatenate([errors.ravel(), prior])
 
     def slopes(self, parameters: FloatArray) -> FloatArray:
-        camera = _camera(parameters, self.picture_size, self.pixel_aspect, self.lens)
+        camera = camera_from(parameters, self.picture_size, self.pixel_aspect, self.lens)
         _, jacobian = cv2.projectPoints(
             self.points_m, parameters[1:4], parameters[4:7], camera.matrix, camera.distortion
         )

@@ -20,6 +20,7 @@ from pennyfall.cli.clip_time import (
     slow_motion_instead,
     with_time_facts,
 )
+from pennyfall.cli.no_sheet import by_head_tag, with_unknown_size, without_sheet_cautions
 from pennyfall.kinematics.errors import CannotMeasure
 from pennyfall.kinematics.values import (
     CalibrationFacts,
@@ -146,9 +147,13 @@ def measure_clip(path: Path, options: MeasureOptions, *, progress: Progress | No
     )
     if followed.pose is None:
         refuse_mirrored(path, options.tags)
+        followed = by_head_tag(followed, clip, stated_height=options.stated_height, lens=options.lens)
     refuse_unusable(path.name, followed)
     followed, repeated = on_true_times(followed, clip, options.readout_s)
-    placed = place_head(followed, stated_height=options.stated_height, tag_sizes=options.tag_sizes)
+    sizes = options.tag_sizes if followed.sheet is not None else None
+    placed = place_head(followed, stated_height=options.stated_height, tag_sizes=sizes)
+    if followed.sheet is None and options.tag_sizes is not None:
+        placed = with_unknown_size(placed)
     refuse_two_speeds(path.name, clip, placed)
     try:
         motion = measure_strokes(
@@ -167,7 +172,12 @@ def measure_clip(path: Path, options: MeasureOptions, *, progress: Progress | No
             innovation_ratio=motion.innovation_ratio,
         ),
         strokes=tuple(_with_loose_object(with_picture_errors(stroke), options) for stroke in motion.strokes),
-        warnings=(*clip_cautions(clip), *sight_cautions(followed, placed), *motion.cautions),
+        warnings=(
+            *clip_cautions(clip),
+            *sight_cautions(followed, placed),
+            *without_sheet_cautions(followed, placed, options.tags, size_stated=options.tag_sizes is None),
+            *motion.cautions,
+        ),
     )
     return ClipResult(
         measurement=with_time_facts(
@@ -264,7 +274,7 @@ def sight_cautions(followed: Followed, placed: PlacedHead) -> tuple[Caution, ...
                 "higher frame rate, with the whole stroke in the picture.",
             )
         )
-    if pose is not None and pose.focal_source == "assumed":
+    if pose is not None and pose.focal_source == "assumed" and followed.sheet is not None:
         notes.append(
             Caution(
                 "focal-assumed",
@@ -272,7 +282,7 @@ def sight_cautions(followed: Followed, placed: PlacedHead) -> tuple[Caution, ...
                 f"{100 * placed.scale_rel_sd:.1f} %. Film from a slant, or make a lens file.",
             )
         )
-    if followed.sheet_tags_seen < 4:
+    if followed.sheet is not None and followed.sheet_tags_seen < 4:
         notes.append(
             Caution("sheet-covered", f"Only {followed.sheet_tags_seen} of the sheet's four tags are seen.")
         )
@@ -323,7 +333,7 @@ def _calibration_facts(followed: Followed, placed: PlacedHead, options: MeasureO
     else:
         source = "club-file" if options.club is not None else "estimated"
     return CalibrationFacts(
-        source="sheet",
+        source="sheet" if followed.sheet is not None else "head-tag",
         focal_source=pose.focal_source,
         focal_px=pose.focal_px,
         reprojection_rms_px=pose.reprojection_rms_px,

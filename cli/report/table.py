@@ -68,10 +68,12 @@ def _calibration_lines(facts: CalibrationFacts) -> list[str]:
         part for part in rounded_pair(facts.focal_px.value, HALF_WIDTH_SDS * facts.focal_px.sd) if part
     )
     tag = Quantity(name="tag_height_m", label="", unit="mm", factor=1e3)
+    rms = facts.reprojection_rms_px
+    corners = f"corners within {rms:.2f} px, " if np.isfinite(rms) else ""
     return textwrap.wrap(
         f"Calibration: from the {facts.source}, lens from the {facts.focal_source} ({focal} px), scale "
-        f"± {100 * HALF_WIDTH_SDS * facts.scale_rel_sd:.1f} %, corners within "
-        f"{facts.reprojection_rms_px:.2f} px, tag height {tag.text(facts.tag_height_m)} mm "
+        f"± {100 * HALF_WIDTH_SDS * facts.scale_rel_sd:.1f} %, {corners}"
+        f"tag height {tag.text(facts.tag_height_m)} mm "
         f"({facts.tag_height_source}){', the camera or the sheet moved' if facts.camera_moved else ''}.",
         WIDTH,
         subsequent_indent="  ",
