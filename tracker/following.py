@@ -14,11 +14,12 @@ from pennyfall.calibration.layout import HEAD_TAG_BORDER_M, TagLayout, tag_bits
 from pennyfall.calibration.lens import Lens
 from pennyfall.calibration.pose import Pose, solve_pose
 from pennyfall.kinematics.values import freeze_arrays
-from pennyfall.tracker.ball import BallWatcher, FollowedBall
+from pennyfall.tracker.ball import BallWatcher
 from pennyfall.tracker.boxes import Box
 from pennyfall.tracker.clip import Clip, Frame, LumaFrame
 from pennyfall.tracker.dot import DotFollower
 from pennyfall.tracker.dot_colour import WantedColour
+from pennyfall.tracker.followed_ball import FollowedBall
 from pennyfall.tracker.head import PixelTrack, TagFollower
 from pennyfall.tracker.patch import PatchFollower
 from pennyfall.tracker.pattern import TagPattern

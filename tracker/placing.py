@@ -15,8 +15,8 @@ from pennyfall.calibration.tag_size import TagSizes, nearest_printed_side
 from pennyfall.kinematics.errors import CannotMeasure
 from pennyfall.kinematics.tracks import BallTrack, HeadTrack
 from pennyfall.kinematics.values import BoolArray, Direction, Estimate, FloatArray, freeze_arrays
-from pennyfall.tracker.ball import FollowedBall
 from pennyfall.tracker.ball_outline import BALL_RADIUS_M
+from pennyfall.tracker.followed_ball import FollowedBall
 from pennyfall.tracker.following import Followed, moved_camera
 from pennyfall.tracker.head import PixelTrack
 from pennyfall.tracker.path_shape import PathShape, fit_path, straight_path

@@ -8,7 +8,7 @@ from dataclasses import replace
 import numpy as np
 
 from pennyfall.kinematics.values import BoolArray, FloatArray, IntArray
-from pennyfall.tracker.ball import FollowedBall
+from pennyfall.tracker.followed_ball import FollowedBall
 from pennyfall.tracker.following import Followed
 from pennyfall.tracker.head import PixelTrack
 

@@ -1,0 +1,290 @@
+"""A ball on its way: located where it starts, where its motion leads, and again when that is known."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+
+import numpy as np
+
+from pennyfall.kinematics.values import FloatArray
+from pennyfall.tracker.ball_edges import smear_length
+from pennyfall.tracker.ball_finding import head_on_floor
+from pennyfall.tracker.ball_following import (
+    FASTEST_MPS,
+    Picture,
+    Sighting,
+    in_picture,
+    locate,
+    locate_ahead,
+    without_floor,
+)
+from pennyfall.tracker.ball_outline import BALL_RADIUS_M
+from pennyfall.tracker.ball_rest import AGAIN_M, BallAtRest
+
+_UNDER_WAY_M = 0.4 * BALL_RADIUS_M
+"""Distance after which, with two sightings, a ball is on its way and no longer merely nudged."""
+_SMEARED_M = 0.3 * BALL_RADIUS_M
+"""Smear from which the floor is taken out of the picture. Chosen by us: sharper edges are found better as
+they are, since the ball's own moving shadow stays."""
+_CLEAR_M = 3.5 * BALL_RADIUS_M
+"""Distance from which neither the ball's old place nor its old shadow lies behind it."""
+_LOST_S, _LOST_FRAMES = 0.15, 3
+"""A moving ball unseen for both of these is lost; until then the frames are gaps."""
+_TAKEN_S = 1.0
+"""A resting ball unseen for this long was taken away."""
+_STOPPED_MPS, _STOPPED_S, _STOPPED_M = 0.03, 0.12, 0.0006
+"""A ball slower than this for this long, or that moved less than this, has stopped."""
+_SPEED_CHANGE, _SPEED_SLACK_MPS = 0.35, 0.15
+"""Between two frames a rolling ball keeps its speed to this share (an exposure across the impact
+included)."""
+_SMEAR_FRAMES = 12
+"""Moving frames from which the exposure is learned: chosen by us, the median of these settles it."""
+_USUAL_SMEAR_SHARE = 0.25
+"""Exposure as a share of the frame interval until it is learned. Chosen by us: phones indoors."""
+_LEAST_TO_RELOCATE = 5
+"""Sightings that fix a parabola with some left over."""
+_ASTRAY_M, _ASTRAY_SDS = 0.002, 4.0
+"""An early sighting farther from the path than this, and not found again, was something else."""
+_PIECE_RADII = 2.6
+"""Half-width of the pieces of early frames kept for that, in ball radii."""
+_LEAST_STEP_PX = 6.0
+"""Motion between frames below which the exposure is not judged from the smear."""
+_LEAST_IN_PICTURE = 0.5
+"""Share of the ball's width that must be inside the picture."""
+
+
+class BallInMotion:
+    """One ball from the frame in which it no longer lay in its place.
+
+    Parameters
+    ----------
+    rest : BallAtRest
+        The ball as it lay.
+    left_s : float
+        Time of the first frame in which it did not [s].
+
+    """
+
+    def __init__(self, rest: BallAtRest, left_s: float) -> None:
+        self._rest = rest
+        self._left_s = left_s
+        self.sightings: list[Sighting] = []
+        """Where it was seen, in order of time."""
+        self._smear_shares: list[float] = []
+        self._early: list[Picture] = []
+
+    @property
+    def under_way(self) -> bool:
+        """Whether it went far enough to have left."""
+        if len(self.sightings) < 2:
+            return False
+        way = np.hypot(*(self.sightings[-1].centre_m - self._rest.place_m)[:2])
+        return bool(way > _UNDER_WAY_M)
+
+    @property
+    def exposure_s(self) -> float:
+        """Exposure time told by the ball's smear [s]; 0 where it could not be told."""
+        if len(self.sightings) < 2 or not self._smear_shares:
+            return 0.0
+        first, last = self.sightings[0], self.sightings[-1]
+        interval_s = (last.time_s - first.time_s) / max(last.frame - first.frame, 1)
+        return self._smear_share() * interval_s
+
+    @property
+    def stopped(self) -> bool:
+        """Whether it has come to lie."""
+        now_s = self.sightings[-1].time_s
+        lately = [each for each in self.sightings if now_s - each.time_s <= _STOPPED_S]
+        if now_s - self.sightings[0].time_s < _STOPPED_S or len(lately) < 3:
+            return False
+        travel = float(np.hypot(*(lately[-1].centre_m - lately[0].centre_m)[:2]))
+        return travel <= max(_STOPPED_MPS * (lately[-1].time_s - lately[0].time_s), _STOPPED_M)
+
+    def out_of(self, picture: Picture) -> bool:
+        """Return whether its motion has led it out of the picture."""
+        if len(self.sightings) < 2:
+            return False
+        centre = picture.camera.project(self._expected(picture.time_s)[None, :])[0]
+        return in_picture(picture.luma, centre, self.sightings[-1].fit.outline.radius_px) < _LEAST_IN_PICTURE
+
+    def lost_in(self, picture: Picture) -> bool:
+        """Return whether a ball not seen in this frame is lost for good."""
+        last_s = self.sightings[-1].time_s if self.sightings else self._left_s
+        unseen_s = picture.time_s - last_s
+        if len(self.sightings) < 3:
+            return unseen_s > _TAKEN_S or (bool(self.sightings) and unseen_s > _LOST_S)
+        return unseen_s > _LOST_S and picture.frame - self.sightings[-1].frame > _LOST_FRAMES
+
+    def locate(self, picture: Picture, head_px: FloatArray | None) -> Sighting | None:
+        """Locate it in the next frame: near where it was, ahead of the head, or where its motion leads."""
+        return self._start(picture, head_px) if len(self.sightings) < 2 else self._go_on(picture)
+
+    def take(self, picture: Picture, seen: Sighting) -> None:
+        """Take a sighting as its own, and learn the exposure from the first ones."""
+        self.sightings.append(seen)
+        if len(self.sightings) <= _SMEAR_FRAMES:
+            self._early.append(
+                self._bare_if_smeared(picture).piece(
+                    seen.fit.centre_px, _PIECE_RADII * seen.fit.outline.radius_px
+                )
+            )
+        self._note_smear(picture)
+
+    def relocated(self) -> list[Sighting]:
+        """Return the sightings, the early ones located again now that exposure and speed are known."""
+        moving, exposure_s = self.sightings, self.exposure_s
+        count = min(len(self._early), len(moving))
+        if count < _LEAST_TO_RELOCATE or exposure_s == 0.0:
+            return list(moving)
+        t = np.array([each.time_s for each in moving[1:count]])  # the first may lie across the impact
+        x = np.array([each.centre_m for each in moving[1:count]])
+        again = []
+        for seen, piece in zip(moving[:count], self._early, strict=False):
+            place, velocity = _along_parabola(t, x, seen.time_s)
+            smear = velocity * exposure_s
+            better = locate(piece, place, self._rest.looks, reach_m=AGAIN_M, smear_m=smear)
+            if better is not None:
+                again.append(better)
+                continue
+            off = float(np.hypot(*(seen.centre_m - place)[:2]))
+            across_impact = 0.25 * float(np.hypot(smear[0], smear[1])) if seen is moving[0] else 0.0
+            if off < max(_ASTRAY_M, _ASTRAY_SDS * float(seen.sd_m[0])) + across_impact:
+                again.append(seen)
+        return again + moving[count:]
+
+    def _start(self, picture: Picture, head_px: FloatArray | None) -> Sighting | None:
+        """Locate a ball that has just left: near where it was, or ahead of the head."""
+        rest = self._rest
+        head_m = None if head_px is None else head_on_floor(picture.camera, head_px)
+        last = self.sightings[-1].centre_m if self.sightings else rest.place_m
+        near = locate(picture, last, rest.looks)
+        if near is not None and not (self.sightings and _behind_head(near, head_m)):
+            return near
+        before_s = self.sightings[-1].time_s if self.sightings else self._lay_until(picture)
+        reach = FASTEST_MPS * max(picture.time_s - before_s, 0.0)
+        side = 0.0 if head_m is None else float(rest.place_m[0] - head_m[0])
+        ways = (1, -1) if abs(side) < BALL_RADIUS_M else (int(np.sign(side)),)
+        ahead = locate_ahead(
+            picture,
+            last,
+            rest.looks,
+            ways=ways,
+            least_m=0.0,
+            most_m=min(reach, 0.5),
+            smear_share=self._smear_share(),
+        )
+        return None if ahead is None or _behind_head(ahead, head_m) else ahead
+
+    def _lay_until(self, picture: Picture) -> float:
+        latest_s = self._rest.latest_s
+        interval_s = picture.time_s - latest_s if np.isfinite(latest_s) else 1.0 / 30.0
+        return self._left_s - interval_s
+
+    def _go_on(self, picture: Picture) -> Sighting | None:
+        """Locate a ball where its motion leads."""
+        last, before = self.sightings[-1], self.sightings[-2]
+        looks = self._rest.looks
+        elapsed = picture.time_s - last.time_s
+        velocity = self._velocity()
+        interval = (last.time_s - before.time_s) / max(last.frame - before.frame, 1)
+        place = self._expected(picture.time_s)
+        smear = velocity * self._smear_share() * interval
+        bare = self._with_floor(picture)
+        smeared = float(np.hypot(smear[0], smear[1])) > _SMEARED_M
+        usual = bare if smeared else picture
+        seen = locate(usual, place, looks, reach_m=AGAIN_M, smear_m=smear)
+        if seen is None:
+            seen = locate(usual, place, looks, smear_m=smear)
+        if seen is None and not smeared:
+            seen = locate(bare, place, looks, smear_m=smear)
+        if seen is None or not _steady(seen, last, velocity):
+            speed = float(np.hypot(*velocity[:2]))
+            slack = (_SPEED_CHANGE * speed + _SPEED_SLACK_MPS) * elapsed
+            seen = locate_ahead(
+                bare,
+                last.centre_m,
+                looks,
+                ways=(1 if velocity[0] >= 0 else -1,),
+                least_m=speed * elapsed - slack,
+                most_m=speed * elapsed + slack,
+                smear_share=interval / elapsed * self._smear_share(),
+            )
+        return seen if seen is not None and _steady(seen, last, velocity) else None
+
+    def _velocity(self) -> FloatArray:
+        """Return the velocity from the last few sightings, shape (3,) [m/s]."""
+        last = self.sightings[-4:]
+        t = np.array([each.time_s for each in last])
+        x = np.array([each.centre_m for each in last])
+        t -= t.mean()
+        return np.asarray(t @ (x - x.mean(axis=0)) / (t @ t), dtype=np.float64)
+
+    def _expected(self, time_s: float) -> FloatArray:
+        last = self.sightings[-1]
+        place = last.centre_m + self._velocity() * (time_s - last.time_s)
+        place[2] = BALL_RADIUS_M
+        return place
+
+    def _smear_share(self) -> float:
+        return float(np.median(self._smear_shares)) if self._smear_shares else _USUAL_SMEAR_SHARE
+
+    def _with_floor(self, picture: Picture) -> Picture:
+        """Add the floor as it was when the ball lay, once the ball is clear of its old place."""
+        rest = self._rest
+        way = self._expected(picture.time_s) - rest.place_m
+        clear = float(np.hypot(way[0], way[1])) > _CLEAR_M
+        same = picture.camera is rest.camera and picture.luma.shape == rest.floor.shape
+        return replace(picture, floor=rest.floor) if clear and same else picture
+
+    def _bare_if_smeared(self, picture: Picture) -> Picture:
+        if len(self.sightings) < 2:
+            return picture
+        last, before = self.sightings[-1], self.sightings[-2]
+        interval = (last.time_s - before.time_s) / max(last.frame - before.frame, 1)
+        smear = self._velocity() * self._smear_share() * interval
+        return self._with_floor(picture) if float(np.hypot(smear[0], smear[1])) > _SMEARED_M else picture
+
+    def _note_smear(self, picture: Picture) -> None:
+        """Learn the exposure from the first moving frames: the smear that explains the edges best."""
+        if not 2 <= len(self.sightings) <= _SMEAR_FRAMES:
+            return
+        last, before = self.sightings[-1], self.sightings[-2]
+        interval = (last.time_s - before.time_s) / max(last.frame - before.frame, 1)
+        path = self._velocity() * interval
+        ends = picture.camera.project(np.vstack([last.centre_m, last.centre_m + path]))
+        step_px = ends[1] - ends[0]
+        length_px = float(np.hypot(*step_px))
+        if length_px < _LEAST_STEP_PX:
+            return
+        outline = last.fit.outline
+        luma, origin = without_floor(
+            self._with_floor(picture), last.fit.centre_px, outline.radius_px, self._rest.looks
+        )
+        smear_px = smear_length(luma, outline.moved(-origin), step_px / length_px)
+        if np.isfinite(smear_px):
+            self._smear_shares.append(min(smear_px / length_px, 1.0))
+
+
+def _behind_head(seen: Sighting, head_m: FloatArray | None) -> bool:
+    """Whether a sighting is where the head is, and not ahead of it."""
+    return head_m is not None and float(np.hypot(*(seen.centre_m - head_m)[:2])) < 1.2 * BALL_RADIUS_M
+
+
+def _along_parabola(
+    t: Sequence[float] | FloatArray, x: FloatArray, at_s: float
+) -> tuple[FloatArray, FloatArray]:
+    """Return floor place and velocity at an instant from a parabola, shapes (3,) each."""
+    middle = float(np.mean(t))
+    curve = np.polynomial.polynomial.polyfit(np.asarray(t) - middle, x, 2)
+    since = at_s - middle
+    place = curve[0] + curve[1] * since + curve[2] * since**2
+    place[2] = BALL_RADIUS_M
+    return place, np.asarray(curve[1] + 2.0 * curve[2] * since, dtype=np.float64)
+
+
+def _steady(seen: Sighting, last: Sighting, velocity: FloatArray) -> bool:
+    """Whether a sighting continues the motion."""
+    measured = (seen.centre_m - last.centre_m) / (seen.time_s - last.time_s)
+    change = float(np.hypot(*(measured - velocity)[:2]))
+    return change <= _SPEED_CHANGE * float(np.hypot(*velocity[:2])) + _SPEED_SLACK_MPS
