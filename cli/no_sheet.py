@@ -15,7 +15,7 @@ from pennyfall.tracker.placing import PlacedHead
 INTERVAL_SDS = 1.96
 """Half-width of a 95 % interval."""
 
-UNKNOWN_SIZE_SD = 0.17
+UNKNOWN_SIZE_SD = 0.19
 """Chosen by us: the 95 % interval then holds the truth whichever printed size (16 to 32 mm) was taken for the
 usual one of 24 mm."""
 
@@ -63,8 +63,8 @@ def without_sheet_cautions(
             Caution(
                 "tag-size-assumed",
                 f"The head tag is taken to be {side_mm:g} mm wide because nobody said; another size makes "
-                "every length wrong in proportion, and most of the uncertainty is that. State its size in a club "
-                "file (pennyfall club).",
+                "every length wrong in proportion, and most of the uncertainty is that. State its size in a "
+                "club file (pennyfall club).",
             )
         )
     return tuple(notes)
