@@ -110,7 +110,7 @@ def measure(
         impact_speed_mps=impact_speed,
         speed_lost_share=Estimate.missing() if context.practice else estimate("speed_lost_share"),
         ball_speed_mps=_with_scale(context.ball_speed_mps, context.scale_rel_sd),
-        ball_to_head_ratio=_ratio(context.ball_speed_mps, estimate("impact_speed_mps")),
+        ball_to_head_ratio=_ratio(context.ball_speed_mps, impact_speed),
         spectral_arc_length=smoothness[0],
         log_dimensionless_jerk=smoothness[1],
         head_tilt_range_rad=arc.tilt_range(x_range),
@@ -211,6 +211,7 @@ def _with_scale(estimate: Estimate, scale_rel_sd: float) -> Estimate:
 
 
 def _ratio(ball: Estimate, head: Estimate) -> Estimate:
+    """Return the ratio; ball and head lie in different planes, so the head's scale error is its own."""
     ratio = ball.value / head.value
     return Estimate(ratio, float(ratio * np.hypot(ball.sd / ball.value, head.sd / head.value)))
 

@@ -5,6 +5,10 @@ rest. The early motion is a polynomial in the time since the onset whose lowest 
 acceleration (power 2), a jump in jerk (power 3), or smoother still (power 4). Each has a Gaussian prior for
 its coefficients; the likelihood of every onset instant under each follows in closed form, and the onset's
 distribution is their average.
+
+A movement that ends at rest tells more: whatever its polynomial, it has covered its length when it ends and
+is then as slow as it was at first. The prior is conditioned on both, loosely, since a real backswing is no
+polynomial of so low a degree all the way.
 """
 
 from __future__ import annotations
@@ -17,6 +21,18 @@ from pennyfall.kinematics.values import BoolArray, Estimate, FloatArray
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
+class Movement:
+    """The whole movement whose onset is sought."""
+
+    length_m: float
+    """Signed length [m]."""
+    end_s: float
+    """When it has covered it [s]."""
+    rests: bool
+    """Whether it is then at rest, as at the top of a backswing."""
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
 class _Start:
     """One way of leaving rest: powers of the time since, in units of length / duration^power."""
 
@@ -26,15 +42,28 @@ class _Start:
     sds: tuple[float, ...]
 
 
-STARTS = (
+TO_REST = (
+    _Start(probability=0.3, powers=(2, 3, 4, 5), means=(3.0, -2.0, -2.0, 2.0), sds=(3.0, 8.0, 12.0, 10.0)),
+    _Start(probability=0.4, powers=(3, 4, 5, 6), means=(8.0, -10.0, 3.0, 0.0), sds=(6.0, 15.0, 15.0, 10.0)),
+    _Start(
+        probability=0.3, powers=(4, 5, 6, 7), means=(15.0, -24.0, 10.0, 0.0), sds=(10.0, 20.0, 20.0, 10.0)
+    ),
+)
+"""Chosen by us, for a movement that ends at rest. A half cosine has 2.5 at the second power and -2 at the
+fourth, the lowest polynomial with a constant start 6, -8 and 3; a minimum-jerk movement (Flash & Hogan 1985,
+from memory) has 10, -15 and 6 from the third power on; the next smoother start 15, -24 and 10 from the
+fourth."""
+ONWARD = (
     _Start(probability=0.3, powers=(2, 3, 4, 5), means=(3.0, -2.0, -2.0, 0.0), sds=(3.0, 6.0, 10.0, 10.0)),
     _Start(probability=0.5, powers=(3, 4, 5), means=(6.0, -6.0, 2.0), sds=(5.0, 10.0, 10.0)),
     _Start(probability=0.2, powers=(4, 5), means=(12.0, -12.0), sds=(12.0, 20.0)),
 )
-"""Chosen by us. A half cosine has 2.5 at the second power and -2 at the fourth, the lowest polynomial with a
-constant start 6, -8 and 3; a minimum-jerk movement (Flash & Hogan 1985, from memory) has 10, -15 and 6
-from the third power on, one that arrives with the forward swing's acceleration about 5, -5 and 1; the
-next smoother start 15 at the fourth. Unhurried arm movements are close to minimum jerk, hence its weight."""
+"""Chosen by us, for one that goes on: seen backward in time, a follow-through from the finish."""
+LENGTH_SD = 0.2
+SPEED_SD = 1.0
+"""Chosen by us: standard deviations of what the early polynomial misses at the end of the movement, of its
+length and of its mean speed. A quarter of them narrows the interval by another 5 % on simulated backswings,
+and holds the truth less often when the backswing changes its way."""
 GRID_STEP_S = 0.002
 REACH_S = (-0.16, 0.06)
 """Chosen by us: how far around the first visible motion the onset is sought."""
@@ -53,21 +82,21 @@ def takeaway_instant(
     sd_m: FloatArray,
     lag_one: float,
     visible_s: float,
-    movement: tuple[float, float],
+    movement: Movement,
 ) -> Estimate:
     """Return the instant at which the head left rest.
 
     Parameters
     ----------
     time_s, x_m, sd_m : ndarray, shape (n,)
-        Seen frames from the rest at address until the head has moved by one or two centimetres: time [s],
-        position [m], standard deviation of the error in motion [m].
+        Seen frames from the rest at address until the head has moved by some centimetres: time [s], position
+        [m], standard deviation of the error in motion [m].
     lag_one : float
         Correlation of the errors of neighbouring frames in motion.
     visible_s : float
         Instant at which the motion is plain [s].
-    movement : tuple of float
-        Signed length [m] and rough duration [s] of the whole movement.
+    movement : Movement
+        The whole movement.
 
     """
     noise = _error_covariance(x_m, sd_m, lag_one) + FREE_LEVEL_SD_M**2
@@ -77,16 +106,16 @@ def takeaway_instant(
     y = x_m - np.mean(x_m[: max(len(x_m) // 4, 1)])
     whitening = np.linalg.inv(np.linalg.cholesky(noise))
     y_white = whitening @ y
-    length, duration = movement
+    share = since / np.maximum(movement.end_s - candidates, GRID_STEP_S)[:, None]
     log_all = np.stack(
         [
             np.log(start.probability)
             + _log_evidence(
-                whitening @ (length * (since[:, :, None] / duration) ** np.array(start.powers)),
+                whitening @ (movement.length_m * share[:, :, None] ** np.array(start.powers)),
                 y_white,
-                start,
+                *_prior(start, rests=movement.rests),
             )
-            for start in STARTS
+            for start in (TO_REST if movement.rests else ONWARD)
         ]
     )
     posterior = np.exp(log_all - log_all.max()).sum(axis=0)
@@ -115,11 +144,24 @@ def _error_covariance(x_m: FloatArray, sd_m: FloatArray, lag_one: float) -> Floa
     return covariance
 
 
-def _log_evidence(design: FloatArray, y: FloatArray, start: _Start) -> FloatArray:
+def _prior(start: _Start, *, rests: bool) -> tuple[FloatArray, FloatArray]:
+    """Return mean and a root of the covariance of the coefficients, shapes (k,) and (k, k)."""
+    mean, covariance = np.array(start.means), np.diag(np.square(start.sds))
+    if rests:
+        # At the end the powers of the share are all one: length and speed are sums over the coefficients.
+        ending = np.array([np.ones(len(mean)), start.powers], dtype=np.float64)
+        miss = ending @ covariance @ ending.T + np.diag([LENGTH_SD**2, SPEED_SD**2])
+        gain = np.linalg.solve(miss, ending @ covariance).T
+        mean = mean + gain @ (np.array([1.0, 0.0]) - ending @ mean)
+        covariance = covariance - gain @ ending @ covariance
+    return mean, np.linalg.cholesky(covariance)
+
+
+def _log_evidence(design: FloatArray, y: FloatArray, mean: FloatArray, root: FloatArray) -> FloatArray:
     """Return the log evidence of y = design @ coefficients + white noise for each design, shape (b,)."""
-    misfit = y - design @ np.array(start.means)
-    scaled = design * np.array(start.sds)
-    gram = scaled.swapaxes(1, 2) @ scaled + np.eye(len(start.sds))
+    misfit = y - design @ mean
+    scaled = design @ root
+    gram = scaled.swapaxes(1, 2) @ scaled + np.eye(len(mean))
     projected = (scaled.swapaxes(1, 2) @ misfit[:, :, None])[:, :, 0]
     explained = np.einsum("bi,bi->b", projected, np.linalg.solve(gram, projected[:, :, None])[:, :, 0])
     evidence: FloatArray = 0.5 * (explained - np.sum(misfit**2, axis=1)) - 0.5 * np.linalg.slogdet(gram)[1]

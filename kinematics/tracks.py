@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
 from pennyfall.kinematics.values import BoolArray, FloatArray, freeze_arrays
@@ -33,6 +34,8 @@ class HeadTrack:
     address, NaN where not measured."""
     sd_tilt_rad: FloatArray
     """Standard deviation of the tilt, shape (n,) [rad]."""
+    exposure_s: float = math.nan
+    """Exposure time of a frame; NaN where not known [s]."""
 
     def __post_init__(self) -> None:
         freeze_arrays(self)

@@ -23,6 +23,11 @@ TOP_ACCELERATION_SDS = np.array([0.05, 1.5])
 and one that grabs."""
 LOG_STEP_ODDS = -4.0
 """Log odds of a step of acceleration at the top beforehand, chosen by us: one stroke in fifty grabs."""
+IMPACT_SHARE = 3.0
+"""Process noise of the swing around impact over the likeliest. Likelihood fits it to the middle of the phase,
+where most frames are, and so to a smoother motion than the one-sided estimate at impact may assume. Measured
+on simulated strokes at 240 frames/s: with 1 the acceleration at impact erred by 1.33 of its stated standard
+deviations, with 3 by 0.95, and by a little less in absolute terms."""
 FEWEST_FRAMES_AFTER = 6
 """Chosen by us: fewer frames after impact say nothing about the process noise there."""
 
@@ -72,6 +77,12 @@ def choose_noise(frames: StrokeFrames, model: StrokeModel) -> StrokeModel:
         diffusion=(_log_mean(back, log_weight), chosen_forward, through),
         top_acceleration_sd=float(top_sd[int(np.argmax(log_weight))]),
     )
+
+
+def loosened_at_impact(model: StrokeModel) -> StrokeModel:
+    """Return the model with which a swing is smoothed whose acceleration at impact is asked for."""
+    back, forward, through = model.diffusion
+    return replace(model, diffusion=(back, IMPACT_SHARE * forward, IMPACT_SHARE * through))
 
 
 def _log_prior(diffusion: FloatArray) -> FloatArray:

@@ -6,7 +6,7 @@ import numpy as np
 
 from pennyfall.kinematics.launch import Launch
 from pennyfall.kinematics.strokes import MOVING_MPS, FoundStroke, coarse_velocity
-from pennyfall.kinematics.takeaway import takeaway_instant
+from pennyfall.kinematics.takeaway import Movement, takeaway_instant
 from pennyfall.kinematics.values import Estimate, FloatArray
 from pennyfall.tracker.impact_time import FINE_STEP_FRAMES, SCAN_STEP_FRAMES, impact_profile
 from pennyfall.tracker.measurement_noise import FrameErrors, MeasurementNoise
@@ -14,8 +14,12 @@ from pennyfall.tracker.stroke_chain import StrokeFrames
 
 STEP_EVIDENCE = 8.0
 """Log likelihood ratio beyond which a velocity step counts as an impact, chosen by us: odds of 3000 to 1."""
-EARLY_MOTION_M = 0.015
-"""Frames up to this far from rest tell when the head left it."""
+EARLY_MOTION_SDS = 300.0
+EARLY_MOTION_M = (0.010, 0.050)
+"""Frames up to this far from rest tell when the head left it, chosen by us: as many standard deviations of
+its place as leave a polynomial of low degree no fault that could be seen, within limits."""
+STOPPING_MOTION_M = 0.015
+"""Frames this near to the finish tell when the head came to rest there."""
 STILL_AFTER_S = 0.15
 """Chosen by us: a head still for this long after the finish has stopped, not turned."""
 SCAN_REACH_S = 0.12
@@ -67,12 +71,18 @@ def find_takeaway(frames: StrokeFrames, found: FoundStroke, noise: MeasurementNo
         return Estimate(found.takeaway_s, 0.02)
     time, x = frames.visible()
     rest = np.median(x[time <= max(found.takeaway_s - 0.05, time[2])])
-    early = (np.abs(x - rest) < EARLY_MOTION_M) & (time < found.top_s)
-    last = int(np.argmin(early)) if not early.all() else len(early)
     sd = frames.errors.sd_m
+    early = (np.abs(x - rest) < _early_motion(sd)) & (time < found.top_s)
+    last = int(np.argmin(early)) if not early.all() else len(early)
     visible = _visible_motion(time[:last], x[:last], rest, float(np.median(sd)))
-    movement = (float(x[time < found.top_s + 0.02].min() - rest), found.top_s - found.takeaway_s + 0.05)
+    movement = Movement(
+        length_m=float(x[time < found.top_s + 0.02].min() - rest), end_s=found.top_s, rests=True
+    )
     return takeaway_instant(time[:last], x[:last], sd[:last], noise.lag_one, visible, movement)
+
+
+def _early_motion(sd_m: FloatArray) -> float:
+    return float(np.clip(EARLY_MOTION_SDS * np.median(sd_m), *EARLY_MOTION_M))
 
 
 def _visible_motion(time: FloatArray, x: FloatArray, rest: float, sd: float) -> float:
@@ -105,9 +115,11 @@ def find_stop(frames: StrokeFrames, found: FoundStroke, noise: MeasurementNoise)
     ):
         return Estimate.missing()
     rest = np.median(x[after][len(x[after]) // 2 :])
-    movement = (float(np.interp(found.pass_s, time, x) - rest), found.finish_s - found.pass_s + 0.1)
-    near = (np.abs(x - rest) < EARLY_MOTION_M) & (time > found.pass_s)
+    movement = Movement(
+        length_m=float(np.interp(found.pass_s, time, x) - rest), end_s=-found.pass_s, rests=False
+    )
     sd = frames.errors.sd_m
+    near = (np.abs(x - rest) < STOPPING_MOTION_M) & (time > found.pass_s)
     time, x, sd = time[near][::-1], x[near][::-1], sd[near][::-1]
     visible = _visible_motion(-time, x, rest, float(np.median(sd)))
     mirrored = takeaway_instant(-time, x, sd, noise.lag_one, visible, movement)

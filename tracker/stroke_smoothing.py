@@ -12,6 +12,7 @@ from pennyfall.kinematics.strokes import FoundStroke
 from pennyfall.kinematics.takeaway import repeated
 from pennyfall.kinematics.tracks import HeadTrack
 from pennyfall.kinematics.values import Estimate, FloatArray, IntArray
+from pennyfall.tracker.impact_smear import undo_impact_smear
 from pennyfall.tracker.measurement_noise import (
     LAG_ONE_PRIOR,
     MeasurementNoise,
@@ -19,9 +20,9 @@ from pennyfall.tracker.measurement_noise import (
     frame_errors,
 )
 from pennyfall.tracker.motion_model import MOTION_STATES, OBSERVED, MotionChain, transition
-from pennyfall.tracker.noise_choice import TOP_ACCELERATION_SDS, choose_noise
+from pennyfall.tracker.noise_choice import TOP_ACCELERATION_SDS, choose_noise, loosened_at_impact
 from pennyfall.tracker.smoothing import SmoothedChain, sample_paths, smooth
-from pennyfall.tracker.stroke_chain import StrokeFrames, StrokeModel, StrokeNodes, build_chain
+from pennyfall.tracker.stroke_chain import StrokeFrames, StrokeModel, build_chain
 from pennyfall.tracker.stroke_events import (
     coarse_top,
     combine_impact,
@@ -36,6 +37,7 @@ AFTER_FINISH_S = 0.35
 """Chosen by us: how much of the rest before takeaway and after the finish goes into the smoothing."""
 UNRESTED_LEAD_S = 0.12
 """Chosen by us: without a rest, how much of the motion before the turn goes into it."""
+EARLY_START_SDS = 2.0
 LARGEST_STEP_S = 0.04
 """Chosen by us: an event found to a few frames moves no further when the curve is smoothed."""
 SHARP_IMPACT_SD_S = 2.5e-4
@@ -104,13 +106,18 @@ def smooth_stroke(
         top_acceleration_sd=float(TOP_ACCELERATION_SDS[0]),
     )
     # The top first: at a misplaced top, likelihood would see a step of acceleration that is not there.
-    model = choose_noise(frames, _refine_events(frames, model))
+    model, step_mps = _refine_events(frames, model)
+    if struck:
+        frames = undo_impact_smear(frames, impact.value, impact.sd, step_mps, head.exposure_s)
+    likeliest = choose_noise(frames, model)
+    model = loosened_at_impact(likeliest)
     chain, nodes = build_chain(frames, model, fill=True)
     smoothed = smooth(chain)
     samples = sample_paths(smoothed, SAMPLES, generator)
     sensitivity = np.zeros_like(samples[0])
     if not found.rested:
-        takeaway = Estimate(model.takeaway, _crossing_sd(smoothed, nodes.takeaway))
+        noise_m = float(np.median(frames.errors.sd_m))
+        takeaway = Estimate(model.takeaway, _turn_sd(smoothed, nodes.takeaway, noise_m))
     if not struck:
         v = smoothed.mean[nodes.impact, VELOCITY]
         impact = Estimate(
@@ -123,7 +130,9 @@ def smooth_stroke(
     stroke = SmoothedStroke(
         time_s=chain.time_s,
         state=smoothed.mean[:, :MOTION_STATES],
-        state_sd=np.sqrt(variance + (sensitivity * impact.sd) ** 2),
+        state_sd=_with_early_start(
+            np.sqrt(variance + (sensitivity * impact.sd) ** 2), chain.time_s, takeaway, nodes.takeaway
+        ),
         samples=samples + sensitivity * (impact_samples - impact.value)[:, None, None],
         takeaway=takeaway,
         impact=impact,
@@ -138,7 +147,7 @@ def smooth_stroke(
         stroke=stroke,
         noise=noise,
         noise_sd_m=float(np.median(frames.errors.sd_m)),
-        innovation_ratio=_innovation_ratio(chain, smoothed, nodes),
+        innovation_ratio=_innovation_ratio(frames, likeliest),
         impact_by_ball=None if launch is None else launch.impact_s,
         impact_by_head=by_head,
         practice=not struck,
@@ -165,8 +174,11 @@ def _with_noise(
     return StrokeFrames(time=time, x=x, errors=errors, seen=seen), noise
 
 
-def _refine_events(frames: StrokeFrames, model: StrokeModel) -> StrokeModel:
-    """Return the model with the events that are crossings moved to where the smoothed curve has them."""
+def _refine_events(frames: StrokeFrames, model: StrokeModel) -> tuple[StrokeModel, float]:
+    """Return the model with the events that are crossings moved to where the smoothed curve has them.
+
+    The second value is the speed lost at impact [m/s].
+    """
     chain, nodes = build_chain(frames, model, fill=False)
     smoothed = smooth(chain)
     takeaway, impact = model.takeaway, model.impact
@@ -177,7 +189,8 @@ def _refine_events(frames: StrokeFrames, model: StrokeModel) -> StrokeModel:
         x, v = smoothed.mean[nodes.impact, :2]
         impact += float(np.clip((level - x) / max(v, 0.05), -LARGEST_STEP_S, LARGEST_STEP_S))
     top = model.top + _newton(smoothed.mean[nodes.top])
-    return replace(model, takeaway=takeaway, top=top, impact=impact)
+    step_mps = smoothed.mean[nodes.impact, VELOCITY] - smoothed.mean[nodes.impact + 1, VELOCITY]
+    return replace(model, takeaway=takeaway, top=top, impact=impact), float(step_mps)
 
 
 def _impact_sensitivity(frames: StrokeFrames, model: StrokeModel, step_s: float) -> FloatArray:
@@ -198,15 +211,28 @@ def _impact_sensitivity(frames: StrokeFrames, model: StrokeModel, step_s: float)
     return sensitivity
 
 
+def _with_early_start(state_sd: FloatArray, time_s: FloatArray, takeaway: Estimate, node: int) -> FloatArray:
+    """Return the sds with those of the first motion for the time in which it may have begun already."""
+    doubtful = (time_s > takeaway.value - EARLY_START_SDS * takeaway.sd) & (np.arange(len(time_s)) <= node)
+    widened = state_sd.copy()
+    widened[doubtful] = np.maximum(state_sd[doubtful], state_sd[node + 1])
+    return widened
+
+
 def _newton(state: FloatArray) -> float:
     """Return the step in time to the zero of velocity nearest to a node."""
     v, a = state[VELOCITY], state[ACCELERATION]
     return float(np.clip(-v / a, -LARGEST_STEP_S, LARGEST_STEP_S)) if abs(a) > 1e-3 else 0.0
 
 
-def _crossing_sd(smoothed: SmoothedChain, node: int) -> float:
-    a = abs(smoothed.mean[node, ACCELERATION])
-    return float(np.sqrt(smoothed.covariance[node, VELOCITY, VELOCITY]) / max(a, 0.1))
+def _turn_sd(smoothed: SmoothedChain, node: int, noise_m: float) -> float:
+    """Return how well the instant is known at which a head that did not rest turned back [s].
+
+    A hand may turn it gently or with a start: within the noise about the turn the picture cannot tell.
+    """
+    a = max(abs(float(smoothed.mean[node, ACCELERATION])), 0.1)
+    crossing = np.sqrt(smoothed.covariance[node, VELOCITY, VELOCITY]) / a
+    return float(np.hypot(crossing, np.sqrt(2 * noise_m / a / 3)))
 
 
 def _finish_node(chain: MotionChain, smoothed: SmoothedChain, impact_node: int) -> int | None:
@@ -214,8 +240,10 @@ def _finish_node(chain: MotionChain, smoothed: SmoothedChain, impact_node: int) 
     return impact_node + 2 + int(ended[0]) if len(ended) else None
 
 
-def _innovation_ratio(chain: MotionChain, smoothed: SmoothedChain, nodes: StrokeNodes) -> float:
+def _innovation_ratio(frames: StrokeFrames, likeliest: StrokeModel) -> float:
     """Return the root mean square of the innovations over their expected size in motion; 1 is consistent."""
+    chain, nodes = build_chain(frames, likeliest, fill=False)
+    smoothed = smooth(chain)
     measured = np.flatnonzero(np.isfinite(chain.position_m) & (chain.error_carry < 1))
     measured = measured[measured > nodes.takeaway]
     innovation = chain.position_m[measured] - smoothed.predicted_mean[measured] @ OBSERVED[0]

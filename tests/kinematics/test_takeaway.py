@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from pennyfall.kinematics.takeaway import repeated, takeaway_instant
+from pennyfall.kinematics.takeaway import Movement, repeated, takeaway_instant
 from pennyfall.kinematics.values import Estimate, FloatArray
 from tests.tracker.simulated_strokes import correlated_noise
 
@@ -20,7 +20,8 @@ def onset(
     early = np.abs(position) < 0.015
     x = (position + noise)[early]
     visible = float(time[early][np.flatnonzero(np.abs(x - x[0]) < 4 * sd_m)[-1]])
-    return takeaway_instant(time[early], x, np.full(len(x), sd_m), lag_one, visible, (-0.2, 0.7))
+    movement = Movement(length_m=-0.2, end_s=1.2, rests=True)
+    return takeaway_instant(time[early], x, np.full(len(x), sd_m), lag_one, visible, movement)
 
 
 def start(power: int, time: FloatArray) -> FloatArray:

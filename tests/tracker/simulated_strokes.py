@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, fields
+from dataclasses import dataclass, fields, replace
 
 import numpy as np
 from numpy.polynomial import Polynomial
@@ -347,7 +347,8 @@ def motion_track(
 def part_of(head: HeadTrack, first_s: float, last_s: float) -> HeadTrack:
     """Return the frames of a track within a stretch of time."""
     kept = (head.time_s >= first_s) & (head.time_s < last_s)
-    return HeadTrack(**{each.name: getattr(head, each.name)[kept] for each in fields(head)})
+    arrays = [each.name for each in fields(head) if isinstance(getattr(head, each.name), np.ndarray)]
+    return replace(head, **{name: getattr(head, name)[kept] for name in arrays})
 
 
 def delayed_ball(
