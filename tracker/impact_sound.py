@@ -172,7 +172,7 @@ def onset(sound: Sound, from_s: float) -> Estimate:
     start = max(loudest - round(BEFORE_LOUDEST_S * sound.rate_hz), 0)
     end = min(loudest + block + round(AFTER_LOUDEST_S * sound.rate_hz), len(wave))
     place, sd = _akaike(wave[start:end])
-    coding = CODED_BLOCK / np.sqrt(12)
+    coding = CODED_BLOCK / np.sqrt(3)  # anywhere from one block early to one late
     return Estimate(
         sound.start_s + (start + place) / sound.rate_hz, float(np.hypot(sd, coding)) / sound.rate_hz
     )

@@ -1,0 +1,166 @@
+"""Timestamps become true times: factors from the frames themselves, ramps, jitter, rounding."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from pennyfall.kinematics.errors import CannotMeasure
+from pennyfall.kinematics.speed_jump import speed_jump
+from pennyfall.kinematics.speed_ramp import rate_steps
+from pennyfall.kinematics.time_base import time_base, unrounded, usual_interval
+from pennyfall.kinematics.values import FloatArray
+from pennyfall.tracker.clip import Clip
+
+
+def _stamps(*runs: tuple[int, float]) -> FloatArray:
+    """Return timestamps of runs of so many intervals of such a length [s]."""
+    intervals = np.concatenate([np.full(count, length) for count, length in runs])
+    return np.concatenate([[0.0], np.cumsum(intervals)])
+
+
+def test_timestamps_without_a_rate_are_true_times_from_the_first() -> None:
+    stamps = 3.7 + _stamps((50, 1 / 60))
+    base = time_base(stamps)
+    np.testing.assert_allclose(base.time_s, stamps - 3.7)
+    assert base.source == "timestamps"
+    assert base.words == "Times are the file's own timestamps."
+
+
+def test_the_factor_comes_from_the_usual_interval_and_not_from_the_mean() -> None:
+    """Two pauses halve the average rate; the frames still follow each other at 30 per second."""
+    stamps = _stamps((60, 1 / 30), (1, 2.0), (60, 1 / 30), (1, 2.0))
+    base = time_base(stamps, recorded_at_hz=240.0)
+    assert base.slow_motion_factor == pytest.approx(8.0)
+    assert base.source == "stated"
+    np.testing.assert_allclose(base.time_s, stamps / 8)
+
+
+def test_jitter_does_not_move_the_factor(generator: np.random.Generator) -> None:
+    """Each frame stamped up to 15 % of an interval late: the mean of n intervals errs by 0.15 / n at most."""
+    count = 400
+    stamps = np.arange(count) / 30 + generator.uniform(0, 0.15 / 30, count)
+    assert usual_interval(np.diff(stamps)) == pytest.approx(1 / 30, rel=0.15 / (count - 1))
+
+
+def test_lost_frames_do_not_move_the_factor(generator: np.random.Generator) -> None:
+    kept = np.sort(generator.choice(400, 330, replace=False))
+    assert usual_interval(np.diff(kept / 240)) == pytest.approx(1 / 240)
+
+
+@pytest.mark.footage
+def test_the_filmed_drop_plays_four_times_slower_than_life(footage: Path) -> None:
+    """An Android phone noted 120 frames/s; the file's description: true time = container time / 4.001."""
+    clip = Clip(footage / "ball-drop-120fps" / "ball_drop.mp4")
+    assert clip.time_source == "metadata"
+    assert clip.slow_motion_factor == pytest.approx(4.001, abs=0.0005)
+    assert "by the phone's own note" in clip.time_base.words
+    # container 29.995 frames/s over 327 frames: 10.87 s, a quarter of it true
+    assert clip.time_base.time_s[-1] == pytest.approx(326 / 120, rel=1e-4)
+
+
+def test_a_rate_stated_by_its_round_name_changes_nothing() -> None:
+    stamps = _stamps((100, 1 / 239.76))
+    base = time_base(stamps, recorded_at_hz=240.0)
+    assert base.slow_motion_factor == 1.0
+    assert base.source == "stated"
+    np.testing.assert_array_equal(base.time_s, stamps)
+
+
+def test_a_rate_below_the_one_played_is_refused() -> None:
+    with pytest.raises(CannotMeasure) as refused:
+        time_base(_stamps((100, 1 / 240)), recorded_at_hz=60.0)
+    assert refused.value.message == "The clip plays 240 frames/s, so it was not recorded at 60."
+    assert "--recorded-at" in refused.value.fix
+
+
+def test_normal_slow_normal_is_a_ramp_where_the_rate_is_known() -> None:
+    stamps = _stamps((60, 1 / 240), (100, 1 / 30), (60, 1 / 240))
+    base = time_base(stamps, capture_rate_hz=240.0)
+    assert base.ramp
+    assert base.source == "metadata"
+    np.testing.assert_allclose(base.time_s, np.arange(221) / 240)
+    assert base.slow_motion_factor == pytest.approx(stamps[-1] / (220 / 240))
+    assert "4.17 and 33.3 ms" in base.words
+
+
+def test_a_ramp_that_eases_from_one_rate_to_the_other_is_one_too() -> None:
+    ease = np.geomspace(1, 8, 12) / 240
+    intervals = np.concatenate(
+        [np.full(60, 1 / 240), ease, np.full(120, 8 / 240), ease[::-1], np.full(60, 1 / 240)]
+    )
+    stamps = np.concatenate([[0.0], np.cumsum(intervals)])
+    base = time_base(stamps, recorded_at_hz=240.0)
+    assert base.ramp
+    np.testing.assert_allclose(base.time_s, np.arange(len(stamps)) / 240)
+
+
+def test_a_frame_lost_in_the_slow_part_of_a_ramp_keeps_its_time() -> None:
+    stamps = np.delete(_stamps((60, 1 / 240), (100, 1 / 30), (60, 1 / 240)), 100)
+    base = time_base(stamps, capture_rate_hz=240.0)
+    np.testing.assert_allclose(base.time_s, np.delete(np.arange(221), 100) / 240)
+
+
+def test_a_camera_short_of_light_is_no_ramp() -> None:
+    """60 frames/s that drop to 30: every frame is stamped at its own time, and the phone notes 60."""
+    stamps = _stamps((90, 1 / 60), (60, 1 / 30), (90, 1 / 60))
+    base = time_base(stamps, capture_rate_hz=60.0)
+    assert not base.ramp
+    np.testing.assert_array_equal(base.time_s, stamps)
+    assert "steps between 16.7 and 33.3 ms" in base.words
+
+
+def test_frames_at_arbitrary_times_do_not_step(generator: np.random.Generator) -> None:
+    for _ in range(50):
+        assert rate_steps(generator.uniform(0.004, 0.04, 200)) is None
+
+
+def test_jitter_and_losses_do_not_step(generator: np.random.Generator) -> None:
+    for _ in range(50):
+        kept = np.sort(generator.choice(300, 270, replace=False))
+        stamps = kept / 120 + generator.uniform(0, 0.1 / 120, len(kept))
+        assert rate_steps(np.diff(stamps)) is None
+
+
+def test_times_rounded_to_milliseconds_are_put_back_on_their_grid() -> None:
+    """Matroska counts milliseconds: the usual 240 frames/s become 4, 4, 4, 4, 4, 5 ms."""
+    even = np.arange(500) / 240
+    rounded = np.round(even, 3)
+    np.testing.assert_allclose(unrounded(rounded, 0.001), even, atol=0.00005)
+
+
+def test_uneven_times_are_not_put_on_a_grid(generator: np.random.Generator) -> None:
+    stamps = np.round(np.cumsum(generator.uniform(0.004, 0.02, 100)), 3)
+    assert unrounded(stamps, 0.001) is stamps
+
+
+def _ramped_head(slow: float) -> tuple[FloatArray, FloatArray]:
+    """Return apparent time and place of a head swinging at 1 Hz, its middle part played slower."""
+    true_s = np.arange(240) / 240
+    interval = np.where((true_s[1:] > 0.35) & (true_s[1:] < 0.65), slow, 1.0) / 240
+    return np.concatenate([[0.0], np.cumsum(interval)]), 0.12 * np.cos(2 * np.pi * true_s)
+
+
+@pytest.mark.parametrize("slow", [4.0, 8.0])
+def test_a_head_in_a_ramp_jumps_in_speed(slow: float) -> None:
+    time_s, x_m = _ramped_head(slow)
+    jump = speed_jump(time_s, x_m, np.ones(240, dtype=bool), rate_steps(np.diff(time_s)))
+    assert jump is not None
+    assert jump.time_s == pytest.approx(0.35, abs=0.01)
+    assert 1 / jump.ratio == pytest.approx(slow, rel=0.15)
+
+
+def test_a_head_of_which_frames_are_missing_does_not_jump(generator: np.random.Generator) -> None:
+    true_s = np.sort(generator.choice(240, 150, replace=False)) / 240
+    x_m = 0.12 * np.cos(2 * np.pi * true_s) + generator.normal(0, 0.0001, 150)
+    assert speed_jump(true_s, x_m, np.ones(150, dtype=bool)) is None
+
+
+def test_an_impact_is_no_jump() -> None:
+    """A head of 350 g loses 21 % of its speed to the ball (momentum and restitution 0.78)."""
+    time_s = np.arange(120) / 240
+    v = np.where(time_s < 0.25, 1.6, 1.26)
+    x_m = np.concatenate([[0.0], np.cumsum(v[:-1])]) / 240
+    assert speed_jump(time_s, x_m, np.ones(120, dtype=bool)) is None
