@@ -7,10 +7,12 @@ from pathlib import Path
 
 import typer
 
+from pennyfall.cli.clip_result import ClipResult
 from pennyfall.cli.coin_memory import KeptFriction, load_frictions, save_frictions
 from pennyfall.cli.coin_prediction import CoinPrediction, CoinSetup, predict_coin
 from pennyfall.cli.document import load_measurement, save_measurement, write_whole
-from pennyfall.cli.measure import ClipResult, MeasureOptions, measure_clip
+from pennyfall.cli.measure import measure_clip
+from pennyfall.cli.measure_options import MeasureOptions
 from pennyfall.cli.report.coin_table import coin_table
 from pennyfall.kinematics.errors import CannotMeasure
 from pennyfall.kinematics.friction_inference import ObservedCoin

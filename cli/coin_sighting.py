@@ -8,8 +8,8 @@ from pathlib import Path
 
 import numpy as np
 
+from pennyfall.cli.clip_result import ClipResult
 from pennyfall.cli.coin_prediction import CoinSetup
-from pennyfall.cli.measure import ClipResult
 from pennyfall.kinematics.errors import CannotMeasure
 from pennyfall.kinematics.friction_inference import ObservedCoin
 from pennyfall.kinematics.tracks import HeadTrack

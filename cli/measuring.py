@@ -9,9 +9,11 @@ from typing import Literal
 
 import typer
 
+from pennyfall.cli.clip_result import ClipResult
 from pennyfall.cli.console import progress_bar
 from pennyfall.cli.document import save_measurement, write_whole
-from pennyfall.cli.measure import ClipResult, MeasureOptions, measure_clip
+from pennyfall.cli.measure import measure_clip
+from pennyfall.cli.measure_options import MeasureOptions
 from pennyfall.kinematics.errors import CannotMeasure
 
 

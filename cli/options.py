@@ -8,7 +8,7 @@ from pennyfall.calibration.club import load_club
 from pennyfall.calibration.layout import STANDARD_SHEET
 from pennyfall.calibration.layout_file import load_layout
 from pennyfall.calibration.lens import load_lens
-from pennyfall.cli.measure import MeasureOptions
+from pennyfall.cli.measure_options import MeasureOptions
 from pennyfall.kinematics.errors import CannotMeasure
 from pennyfall.kinematics.values import Estimate
 from pennyfall.tracker.boxes import Box

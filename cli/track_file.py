@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 
-from pennyfall.cli.measure import ClipResult
+from pennyfall.cli.clip_result import ClipResult
 from pennyfall.tracker.following import Followed
 
 COLUMNS = (

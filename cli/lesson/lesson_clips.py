@@ -18,7 +18,8 @@ from pennyfall.cli.lesson.measured_files import (
     track_path,
 )
 from pennyfall.cli.lesson.measuring import MeasureClip
-from pennyfall.cli.measure import MeasureOptions, measure_clip
+from pennyfall.cli.measure import measure_clip
+from pennyfall.cli.measure_options import MeasureOptions
 from pennyfall.cli.options import measure_options
 from pennyfall.cli.report.annotate import Look, annotate_stroke, head_path, shown_from_s
 from pennyfall.cli.report.clip_overlay import HeadPath

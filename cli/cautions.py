@@ -1,0 +1,98 @@
+"""What a measured clip gives the coach cause to know."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from pennyfall.kinematics.values import Caution
+from pennyfall.tracker.clip import Clip
+from pennyfall.tracker.following import Followed
+from pennyfall.tracker.placing import PlacedHead
+
+POOR_SEEN_SHARE = 0.95
+"""Chosen by us: below this the coach is told, so that the next clip is better."""
+
+MOVED_SHARE = 0.01
+"""Chosen by us: more frames than this in which the sheet stood elsewhere is a moved camera, not a flicker."""
+
+
+def clip_cautions(clip: Clip) -> tuple[Caution, ...]:
+    """Return what the file itself gives cause to say."""
+    notes = []
+    if clip.damaged:
+        notes.append(Caution("damaged-file", "The clip ends in damage; the part before it was measured."))
+    if clip.timestamps_repaired:
+        notes.append(
+            Caution(
+                "timestamps",
+                f"{clip.timestamps_repaired} frames had a timestamp that does not fit their neighbours' and "
+                "were left out.",
+            )
+        )
+    if clip.interlaced:
+        notes.append(
+            Caution("interlaced", "The clip is interlaced: its two half pictures blur every moving edge.")
+        )
+    return tuple(notes)
+
+
+def sight_cautions(followed: Followed, placed: PlacedHead) -> tuple[Caution, ...]:
+    """Return what sheet, head and ball give cause to say."""
+    notes = []
+    pose = followed.pose
+    seen = float(np.mean(followed.head.seen))
+    if seen < POOR_SEEN_SHARE:
+        notes.append(
+            Caution(
+                "head-seen",
+                f"The head is seen in {100 * seen:.0f} % of the frames: film in brighter light or at a "
+                "higher frame rate, with the whole stroke in the picture.",
+            )
+        )
+    if pose is not None and pose.focal_source == "assumed" and followed.sheet is not None:
+        notes.append(
+            Caution(
+                "focal-assumed",
+                "The focal length is assumed, not measured: lengths and speeds are uncertain by "
+                f"{100 * placed.scale_rel_sd:.1f} %. Film from a slant, or make a lens file.",
+            )
+        )
+    if followed.sheet is not None and followed.sheet_tags_seen < 4:
+        notes.append(
+            Caution("sheet-covered", f"Only {followed.sheet_tags_seen} of the sheet's four tags are seen.")
+        )
+    if camera_moved(followed):
+        notes.append(
+            Caution(
+                "camera-moved",
+                "Camera or sheet moved during the clip; the camera was placed anew in every such frame, at "
+                "the price of more noise. Put the phone on a stand.",
+            )
+        )
+    if followed.sheet_lost:
+        notes.append(
+            Caution(
+                "sheet-lost",
+                f"In {len(followed.sheet_lost)} frames the sheet could not be placed after it had moved.",
+            )
+        )
+    if placed.direction == "against the arrow":
+        notes.append(
+            Caution(
+                "sheet-reversed",
+                "The sheet's arrow points away from the target; the ball's way was taken as the target line.",
+            )
+        )
+    if not any(ball.departed for ball in followed.balls):
+        notes.append(
+            Caution(
+                "no-ball",
+                "No ball was seen to leave: ball speed is not measured, impact is told from the head alone.",
+            )
+        )
+    return tuple(notes)
+
+
+def camera_moved(followed: Followed) -> bool:
+    """Return whether camera or sheet moved for more than a flicker."""
+    return len(followed.moved) > MOVED_SHARE * len(followed.head.time_s)

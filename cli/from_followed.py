@@ -1,0 +1,123 @@
+"""From what was followed in a clip's pictures to the measurement of its strokes."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+
+from pennyfall.cli.cautions import camera_moved, clip_cautions, sight_cautions
+from pennyfall.cli.clip_result import ClipResult
+from pennyfall.cli.clip_time import (
+    on_true_times,
+    refuse_slow_motion,
+    refuse_two_speeds,
+    slow_motion_instead,
+    with_time_facts,
+)
+from pennyfall.cli.measure_options import MeasureOptions
+from pennyfall.cli.no_sheet import with_unknown_size, without_sheet_cautions
+from pennyfall.kinematics.errors import CannotMeasure
+from pennyfall.kinematics.friction import published_friction
+from pennyfall.kinematics.loose_object import loose_object_band
+from pennyfall.kinematics.shelf import Shelf
+from pennyfall.kinematics.values import CalibrationFacts, Measurement, StrokeMeasures, TrackingFacts
+from pennyfall.tracker.clip import Clip
+from pennyfall.tracker.following import Followed
+from pennyfall.tracker.picture_errors import with_picture_errors
+from pennyfall.tracker.placing import PlacedHead, place_head
+from pennyfall.tracker.stroke_measurement import measure_strokes
+
+
+def measure_followed(clip: Clip, followed: Followed, options: MeasureOptions) -> ClipResult:
+    """Measure the strokes of a clip that was followed to its end.
+
+    Parameters
+    ----------
+    clip : Clip
+        The clip, all of its frames read.
+    followed : Followed
+        What was seen in them, with a posed camera.
+    options : MeasureOptions
+        What the coach told beside the clip.
+
+    Raises
+    ------
+    CannotMeasure
+        When no whole stroke is in it, or its times cannot be true.
+
+    """
+    name = clip.header.path.name
+    followed, repeated = on_true_times(followed, clip, options.readout_s)
+    sizes = options.tag_sizes if followed.sheet is not None else None
+    placed = place_head(followed, stated_height=options.stated_height, tag_sizes=sizes)
+    if followed.sheet is None and options.tag_sizes is not None:
+        placed = with_unknown_size(placed)
+    refuse_two_speeds(name, clip, placed)
+    try:
+        motion = measure_strokes(
+            placed.head, placed.balls, scale_rel_sd=placed.scale_rel_sd, direction=placed.direction
+        )
+    except CannotMeasure as error:
+        raise slow_motion_instead(name, clip, placed) or error from None
+    refuse_slow_motion(name, clip, motion.strokes)
+    measurement = Measurement(
+        clip=clip.facts(),
+        calibration=_calibration_facts(followed, placed, options),
+        tracking=TrackingFacts(
+            method=options.method,
+            frames_seen_share=float(np.mean(followed.head.seen)),
+            noise_sd_m=motion.noise_sd_m,
+            innovation_ratio=motion.innovation_ratio,
+        ),
+        strokes=tuple(_with_loose_object(with_picture_errors(stroke), options) for stroke in motion.strokes),
+        warnings=(
+            *clip_cautions(clip),
+            *sight_cautions(followed, placed),
+            *without_sheet_cautions(followed, placed, options.tags, size_stated=options.tag_sizes is None),
+            *motion.cautions,
+        ),
+    )
+    return ClipResult(
+        measurement=with_time_facts(
+            measurement, clip, followed, placed, readout_s=options.readout_s, repeated=repeated
+        ),
+        followed=followed,
+        placed=placed,
+        motion=motion,
+    )
+
+
+def _calibration_facts(followed: Followed, placed: PlacedHead, options: MeasureOptions) -> CalibrationFacts:
+    pose = followed.pose
+    if pose is None:
+        raise ValueError("the camera has no pose")
+    x, y, z = (float(value) for value in placed.camera.centre)
+    if options.tag_height_m is not None:
+        source = "stated"
+    else:
+        source = "club-file" if options.club is not None else "estimated"
+    return CalibrationFacts(
+        source="sheet" if followed.sheet is not None else "head-tag",
+        focal_source=pose.focal_source,
+        focal_px=pose.focal_px,
+        reprojection_rms_px=pose.reprojection_rms_px,
+        scale_rel_sd=placed.scale_rel_sd,
+        tag_height_m=placed.tag.height_m,
+        tag_height_source=source,  # type: ignore[arg-type]
+        camera_position_m=(x, y, z),
+        camera_moved=camera_moved(followed),
+    )
+
+
+def _with_loose_object(stroke: StrokeMeasures, options: MeasureOptions) -> StrokeMeasures:
+    """Return the stroke with where a loose coin would leave the head."""
+    shelf = options.club.shelf if options.club is not None and options.club.shelf is not None else Shelf()
+    band = loose_object_band(
+        stroke.profile,
+        shelf,
+        published_friction(),
+        impact_s=stroke.impact_s.value,
+        hub_radius_m=stroke.hub_radius_m.value,
+    )
+    return replace(stroke, loose_object=band)

@@ -1,0 +1,68 @@
+"""Clips without a usable sheet or head, refused with what to do about it."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import numpy as np
+
+from pennyfall.calibration.layout import TagLayout
+from pennyfall.kinematics.errors import CannotMeasure
+from pennyfall.tracker.clip import Clip
+from pennyfall.tracker.following import LEAST_SHEET_TAGS, Followed
+from pennyfall.tracker.mirrored import sheet_is_mirrored
+
+LEAST_SEEN_SHARE = 0.35
+"""Chosen by us: a head seen in fewer frames than this has no stroke that could be trusted."""
+
+
+def refuse_mirrored(path: Path, tags: TagLayout) -> None:
+    """Refuse a clip that shows the sheet mirrored; to be asked when the sheet was not found.
+
+    Raises
+    ------
+    CannotMeasure
+        With the reason and what to do about it.
+
+    """
+    if sheet_is_mirrored(Clip(path), tags):
+        raise CannotMeasure(
+            f"{path.name} is mirrored: the sheet's tags read only in the flipped picture.",
+            fix="Film with the rear camera, or switch off the mirroring of the front camera's videos.",
+        )
+
+
+def refuse_unusable(name: str, followed: Followed) -> None:
+    """Refuse a clip without a usable sheet or head.
+
+    Raises
+    ------
+    CannotMeasure
+        With the measured number and what to do about it.
+
+    """
+    if followed.pose is None and followed.sheet_tags_seen == 0:
+        raise CannotMeasure(
+            f"No tag of the printed sheet is found in {name}.",
+            fix="Lay the sheet (pennyfall sheet) flat on the floor by the ball, all of it in the picture, in "
+            "light that shows its tags plainly.",
+        )
+    if followed.pose is None:
+        raise CannotMeasure(
+            f"Only {followed.sheet_tags_seen} of the sheet's tags is found in {name}; "
+            f"{LEAST_SHEET_TAGS} are the fewest, four are best.",
+            fix="Uncover the sheet, or move the phone until the whole sheet is in the picture.",
+        )
+    seen = float(np.mean(followed.head.seen))
+    if not followed.head_ever_seen:
+        raise CannotMeasure(
+            f"The sheet is found in {name}, but no tag on the putter head.",
+            fix="Stick the head tag flat on top of the head, clean and uncovered, the largest that fits; "
+            "check the size in the club file too. Without a tag, follow a patch of the head itself (--box).",
+        )
+    if seen < LEAST_SEEN_SHARE:
+        raise CannotMeasure(
+            f"The head tag is seen in {100 * seen:.0f} % of the frames of {name}.",
+            fix="The shutter may be too slow: film in brighter light or at a higher frame rate, and keep the "
+            "whole stroke in the picture.",
+        )
