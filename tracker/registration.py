@@ -37,7 +37,7 @@ class Linearised:
     columns: NDArray[np.intp]
     """Pixels compared, shape (n,) each."""
     design: ImageArray
-    """Slopes by shift (2), stretches (4), contrast and brightness, shape (n, 8)."""
+    """Slopes by shift (2), stretches (4), contrast and brightness, shape (8, n)."""
     normal: FloatArray
     """Normal matrix with the prior on the stretches, shape (8, 8)."""
     homography: FloatArray
@@ -111,37 +111,32 @@ def register(
     if covered is None:
         return None
     observed, columns, rows = covered
-    across, down = columns.astype(np.float64), rows.astype(np.float64)
     count = len(observed)
     if count < LEAST_PIXELS:
         return None
     start_centre, start_jacobian = plane_jacobian(homography)
-    gradient_to_px = np.linalg.inv(start_jacobian).astype(np.float32)
-    du = (across - start_centre[0]).astype(np.float32)
-    dv = (down - start_centre[1]).astype(np.float32)
+    gradient_to_px = np.linalg.inv(start_jacobian).T
+    places = _places(columns, rows, start_centre)
     current = homography
     before = homography
     stretch = np.zeros(4)
-    design = np.empty((count, 8), np.float32)
-    design[:, 7] = 1
+    design = np.empty((8, count), np.float32)
+    design[7] = 1
     gain = 0.0
     variance = LEAST_NOISE**2
     for step in range(MOST_STEPS):
-        sampled = _sample(texture, current, across, down)
-        shade = sampled[:, 0]
+        sampled = _sample(texture, current, places, start_centre)
+        shade = sampled[0]
         if step == 0:
             gain, _ = _gain(observed, shade)
             if gain <= 0:
                 return None
-        slope = sampled[:, 1:] @ (np.float32(gain) * gradient_to_px)
-        design[:, 0:2] = -slope
-        design[:, 2] = -slope[:, 0] * du
-        design[:, 3] = -slope[:, 0] * dv
-        design[:, 4] = -slope[:, 1] * du
-        design[:, 5] = -slope[:, 1] * dv
-        design[:, 6] = shade
-        normal = (design.T @ design).astype(np.float64)
-        right = (design.T @ observed).astype(np.float64)
+        design[0:2] = (-gain * gradient_to_px).astype(np.float32) @ sampled[1:]
+        design[2:4] = design[0] * places[:2]
+        design[4:6] = design[1] * places[:2]
+        design[6] = shade
+        normal = (design @ design.T).astype(np.float64)
+        right = (design @ observed).astype(np.float64)
         # The linear model explains the picture itself, so brightness and contrast come out whole.
         if step == 0:
             variance = max(_residual_variance(observed, normal, right, count), LEAST_NOISE**2)
@@ -164,7 +159,7 @@ def register(
         if abs(move[0]) + abs(move[1]) > 0.05:
             return None
     # The last step is so small that the linear model stands for the pattern rendered anew.
-    residual = observed - design @ move.astype(np.float32)
+    residual = observed - move.astype(np.float32) @ design
     spread = float(np.std(residual))
     noise = NOISE_CORRELATION * max(spread, LEAST_NOISE) ** 2
     total = float(np.var(observed))
@@ -202,7 +197,8 @@ def misfit(
     if covered is None:
         return float("nan")
     observed, columns, rows = covered
-    shade = _sample(texture, homography, columns.astype(np.float64), rows.astype(np.float64))[:, 0]
+    middle = plane_jacobian(homography)[0]
+    shade = _sample(texture, homography, _places(columns, rows, middle), middle)[0]
     gain, _ = _gain(observed, shade)
     return float(np.var(observed - gain * shade))
 
@@ -233,17 +229,15 @@ def rendered_patch(
     reach = np.ceil(np.max(np.abs(corners[:2] / corners[2] - middle[:, None]), axis=1)).astype(int)
     half_across, half_down = (half_px, half_px) if half_px is not None else (int(reach[0]), int(reach[1]))
     column, row = round(float(middle[0])), round(float(middle[1]))
-    columns = np.arange(column - half_across, column + half_across + 1, dtype=np.float64)
-    rows = np.arange(row - half_down, row + half_down + 1, dtype=np.float64)
-    across, down = (grid.ravel() for grid in np.meshgrid(columns, rows))
-    shape = (len(rows), len(columns))
-    inverse = np.linalg.inv(homography)
-    depth = inverse[2, 0] * across + inverse[2, 1] * down + inverse[2, 2]
-    tag_x = (inverse[0, 0] * across + inverse[0, 1] * down + inverse[0, 2]) / depth
-    tag_y = (inverse[1, 0] * across + inverse[1, 1] * down + inverse[1, 2]) / depth
-    inside = (np.abs(tag_x) < x) & (np.abs(tag_y) < y)
-    patch = _sample(texture, homography, across, down)[:, 0]
-    return patch.reshape(shape), inside.reshape(shape).astype(np.float32)
+    columns, rows = np.meshgrid(
+        np.arange(column - half_across, column + half_across + 1),
+        np.arange(row - half_down, row + half_down + 1),
+    )
+    places = _places(columns.ravel(), rows.ravel(), middle)
+    plane = np.linalg.inv(homography) @ _shift(middle) @ places
+    inside = (np.abs(plane[0] / plane[2]) < x) & (np.abs(plane[1] / plane[2]) < y)
+    patch = _sample(texture, homography, places, middle)[0]
+    return patch.reshape(columns.shape), inside.reshape(columns.shape).astype(np.float32)
 
 
 def _covered(
@@ -268,8 +262,22 @@ def _covered(
     return window[rows, columns].astype(np.float32), columns + left, rows + top
 
 
-def _sample(texture: Texture, homography: FloatArray, across: FloatArray, down: FloatArray) -> ImageArray:
-    """Return the pattern and its gradient at pixels, shape (n, 3)."""
+def _places(columns: NDArray[np.intp], rows: NDArray[np.intp], about_px: FloatArray) -> ImageArray:
+    """Return pixels relative to a point near them, which keeps single precision exact: shape (3, n)."""
+    places = np.ones((3, len(columns)), np.float32)
+    places[0] = columns - about_px[0]
+    places[1] = rows - about_px[1]
+    return places
+
+
+def _shift(shift_px: FloatArray) -> FloatArray:
+    step = np.eye(3)
+    step[:2, 2] = shift_px
+    return step
+
+
+def _sample(texture: Texture, homography: FloatArray, places: ImageArray, about_px: FloatArray) -> ImageArray:
+    """Return the pattern and its gradient at `_places`, shape (3, n)."""
     rows, columns = texture.values.shape[:2]
     to_texels = np.array(
         [
@@ -278,12 +286,16 @@ def _sample(texture: Texture, homography: FloatArray, across: FloatArray, down: 
             [0, 0, 1],
         ]
     )
-    inverse = to_texels @ np.linalg.inv(homography)
-    depth = inverse[2, 0] * across + inverse[2, 1] * down + inverse[2, 2]
-    map_x = ((inverse[0, 0] * across + inverse[0, 1] * down + inverse[0, 2]) / depth).astype(np.float32)
-    map_y = ((inverse[1, 0] * across + inverse[1, 1] * down + inverse[1, 2]) / depth).astype(np.float32)
-    sampled = cv2.remap(texture.values, map_x, map_y, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
-    return np.asarray(sampled, dtype=np.float32).reshape(-1, 3)
+    inverse = to_texels @ np.linalg.inv(homography) @ _shift(about_px)
+    texels = (inverse / inverse[2, 2]).astype(np.float32) @ places
+    sampled = cv2.remap(
+        texture.values,
+        texels[0] / texels[2],
+        texels[1] / texels[2],
+        cv2.INTER_LINEAR,
+        borderMode=cv2.BORDER_REPLICATE,
+    )
+    return np.asarray(sampled, dtype=np.float32).reshape(-1, 3).T
 
 
 def _gain(observed: ImageArray, shade: ImageArray) -> tuple[float, float]:

@@ -37,7 +37,7 @@ class RestingPattern:
     def __init__(self, linear: Linearised) -> None:
         self._linear = linear
         self._inverse = np.linalg.inv(linear.normal)
-        self._solution = (self._inverse @ linear.design.T).astype(np.float32)
+        self._solution = (self._inverse @ linear.design).astype(np.float32)
 
     def register(self, luma: LumaFrame) -> Registration | None:
         """Return where the pattern is in the next picture; None where it left the linear range."""
@@ -47,7 +47,7 @@ class RestingPattern:
         if solved[6] <= 0 or np.hypot(solved[0], solved[1]) > LINEAR_RANGE_PX * solved[6] / linear.gain:
             return None
         # The design's slopes carry the contrast of the picture they were made from.
-        residual = observed - linear.design @ solved
+        residual = observed - solved @ linear.design
         solved = solved.astype(np.float64)
         move = solved[:6] * (linear.gain / solved[6])
         spread = float(np.sqrt(residual @ residual / len(residual)))
