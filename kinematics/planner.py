@@ -58,8 +58,8 @@ class Plan:
     lengths: tuple[PlannedLength, ...]
     scaling: Scaling
     friction: FrictionRange
-    measured_lengths_m: tuple[float, ...]
-    """Lengths of the putts the plan rests on [m]."""
+    measured: tuple[tuple[float, Estimate], ...]
+    """The strokes it rests on, by length: length of the putt [m] and friction demand at the top [-]."""
 
     def band(self, verdict: Verdict) -> tuple[float, float] | None:
         """Return the shortest and the longest putt with a verdict [m]."""
@@ -106,8 +106,19 @@ def plan_lengths(
         lengths=tuple(_planned(putts, scaling, shelf, friction, coin, length_m) for length_m in lengths_m),
         scaling=scaling,
         friction=friction,
-        measured_lengths_m=tuple(sorted(each.length_m for each in putts)),
+        measured=tuple(
+            (each.length_m, _demand_measured(each, scaling))
+            for each in sorted(putts, key=lambda each: each.length_m)
+        ),
     )
+
+
+def _demand_measured(putt: Putt, scaling: Scaling) -> Estimate:
+    """Return the demand at the top of the stroke as it was."""
+    demands = _grow(putt, scaling, putt.length_m, (0.0, 0.0)).demands_at_top()
+    spread = float(np.std([each.value for each in demands]))
+    mean_sd = float(np.mean([each.sd for each in demands]))
+    return Estimate(float(np.mean([each.value for each in demands])), float(np.hypot(mean_sd, spread)))
 
 
 @dataclass(frozen=True, kw_only=True, slots=True, eq=False)

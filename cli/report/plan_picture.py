@@ -54,7 +54,9 @@ def draw_plan(plan: Plan, green: Green, *, title: str) -> Figure:
 
     figure = Figure(figsize=(WIDTH_IN, HEIGHT_IN))
     figure.text(0.03, 0.973, title, size=15, weight="bold", va="top")
-    figure.text(0.03, 0.915, "Friction demand at the top of the backswing", size=12, va="top")
+    figure.text(
+        0.03, 0.915, "Friction demand at the top of the backswing, with its 95 % band", size=12, va="top"
+    )
     _draw_demand(figure.add_axes((0.1, 0.33, 0.87, 0.53)), plan)
     _draw_verdicts(figure.add_axes((0.1, 0.125, 0.87, 0.055)), plan)
     scaling = (
@@ -75,20 +77,23 @@ def _draw_demand(axes: Axes, plan: Plan) -> None:
     axes.axhspan(plan.friction.low, plan.friction.high, color=COIN_INK, alpha=0.18, linewidth=0, zorder=1)
     axes.fill_between(feet, value - reach, value + reach, color=ACCENT, alpha=0.25, linewidth=0, zorder=2)
     axes.plot(feet, value, color=ACCENT, linewidth=2.2, zorder=3)
-    measured = np.array(plan.measured_lengths_m) / FOOT_M
-    inside = measured[(measured >= feet[0]) & (measured <= feet[-1])]
-    axes.plot(inside, np.interp(inside, feet, value), "o", markersize=7, color="white",
-              markeredgecolor=ACCENT, markeredgewidth=2, zorder=4)  # fmt: skip
+    inside = [(length_m / FOOT_M, demand) for length_m, demand in plan.measured
+              if feet[0] <= length_m / FOOT_M <= feet[-1]]  # fmt: skip
+    for at_ft, demand in inside:
+        axes.errorbar(at_ft, demand.value, HALF_WIDTH_SDS * demand.sd, fmt="o", markersize=7, color=ACCENT,
+                      markerfacecolor="white", markeredgewidth=2, linewidth=1.5, zorder=4)  # fmt: skip
     axes.annotate("friction", (feet[-1], (plan.friction.low + plan.friction.high) / 2), xytext=(-5, 0),
                   textcoords="offset points", ha="right", va="center", color=COIN_INK, size=11)  # fmt: skip
     axes.annotate("drill", (sum(DRILL_LENGTHS_M) / 2 / FOOT_M, 1), xycoords=("data", "axes fraction"),
                   xytext=(0, -4), textcoords="offset points", ha="center", va="top", color=QUIET,
                   size=11)  # fmt: skip
     if len(inside):
-        axes.annotate("measured", (inside[0], float(np.interp(inside[0], feet, value))), xytext=(6, -14),
-                      textcoords="offset points", color=ACCENT, size=11)  # fmt: skip
+        at_ft, demand = min(inside, key=lambda each: each[1].value)
+        axes.annotate("measured", (at_ft, demand.value), xytext=(9, -4), textcoords="offset points",
+                      color=ACCENT, size=11)  # fmt: skip
     axes.set_xlim(feet[0], feet[-1])
-    axes.set_ylim(0, 1.12 * max(float((value + reach).max()), plan.friction.high))
+    tallest = max([float((value + reach).max()), plan.friction.high, *(each.value for _, each in inside)])
+    axes.set_ylim(0, 1.12 * tallest)
     axes.set_xticks([5, 10, 15, 20, 25, 30])
     axes.tick_params(length=3, color=QUIET)
     axes.set_xlabel("putt length, ft", labelpad=2)
