@@ -25,6 +25,13 @@ QUARTERS_RAD = tuple(np.deg2rad([0.0, 90.0, 180.0, 270.0]))
 RINGS = 6
 """Chosen by us: the ball lies at the middle and the head behind it, so most tags are in the first two."""
 
+OTHER_SIZES = (0.75, 1.33)
+"""The printed tags' sides over the usual one's, from 16 to 32 mm: a pattern is found up to a fifth off its
+size, not a third."""
+
+OTHER_SIZE_RINGS = 2
+"""Chosen by us: other sizes are sought where most heads are; a clip without a tag must stay affordable."""
+
 CANDIDATES = 6
 LEAST_SCORE = 0.5
 SURE_CORRELATION = 0.88
@@ -58,11 +65,14 @@ def search_tag(
     x, y = (np.arange(-reach, reach + 1e-9, CELL_M) for reach in (REACH_ALONG_M, REACH_ACROSS_M))
     cells = np.array([[along, across, height_m] for along in x for across in y])
     nearest_first = cells[np.argsort(np.hypot(cells[:, 0], cells[:, 1]), kind="stable")]
-    for ring in np.array_split(nearest_first, RINGS):
-        starts = [start for cell in ring for start in _match_cell(luma, camera, pattern, blur_px, cell)]
-        best = _best_registered(luma, pattern, blur_px, starts)
-        if best is not None and best.correlation >= SURE_CORRELATION:
-            return best
+    for number, ring in enumerate(np.array_split(nearest_first, RINGS)):
+        for size in (1.0, *OTHER_SIZES) if number < OTHER_SIZE_RINGS else (1.0,):
+            starts = [
+                each for cell in ring for each in _match_cell(luma, camera, pattern, blur_px, cell, size)
+            ]
+            best = _best_registered(luma, pattern, blur_px, starts)
+            if best is not None and best.correlation >= SURE_CORRELATION:
+                return best
     return None
 
 
@@ -79,9 +89,9 @@ def _best_registered(
 
 
 def _match_cell(
-    luma: LumaFrame, camera: Camera, pattern: Pattern, blur_px: float, middle: FloatArray
+    luma: LumaFrame, camera: Camera, pattern: Pattern, blur_px: float, middle: FloatArray, size: float
 ) -> list[tuple[float, FloatArray]]:
-    """Return the best place of each turn within one cell of floor, with its score."""
+    """Return the best place of each turn of a tag so many times as large within one cell, with its score."""
     half = 0.5 * CELL_M
     sides = np.array([[-half, -half, 0], [half, -half, 0], [half, half, 0], [-half, half, 0], [0, 0, 0]])
     pixels = camera.project(middle + sides)
@@ -96,7 +106,7 @@ def _match_cell(
         for turn in TURNS_RAD:
             axes = tag_axes(np.array([quarter + turn]), np.zeros(1), np.zeros(1))
             homography = np.eye(3)
-            homography[:2, :2] = (gradient @ axes)[0]
+            homography[:2, :2] = size * (gradient @ axes)[0]
             homography[:2, 2] = np.round(pixels[4])
             texture = pattern.rendered(homography[:2, :2], blur_px, np.zeros(2))
             patch, inside = rendered_patch(texture, homography)
