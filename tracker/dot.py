@@ -15,7 +15,14 @@ from pennyfall.tracker.clip import Frame
 from pennyfall.tracker.dot_coding import as_coded
 from pennyfall.tracker.dot_colour import DotColour, WantedColour, colours_in
 from pennyfall.tracker.dot_finding import RoundThing, round_things
-from pennyfall.tracker.dot_start import BLUR_PX, RING_PX, colour_of, dot_in_box
+from pennyfall.tracker.dot_start import (
+    BLUR_PX,
+    HUE_SEPARATION,
+    LEAST_SEPARATION,
+    RING_PX,
+    colour_of,
+    dot_in_box,
+)
 from pennyfall.tracker.head import LONGEST_BLIND_S, SEEK_INTERVAL_S, PixelTrack
 from pennyfall.tracker.registration import NOISE_CORRELATION
 
@@ -42,6 +49,9 @@ MEMORY = 0.2
 SETTLED_DIAMETERS, SETTLED_PX = 1.5, 8.0
 """Chosen by us: of several dots of the colour the head's is the one that moves so far first: the
 backswing comes before anything else moves."""
+
+SETTLED_STEPS, LEAST_STEP_PX = 3, 0.2
+"""Chosen by us: a head moves off in many steps, a speckle taken for its neighbour in one jump."""
 
 RESCAN_S = 0.25
 """Chosen by us: how often a dot not seen to move yet is looked for among newcomers."""
@@ -153,14 +163,17 @@ class DotFollower:
                 self._settled = _OneDot(*dot_in_box(frame, self._wanted), missed=0)
                 self._dots = [self._settled]
             return
+        least = LEAST_SEPARATION if self._wanted.bright else HUE_SEPARATION
         for thing in round_things(frame, self._wanted):
             known = any(np.hypot(*(thing.centre_px - dot.place_px)) < thing.diameter_px for dot in self._dots)
-            colour = None if known else colour_of(frame, thing)
+            colour = None if known else colour_of(frame, thing, least=least)
             if colour is not None:
                 self._dots.append(_OneDot(thing, colour, missed=len(self._times)))
 
     def _settle(self) -> None:
-        moved = [dot for dot in self._dots if dot.travel_px > dot.settling_px]
+        moved = [
+            dot for dot in self._dots if dot.travel_px > dot.settling_px and dot.steps_away >= SETTLED_STEPS
+        ]
         if moved:
             self._settled = max(moved, key=lambda dot: dot.travel_px)
             self._settled.others = [dot.place_px for dot in self._dots if dot is not self._settled]
@@ -178,6 +191,8 @@ class _OneDot:
         self._colour = colour
         self._diameter_px = thing.diameter_px
         self._began_px = thing.centre_px
+        self.steps_away = 0
+        """In how many frames on end it has gone farther from where it began."""
         self._velocity_px_s: FloatArray = np.zeros(2)
         self._time_s = math.nan
         self._next_seek_s = -math.inf
@@ -227,9 +242,11 @@ class _OneDot:
         self._velocity_px_s = (
             np.zeros(2) if fresh or lost or gap_s <= 0 else (found.centre_px - self.place_px) / gap_s
         )
+        before = self.travel_px
+        self.place_px, self._time_s = found.centre_px, time_s
         if lost:
             self._began_px = found.centre_px
-        self.place_px, self._time_s = found.centre_px, time_s
+        self.steps_away = self.steps_away + 1 if self.travel_px > before + LEAST_STEP_PX else 0
 
     def _look(self, frame: Frame, centre: FloatArray, reach: float, step: FloatArray) -> DotSight | None:
         """Look for the dot within `reach` of a place; `step` is how far it moves a frame [px]."""
@@ -248,15 +265,20 @@ class _OneDot:
         level = 0.5 * self._diameter_px / (self._diameter_px + 0.5 * speed)
         count, marks, boxes, middles = cv2.connectedComponentsWithStats((share > level).astype(np.uint8))
         labels = np.asarray(marks, dtype=np.int32)
-        best, nearest = None, reach
+        best, nearest, ground = None, reach, None
         for label in range(1, count):
             away = float(np.hypot(*(middles[label] + [left, top] - centre)))
             if away < nearest and boxes[label, cv2.CC_STAT_AREA] > 4:
+                ring = _ring(labels, label)
                 sight = self._centroid(colours, share, labels, label, step)
                 if sight is not None:
-                    best, nearest = sight, away
-        if best is None:
+                    best, nearest, ground = sight, away, colours[ring].astype(np.float64)
+        if best is None or ground is None:
             return None
+        if self.travel_px > self.settling_px:
+            # A thing let go is soon before another ground; a dot on a head keeps its own.
+            renewed = self._colour.over(ground)
+            self._colour = renewed if renewed.separation > HUE_SEPARATION else self._colour
         return DotSight(
             centre_px=best.centre_px + np.array([left, top]),
             covariance=best.covariance,
@@ -274,9 +296,8 @@ class _OneDot:
     ) -> DotSight | None:
         """Return one connected thing's centroid in window pixels; None when it is not the dot."""
         core = labels == label
-        others = _grown((labels > 0) & ~core, 1)
-        support = _grown(core, BLUR_PX) & ~others
-        ring = _grown(core, BLUR_PX + RING_PX) & ~_grown(core, BLUR_PX + 1) & ~others
+        support = _grown(core, BLUR_PX) & ~_others(labels, label)
+        ring = _ring(labels, label)
         if support[[0, -1]].any() or support[:, [0, -1]].any() or np.count_nonzero(ring) < 8:
             return None  # cut by the picture's edge or the window's
         around = share[ring].astype(np.float64)
@@ -356,6 +377,18 @@ def _grown(mask: BoolArray, px: int) -> BoolArray:
     size = 2 * px + 1
     shape = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (size, size))
     return np.asarray(cv2.dilate(mask.astype(np.uint8), shape) > 0, dtype=np.bool_)
+
+
+def _others(labels: NDArray[np.int32], label: int) -> BoolArray:
+    """Return where other things of the colour are, with their edges."""
+    return _grown((labels > 0) & (labels != label), 1)
+
+
+def _ring(labels: NDArray[np.int32], label: int) -> BoolArray:
+    """Return the ground around one thing of the colour."""
+    core = labels == label
+    wide, near = _grown(core, BLUR_PX + RING_PX), _grown(core, BLUR_PX + 1)
+    return np.asarray(wide & ~near & ~_others(labels, label), dtype=np.bool_)
 
 
 def _across(step: FloatArray) -> FloatArray:

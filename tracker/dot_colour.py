@@ -110,9 +110,16 @@ class DotColour:
         Fisher's linear discriminant (Fisher 1936, Ann. Eugen. 7:179-188) with the ground's covariance: a
         carpet varies in brightness, so hue counts for more there.
         """
-        around = colours[ring].astype(np.float64)
-        ground = np.median(around, axis=0)
         dot = np.median(colours[core].astype(np.float64), axis=0)
+        return cls._over(dot, colours[ring].astype(np.float64))
+
+    def over(self, around: FloatArray) -> DotColour:
+        """Return the same dot over the ground that pixels of these colours show, shape (n, 3)."""
+        return self._over(self.dot, around)
+
+    @classmethod
+    def _over(cls, dot: FloatArray, around: FloatArray) -> DotColour:
+        ground = np.median(around, axis=0)
         # The middle half: a ring reaches over shaft and head edge now and then.
         away = np.abs(around - ground).sum(axis=1)
         usual = around[away <= np.median(away)] - ground

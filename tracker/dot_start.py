@@ -14,6 +14,9 @@ from pennyfall.tracker.dot_finding import RoundThing
 LEAST_SEPARATION = 5.0
 """Chosen by us: a dot nearer than five times the ground's scatter to the ground drowns in it."""
 
+HUE_SEPARATION = 3.0
+"""Chosen by us: bright speckles are common on any floor, things of one hue are rare, so less will do."""
+
 BLUR_PX = 2
 """Chosen by us: lens and chroma spread the dot's edge over about two pixels, which belong to it."""
 
@@ -60,8 +63,8 @@ def dot_in_box(frame: Frame, box: Box) -> tuple[RoundThing, DotColour]:
     )
 
 
-def colour_of(frame: Frame, thing: RoundThing) -> DotColour | None:
-    """Return the colours of a round thing and its ground; None where it hardly stands out."""
+def colour_of(frame: Frame, thing: RoundThing, *, least: float) -> DotColour | None:
+    """Return the colours of a round thing and its ground; None where they are nearer than `least`."""
     height, width = frame.luma.shape
     radius = thing.diameter_px / 2
     half = radius + BLUR_PX + RING_PX + 2
@@ -76,4 +79,4 @@ def colour_of(frame: Frame, thing: RoundThing) -> DotColour | None:
     if not core.any() or np.count_nonzero(ring) < 8:
         return None
     colour = DotColour.between(colours, core, ring)
-    return colour if colour.separation > LEAST_SEPARATION else None
+    return colour if colour.separation > least else None
