@@ -2,18 +2,18 @@
 
 from __future__ import annotations
 
-import io
 import math
 from collections.abc import Sequence
 from pathlib import Path
 from textwrap import fill
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import numpy as np
 
 from pennyfall.cli.document import write_whole
 from pennyfall.cli.history.followed import followed
 from pennyfall.cli.history.trend import Trend
+from pennyfall.cli.report.figure_file import figure_file, is_file_kind
 from pennyfall.cli.report.palette import INKS
 from pennyfall.kinematics.errors import CannotMeasure
 
@@ -23,7 +23,6 @@ if TYPE_CHECKING:
 
 WIDTH_IN, PANEL_IN, HEAD_IN, GAP_IN = 7.5, 1.6, 0.9, 0.6
 MARKS = {"circle": "o", "square": "s", "diamond": "D", "triangle": "^"}
-PIXELS_PER_INCH = 160
 
 
 def save_trend_picture(student: str, trends: Sequence[Trend], path: Path) -> None:
@@ -36,17 +35,11 @@ def save_trend_picture(student: str, trends: Sequence[Trend], path: Path) -> Non
 
     """
     kind = path.suffix.lower().removeprefix(".")
-    if kind not in ("png", "svg"):
+    if not is_file_kind(kind):
         raise CannotMeasure(
             f"'{path.name}' is neither a PNG nor an SVG.", fix="Let its name end in .png or .svg."
         )
-    import matplotlib as mpl
-
-    settings: dict[Any, Any] = {"font.family": "DejaVu Sans", "font.size": 10, "text.parse_math": False}
-    content = io.BytesIO()
-    with mpl.rc_context(settings):
-        draw_trends(student, trends).savefig(content, format=kind, dpi=PIXELS_PER_INCH)
-    write_whole(path, content.getvalue())
+    write_whole(path, figure_file(lambda: draw_trends(student, trends), kind, font_size=10))
 
 
 def draw_trends(student: str, trends: Sequence[Trend]) -> Figure:

@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-import io
-from typing import TYPE_CHECKING, Any, Literal
+from typing import TYPE_CHECKING
 
 import numpy as np
 
 from pennyfall.cli.coin_prediction import CoinPrediction
 from pennyfall.cli.report.coin_table import place, places, times_from_top
-from pennyfall.cli.report.picture import ACCENT, FORWARD_TINT, INK, PIXELS_PER_INCH, QUIET
+from pennyfall.cli.report.figure_file import FileKind, figure_file
+from pennyfall.cli.report.palette import ACCENT, FORWARD_TINT, INK, QUIET
 from pennyfall.cli.report.quantities import HALF_WIDTH_SDS
 from pennyfall.kinematics.coin_fall import Departure
 from pennyfall.kinematics.roll import BALL_RADIUS_M
@@ -29,29 +29,9 @@ LOW_M, HIGH_M = -0.012, 0.085
 """Heights shown in the side view [m]."""
 
 
-def coin_picture(prediction: CoinPrediction, *, title: str, kind: Literal["png", "svg"] = "png") -> bytes:
+def coin_picture(prediction: CoinPrediction, *, title: str, kind: FileKind = "png") -> bytes:
     """Return the picture as a file's content, the same bytes for the same stroke."""
-    import matplotlib as mpl
-    from matplotlib.backends.backend_agg import FigureCanvasAgg
-
-    settings: dict[Any, Any] = {
-        "svg.hashsalt": "pennyfall",
-        "text.parse_math": False,
-        "font.family": "DejaVu Sans",
-        "font.size": 12,
-        "text.color": INK,
-        "axes.edgecolor": QUIET,
-        "axes.labelcolor": INK,
-        "xtick.color": INK,
-        "ytick.color": INK,
-    }
-    with mpl.rc_context(settings):
-        figure = draw_coin(prediction, title=title)
-        FigureCanvasAgg(figure)
-        content = io.BytesIO()
-        metadata = {"Date": None} if kind == "svg" else {"Software": None}
-        figure.savefig(content, format=kind, dpi=PIXELS_PER_INCH, metadata=metadata)
-    return content.getvalue()
+    return figure_file(lambda: draw_coin(prediction, title=title), kind)
 
 
 def draw_coin(prediction: CoinPrediction, *, title: str) -> Figure:

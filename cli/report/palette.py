@@ -1,4 +1,4 @@
-"""Colours, dashes and marks that tell conditions apart, for every kind of colour vision and in grey print."""
+"""Colours, dashes and marks, for every kind of colour vision and in grey print."""
 
 from __future__ import annotations
 
@@ -19,6 +19,13 @@ class Ink:
     """Shape of its strokes: circle, square, diamond or triangle."""
 
 
+INK = "#1d2a33"
+QUIET = "#5a6872"
+FORWARD_TINT = "#eef2f5"
+"""Ground of the forward swing."""
+ACCENT = "#b4441c"
+"""One accent, for acceleration: a rust that stays apart from the dark ink for every kind of colour vision,
+and in grey print by its lightness."""
 PAPER_LIGHT, PAPER_DARK = "#fbfaf7", "#12181c"
 
 INKS = (

@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-import io
 from collections.abc import Mapping
 from typing import TYPE_CHECKING, Any, Literal
 
 import numpy as np
 from numpy.typing import NDArray
 
+from pennyfall.cli.report.figure_file import FileKind, figure_file
+from pennyfall.cli.report.palette import ACCENT, FORWARD_TINT, INK, QUIET
 from pennyfall.cli.report.quantities import HALF_WIDTH_SDS, STANDARD_GRAVITY_MPS2, quantity
 from pennyfall.kinematics.values import Estimate, FloatArray, StrokeMeasures
 
@@ -21,13 +22,6 @@ Frames = Mapping[Moment, NDArray[np.uint8]]
 """Luma (h, w) or RGB (h, w, 3) frames at the four moments; any may be absent."""
 
 MOMENTS: tuple[Moment, ...] = ("address", "top", "impact", "finish")
-
-INK = "#1d2a33"
-QUIET = "#5a6872"
-FORWARD_TINT = "#eef2f5"
-ACCENT = "#b4441c"
-"""One accent, for acceleration: a rust that stays apart from the dark ink for every kind of colour vision,
-and in grey print by its lightness."""
 
 WIDTH_IN = 6.0
 MARGIN_IN, LEFT_IN, RIGHT_IN = 0.18, 0.62, 0.62
@@ -44,12 +38,9 @@ HEADLINES = (
     ("acceleration_at_impact_mps2", "accel. at impact"),
 )
 
-PIXELS_PER_INCH = 200
-"""Chosen by us: 1200 px wide; at 400 px wide on a phone the 12 point type is still 11 px high."""
-
 
 def stroke_picture(
-    stroke: StrokeMeasures, *, title: str, frames: Frames | None = None, kind: Literal["png", "svg"] = "png"
+    stroke: StrokeMeasures, *, title: str, frames: Frames | None = None, kind: FileKind = "png"
 ) -> bytes:
     """Return the picture of a stroke as a file's content, the same bytes for the same stroke.
 
@@ -65,27 +56,7 @@ def stroke_picture(
         File format.
 
     """
-    import matplotlib as mpl
-    from matplotlib.backends.backend_agg import FigureCanvasAgg
-
-    settings: dict[Any, Any] = {
-        "svg.hashsalt": "pennyfall",  # the ids in the file depend on nothing but the drawing
-        "text.parse_math": False,  # a dollar sign in a clip name is no formula
-        "font.family": "DejaVu Sans",
-        "font.size": 12,
-        "text.color": INK,
-        "axes.edgecolor": QUIET,
-        "axes.labelcolor": INK,
-        "xtick.color": INK,
-        "ytick.color": INK,
-    }
-    with mpl.rc_context(settings):
-        figure = draw_stroke(stroke, title=title, frames=frames or {})
-        FigureCanvasAgg(figure)
-        content = io.BytesIO()
-        metadata = {"Date": None} if kind == "svg" else {"Software": None}
-        figure.savefig(content, format=kind, dpi=PIXELS_PER_INCH, metadata=metadata)
-    return content.getvalue()
+    return figure_file(lambda: draw_stroke(stroke, title=title, frames=frames or {}), kind)
 
 
 def draw_stroke(stroke: StrokeMeasures, *, title: str, frames: Frames) -> Figure:

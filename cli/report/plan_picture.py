@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-import io
-from typing import TYPE_CHECKING, Any, Literal
+from typing import TYPE_CHECKING
 
 import numpy as np
 
 from pennyfall.cli.report.coin_picture import COIN_INK
-from pennyfall.cli.report.picture import ACCENT, FORWARD_TINT, INK, PIXELS_PER_INCH, QUIET
+from pennyfall.cli.report.figure_file import FileKind, figure_file
+from pennyfall.cli.report.palette import ACCENT, FORWARD_TINT, INK, QUIET
 from pennyfall.cli.report.quantities import HALF_WIDTH_SDS
 from pennyfall.kinematics.planner import DRILL_LENGTHS_M, Plan, Verdict
 from pennyfall.kinematics.roll import FOOT_M, Green
@@ -23,29 +23,9 @@ WIDTH_IN, HEIGHT_IN = 6.0, 5.3
 SHORT_WORDS: dict[Verdict, str] = {"stays": "stays on", "doubtful": "doubtful", "leaves": "leaves"}
 
 
-def plan_picture(plan: Plan, green: Green, *, title: str, kind: Literal["png", "svg"] = "png") -> bytes:
+def plan_picture(plan: Plan, green: Green, *, title: str, kind: FileKind = "png") -> bytes:
     """Return the picture as a file's content, the same bytes for the same plan."""
-    import matplotlib as mpl
-    from matplotlib.backends.backend_agg import FigureCanvasAgg
-
-    settings: dict[Any, Any] = {
-        "svg.hashsalt": "pennyfall",
-        "text.parse_math": False,
-        "font.family": "DejaVu Sans",
-        "font.size": 12,
-        "text.color": INK,
-        "axes.edgecolor": QUIET,
-        "axes.labelcolor": INK,
-        "xtick.color": INK,
-        "ytick.color": INK,
-    }
-    with mpl.rc_context(settings):
-        figure = draw_plan(plan, green, title=title)
-        FigureCanvasAgg(figure)
-        content = io.BytesIO()
-        metadata = {"Date": None} if kind == "svg" else {"Software": None}
-        figure.savefig(content, format=kind, dpi=PIXELS_PER_INCH, metadata=metadata)
-    return content.getvalue()
+    return figure_file(lambda: draw_plan(plan, green, title=title), kind)
 
 
 def draw_plan(plan: Plan, green: Green, *, title: str) -> Figure:
