@@ -7,13 +7,15 @@ from typing import Annotated
 
 import typer
 
+from pennyfall.cli.commands.clip_options import Club, Layout, Lens
+
 
 def check(
     clip: Annotated[Path, typer.Argument(help="Video file.")],
     *,
-    club: Annotated[Path | None, typer.Option(help="Club file, for the size of the tag.")] = None,
-    lens: Annotated[Path | None, typer.Option(help="Lens file.")] = None,
-    layout: Annotated[Path | None, typer.Option(help="Tag layout of your own, a JSON file.")] = None,
+    club: Club = None,
+    lens: Lens = None,
+    layout: Layout = None,
 ) -> None:
     """Say within ten seconds whether a clip can be measured; exit code 2 when it cannot."""
     from pennyfall.cli.check import check_clip, usable

@@ -7,6 +7,27 @@ from typing import Annotated
 
 import typer
 
+from pennyfall.cli.commands.clip_options import (
+    Club,
+    FollowedBox,
+    FollowedDot,
+    Layout,
+    Lens,
+    ReadoutMs,
+    RecordedAt,
+    Ruler,
+    TagHeight,
+)
+from pennyfall.cli.commands.coin_choices import (
+    CoinName,
+    Edge,
+    Frictions,
+    KineticShare,
+    Lip,
+    StaticFriction,
+    Surface,
+)
+
 
 def coin(
     source: Annotated[
@@ -16,26 +37,12 @@ def coin(
     stroke: Annotated[
         int | None, typer.Option(help="Number of the stroke in the clip; all where not given.")
     ] = None,
-    coin_name: Annotated[
-        str, typer.Option("--coin", help="Which coin, such as us-quarter, euro-1, uk-5-pence.")
-    ] = "us-quarter",
-    surface: Annotated[
-        str | None,
-        typer.Option(
-            help="What it lies on: coated, plated, bare-stainless, bare-mild-steel, bare-aluminium."
-        ),
-    ] = None,
-    friction: Annotated[
-        tuple[float, float] | None,
-        typer.Option(metavar="LOW HIGH", help="Static friction, instead of a surface."),
-    ] = None,
-    kinetic_share: Annotated[
-        float | None, typer.Option(help="Kinetic over static friction, at most 1.")
-    ] = None,
-    edge: Annotated[
-        float | None, typer.Option(help="Coin's middle to the rear edge of its floor, in mm.")
-    ] = None,
-    lip: Annotated[float | None, typer.Option(help="Height of a lip along the rear edge, in mm.")] = None,
+    coin_name: CoinName = "us-quarter",
+    surface: Surface = None,
+    friction: StaticFriction = None,
+    kinetic_share: KineticShare = None,
+    edge: Edge = None,
+    lip: Lip = None,
     floor: Annotated[float | None, typer.Option(help="Height of the coin's floor, in mm.")] = None,
     wall: Annotated[
         float | None, typer.Option(help="Height of the wall toward the face, in mm; 0 is a flat top.")
@@ -51,30 +58,22 @@ def coin(
     find_coin: Annotated[
         bool, typer.Option("--find-coin", help="Look for the fallen coin in the clip.")
     ] = False,
-    frictions: Annotated[
-        Path | None,
-        typer.Option(
-            help="File that keeps each coin's friction on each putter; used, and brought up to date."
-        ),
-    ] = None,
+    frictions: Frictions = None,
     picture: Annotated[
         Path | None, typer.Option(help="Draw the stroke and its coin here (.png, .svg).")
     ] = None,
     json: Annotated[
         Path | None, typer.Option(help="Write the measurement file with the coin's part here.")
     ] = None,
-    club: Annotated[Path | None, typer.Option(help="Club file (pennyfall club new).")] = None,
-    tag_height: Annotated[
-        float | None, typer.Option(help="Height of the head tag above the floor at address, in mm.")
-    ] = None,
-    lens: Annotated[Path | None, typer.Option(help="Lens file (pennyfall lens).")] = None,
-    layout: Annotated[Path | None, typer.Option(help="Tag layout of your own, a JSON file.")] = None,
-    ruler: Annotated[
-        float | None, typer.Option(help="What the sheet's 100 mm check ruler measures, in mm.")
-    ] = None,
-    recorded_at: Annotated[
-        float | None, typer.Option(help="True frame rate of a slow-motion clip, in frames/s.")
-    ] = None,
+    club: Club = None,
+    tag_height: TagHeight = None,
+    lens: Lens = None,
+    layout: Layout = None,
+    ruler: Ruler = None,
+    recorded_at: RecordedAt = None,
+    box: FollowedBox = None,
+    dot: FollowedDot = None,
+    readout_ms: ReadoutMs = None,
 ) -> None:
     """Predict where a loose coin leaves the head and lands; infer its friction from where it did."""
     from pennyfall.cli.coin_memory import kept_name
@@ -104,6 +103,9 @@ def coin(
         layout=layout,
         ruler_mm=ruler,
         recorded_at_hz=recorded_at,
+        readout_ms=readout_ms,
+        box=box,
+        dot=dot,
     )
     outputs = CoinOutputs(picture=picture, json=json, frictions=frictions, kept_as=kept)
     tell_coin(source, setup, options, outputs, number=stroke, landed_cm=coin_landed, find_coin=find_coin)

@@ -7,6 +7,17 @@ from typing import Annotated
 
 import typer
 
+from pennyfall.cli.commands.clip_options import Club
+from pennyfall.cli.commands.coin_choices import (
+    CoinName,
+    Edge,
+    Frictions,
+    KineticShare,
+    Lip,
+    StaticFriction,
+    Surface,
+)
+
 
 def plan(
     measurements: Annotated[
@@ -26,28 +37,14 @@ def plan(
     hole: Annotated[
         str | None, typer.Option(help="Distance of the hole, such as 10ft or 3m, to say how the balls roll.")
     ] = None,
-    coin: Annotated[str, typer.Option(help="Which coin, such as us-quarter, euro-1.")] = "us-quarter",
-    surface: Annotated[
-        str | None,
-        typer.Option(
-            help="What it lies on: coated, plated, bare-stainless, bare-mild-steel, bare-aluminium."
-        ),
-    ] = None,
-    friction: Annotated[
-        tuple[float, float] | None,
-        typer.Option(metavar="LOW HIGH", help="Static friction, instead of a surface."),
-    ] = None,
-    kinetic_share: Annotated[
-        float | None, typer.Option(help="Kinetic over static friction, at most 1.")
-    ] = None,
-    frictions: Annotated[
-        Path | None, typer.Option(help="File that keeps each coin's friction on each putter.")
-    ] = None,
-    club: Annotated[Path | None, typer.Option(help="Club file, for the coin's shelf.")] = None,
-    edge: Annotated[
-        float | None, typer.Option(help="Coin's middle to the rear edge of its floor, in mm.")
-    ] = None,
-    lip: Annotated[float | None, typer.Option(help="Height of a lip along the rear edge, in mm.")] = None,
+    coin_name: CoinName = "us-quarter",
+    surface: Surface = None,
+    friction: StaticFriction = None,
+    kinetic_share: KineticShare = None,
+    frictions: Frictions = None,
+    club: Club = None,
+    edge: Edge = None,
+    lip: Lip = None,
     picture: Annotated[Path | None, typer.Option(help="Draw the plan here (.png, .svg).")] = None,
 ) -> None:
     """Say at which putt lengths the coin leaves in the transition by itself, for one student."""
@@ -56,12 +53,12 @@ def plan(
     from pennyfall.cli.planning import tell_plan
 
     setup = coin_setup(
-        coin=coin,
+        coin=coin_name,
         club=club,
         surface=surface,
         friction=friction,
         kinetic_share=kinetic_share,
-        kept=kept_name(club.stem if club is not None else "any putter", coin),
+        kept=kept_name(club.stem if club is not None else "any putter", coin_name),
         frictions=frictions,
         edge_mm=edge,
         lip_mm=lip,
