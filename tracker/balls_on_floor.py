@@ -82,7 +82,7 @@ def ball_track(ball: FollowedBall, way: FloatArray, forward: float) -> BallTrack
 def ball_by_frame(
     count: int, balls: tuple[FollowedBall, ...], ways: list[FloatArray], origin_x: float, forward: float
 ) -> FloatArray:
-    """Return the ball's place along the target line in every frame, shape (count,) [m]; NaN where not seen."""
+    """Return the ball's place in every frame, shape (count,) [m]; NaN where not seen."""
     place = np.full(count, np.nan)
     for ball, way in zip(balls, ways, strict=True):
         place[ball.frame] = forward * (way[:, 0] - origin_x)
