@@ -22,6 +22,9 @@ REST_WINDOW_S = 0.25
 DECELERATION_PRIOR = (3.3, 1.5)
 """Mean and sd [m/s^2], chosen by us: mu_k g for mu_k from 0.1 to 0.6 (ball on carpet or green; common
 practice, no source)."""
+ROLLING_PRIOR = (0.6, 0.25)
+"""Mean and sd of the deceleration of the roll [m/s^2], chosen by us: Stimpmeter readings of 7 to 13 ft mean
+0.8 to 0.4 (a release speed of 1.83 m/s: see `roll`)."""
 SYSTEMATIC_TIME_SD_S = 1.5e-4
 """Chosen by us: contact lasts about 0.5 ms (USGA, see the launch tests), so the departure is no sharper than
 that."""
@@ -127,6 +130,7 @@ def _fit(
 ) -> tuple[Estimate, Estimate]:
     origin = start[0]
     decel_mean, decel_sd = DECELERATION_PRIOR
+    rolling_mean, rolling_sd = ROLLING_PRIOR
     harm_m = max(smear_m - SMEAR_UNHARMFUL_M, 0.0)
     offset_sd = SMEAR_OFFSET_SHARE * harm_m + 1e-7
     drift_sd = SMEAR_DRIFT_SHARE * harm_m / FIT_WINDOW_S + 1e-6
@@ -136,16 +140,16 @@ def _fit(
     since_start = np.where(moves, time - time[moves][0], 0.0)
 
     def residuals(parameters: FloatArray) -> FloatArray:
-        departure, speed, deceleration, level, offset, drift = parameters
+        departure, speed, deceleration, level, offset, drift, rolling = parameters
         since = np.maximum(time[:, None] + instants - origin - departure, 0.0)
-        travel = _travel(since, speed, deceleration).mean(axis=1)
+        travel = _travel(since, speed, deceleration, rolling_mean + rolling_sd * rolling).mean(axis=1)
         smeared = np.where(moves, offset_sd * offset, 0.0) + drift_sd * drift * since_start
         frames = (x - level - smeared - travel) / sd
-        priors = np.array([(deceleration - decel_mean) / decel_sd, level / level_sd, offset, drift])
+        priors = np.array([(deceleration - decel_mean) / decel_sd, level / level_sd, offset, drift, rolling])
         return np.concatenate([_soften(frames), priors])
 
-    guess = np.array([0.0, start[1] + 0.02 * decel_mean, decel_mean, 0.0, 0.0, 0.0])
-    fit = least_squares(residuals, guess, method="lm", x_scale=[1e-3, 0.1, 1.0, 1e-3, 1.0, 1.0])
+    guess = np.array([0.0, start[1] + 0.02 * decel_mean, decel_mean, 0.0, 0.0, 0.0, 0.0])
+    fit = least_squares(residuals, guess, method="lm", x_scale=[1e-3, 0.1, 1.0, 1e-3, 1.0, 1.0, 1.0])
     jacobian = np.asarray(fit.jac, dtype=np.float64)
     inverse = np.linalg.pinv(jacobian.T @ jacobian)
     frames = residuals(fit.x)[: len(time)]
@@ -156,7 +160,7 @@ def _fit(
     return Estimate(float(origin + fit.x[0]), float(departure_sd)), Estimate(float(fit.x[1]), float(speed_sd))
 
 
-def _travel(since_s: FloatArray, speed: float, deceleration: float) -> FloatArray:
+def _travel(since_s: FloatArray, speed: float, deceleration: float, rolling_mps2: float) -> FloatArray:
     """Return how far a ball has gone: it slides, and rolls on once it has slowed to 5/7 of its launch speed.
 
     The 5/7 is that of a uniform sphere launched without spin (textbook mechanics, from the balance of
@@ -165,7 +169,12 @@ def _travel(since_s: FloatArray, speed: float, deceleration: float) -> FloatArra
     deceleration = max(deceleration, 0.1)
     sliding = np.minimum(since_s, 2 / 7 * speed / deceleration)
     rolling = since_s - sliding
-    travel: FloatArray = speed * sliding - 0.5 * deceleration * sliding**2 + 5 / 7 * speed * rolling
+    travel: FloatArray = (
+        speed * sliding
+        - 0.5 * deceleration * sliding**2
+        + 5 / 7 * speed * rolling
+        - 0.5 * rolling_mps2 * rolling**2
+    )
     return travel
 
 

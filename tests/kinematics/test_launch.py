@@ -24,12 +24,17 @@ def ball(
     noise_m: float = 3e-4,
     reach_m: float = 0.4,
     rest_m: float = 0.0,
+    rolling: float = 0.6,
 ) -> BallTrack:
-    """Return a ball that slides until 5/7 of its speed is left (uniform sphere, textbook), then rolls."""
+    """Return a ball that slides until 5/7 of its speed is left (uniform sphere, textbook), then rolls.
+
+    It rolls as on a green of 9 ft, its deceleration 1.83^2 / (2 * 2.74) m/s^2.
+    """
     time = np.arange(0.0, departure + 0.6, 1 / rate_hz)
     since = np.maximum(time - departure, 0)
     sliding = np.minimum(since, 2 / 7 * speed / deceleration)
-    x = speed * sliding - 0.5 * deceleration * sliding**2 + 5 / 7 * speed * (since - sliding)
+    rolls = since - sliding
+    x = speed * sliding - 0.5 * deceleration * sliding**2 + 5 / 7 * speed * rolls - 0.5 * rolling * rolls**2
     kept = x < reach_m
     noise = np.where(
         x > 0, noise_m * generator.standard_normal(len(x)), noise_m * generator.standard_normal()
