@@ -58,20 +58,26 @@ def speed_jump(
             for last, first in zip(steps.last[:-1], steps.first[1:], strict=True)
             if last + 1 >= SIDE_FRAMES and first + SIDE_FRAMES < frames
         ]
+    if not joints:
+        return None
+    even_mps = _even_speeds(time_s, x_m, seen)
     for end, start in joints:
-        before = _even_speed(time_s, x_m, seen, end - SIDE_FRAMES)
-        after = _even_speed(time_s, x_m, seen, start)
+        before, after = float(even_mps[end - SIDE_FRAMES]), float(even_mps[start])
         if before * after > 0 and not 1 / JUMP < after / before < JUMP:
             return SpeedJump(float(time_s[end]), after / before)
     return None
 
 
-def _even_speed(time_s: FloatArray, x_m: FloatArray, seen: BoolArray, first: int) -> float:
-    """Return the velocity over a few frames [m/s]; 0 where it is not even, too slow, or not seen."""
-    span = slice(first, first + SIDE_FRAMES + 1)
-    if not seen[span].all():
-        return 0.0
-    step = np.diff(x_m[span])
-    velocity = step / np.diff(time_s[span])
-    even = velocity.max() * velocity.min() > 0 and np.abs(velocity).max() < EVEN * np.abs(velocity).min()
-    return float(np.mean(velocity)) if even and np.abs(step).min() > LEAST_STEP_M else 0.0
+def _even_speeds(time_s: FloatArray, x_m: FloatArray, seen: BoolArray) -> FloatArray:
+    """Return the velocity over a few frames from each on [m/s]; 0 where uneven, too slow, or not seen.
+
+    Shape (n - SIDE_FRAMES,).
+    """
+    x_m = np.where(seen, x_m, np.nan)
+    steps = np.lib.stride_tricks.sliding_window_view(np.diff(x_m), SIDE_FRAMES)
+    velocity = steps / np.lib.stride_tricks.sliding_window_view(np.diff(time_s), SIDE_FRAMES)
+    size = np.abs(velocity)
+    one_way = velocity.max(axis=1) * velocity.min(axis=1) > 0
+    even = one_way & (size.max(axis=1) < EVEN * size.min(axis=1))  # NaN compares false
+    moving = np.abs(steps).min(axis=1) > LEAST_STEP_M
+    return np.where(even & moving, velocity.mean(axis=1), 0.0)

@@ -489,8 +489,10 @@ class TagFollower:
 
     def _gauge_shutter(self, luma: LumaFrame, found: Registration, gap_s: float) -> None:
         """Let frames in fast motion vote for the exposure time that explains their smear best."""
+        if len(self._shutter_costs) >= SHUTTER_FRAMES:
+            return
         moved = (self._velocity_px_s + 0.5 * self._acceleration_px_s2 * gap_s) * gap_s
-        if len(self._shutter_costs) >= SHUTTER_FRAMES or np.hypot(*moved) < SHUTTER_LEAST_PX:
+        if np.hypot(*moved) < SHUTTER_LEAST_PX:
             return
         known = self._surrounded is not None and self._surrounded.known
         pattern: Pattern = self._surrounded if known and self._surrounded is not None else self._pattern

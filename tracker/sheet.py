@@ -216,8 +216,7 @@ class SheetWatch:
 
     def update(self, index: int, luma: LumaFrame) -> None:
         """Look at the sheet in the next frame."""
-        # A tag may be covered by a shadow or a foot; the sheet moved when most of its tags did.
-        if self._resting(luma, enough=min(2, len(self._gauges))):
+        if self._resting(index, luma):
             return
         sight = self._finder.follow(luma, self._sight)
         if len(sight.homographies) < 2:
@@ -229,14 +228,22 @@ class SheetWatch:
         self._sight = sight
         self.moved_frames[index] = sight
 
-    def _resting(self, luma: LumaFrame, *, enough: int) -> bool:
-        """Return whether at least so many tags stand where they stood; the others need no look."""
-        count = 0
-        for gauge in self._gauges.values():
-            count += bool(np.hypot(*gauge.shift(luma)) < MOVED_PX)
-            if count >= enough:
-                return True
-        return False
+    def _resting(self, index: int, luma: LumaFrame) -> bool:
+        """Return whether the sheet stands where it stood.
+
+        Its tags move together, so one that stands tells of all; they take turns. Where that one was moved,
+        or covered by a shadow or a foot, the sheet still stands when two of the others do.
+        """
+        gauges = list(self._gauges.values())
+        first = index % len(gauges)
+        if self._stands(gauges[first], luma):
+            return True
+        others = gauges[:first] + gauges[first + 1 :]
+        return sum(self._stands(gauge, luma) for gauge in others) >= min(2, len(gauges))
+
+    @staticmethod
+    def _stands(gauge: ShiftGauge, luma: LumaFrame) -> bool:
+        return bool(np.hypot(*gauge.shift(luma)) < MOVED_PX)
 
     def _patch(self, tag_id: int, homography: FloatArray) -> tuple[FloatArray, int]:
         centre, jacobian = plane_jacobian(homography)
