@@ -85,7 +85,7 @@ def check_clip(path: Path, tags: TagLayout, *, lens: Lens | None = None) -> tupl
     if followed.head_ever_seen:
         findings += [_smear(followed, tags), _edges(followed, tags, size)]
     findings.append(_ball(followed, whole=whole))
-    if followed.head_ever_seen and followed.pose is not None:
+    if followed.head_ever_seen:
         findings.append(_stroke(followed, whole=whole))
     return tuple(findings)
 
@@ -114,8 +114,11 @@ def _sheet(followed: Followed, *, mirrored: bool) -> Finding:
         )
     words = f"{seen} of its 4 tags seen"
     if followed.pose is None:
+        advice = "Lay the printed sheet flat by the ball, the whole of it in the picture."
+        if not followed.head_ever_seen:
+            return Finding("Sheet", "bad", words, advice)
         return Finding(
-            "Sheet", "bad", words, "Lay the printed sheet flat by the ball, the whole of it in the picture."
+            "Sheet", "weak", words + ": scale from the head tag alone, to several per cent", advice
         )
     if followed.pose.focal_source == "assumed":
         return Finding(

@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from functools import partial
 from pathlib import Path
 
 import cv2
 import numpy as np
 import pytest
+from numpy.typing import NDArray
 
 from pennyfall.demo_clips.encode import write_clip
 from pennyfall.demo_clips.scene import Encoding
@@ -27,6 +29,7 @@ HEAD, FLOOR = (60.0, 128.0, 128.0), (95.0, 120.0, 130.0)
 LIKE = np.array([110.0, 118.0])
 """Where a sticker of the same colour lies, 50 px below the dot's way."""
 
+ByteArray = NDArray[np.uint8]
 Planes = tuple[FloatArray, FloatArray, FloatArray]
 
 
@@ -72,14 +75,15 @@ def _picture(
     planes = []
     for k in range(3):
         base = FLOOR[k] + (carpet if k == 0 else 0.0)
-        plane = np.full(SIZE[::-1], 1.0) * base
+        plane: FloatArray = np.full(SIZE[::-1], 1.0) * base
         if like:
             spot = _ellipse(LIKE, 0.0)
             plane = spot * colour[k] + (1 - spot) * plane
         plane = head * HEAD[k] + (1 - head) * plane
         plane = share * colour[k] + (1 - share) * plane
         if k:
-            plane = cv2.resize(plane, None, fx=0.5, fy=0.5, interpolation=cv2.INTER_AREA)
+            small = cv2.resize(plane, None, fx=0.5, fy=0.5, interpolation=cv2.INTER_AREA)
+            plane = np.asarray(small, dtype=np.float64)
         planes.append(plane + generator.normal(0, noise * (0.6 if k else 1.0), plane.shape))
     return planes[0], planes[1], planes[2]
 
@@ -101,15 +105,19 @@ def _pictures(
     ]
 
 
-def _bytes(plane: FloatArray) -> np.ndarray:
+def _bytes(plane: FloatArray) -> ByteArray:
     return np.clip(np.round(plane), 0, 255).astype(np.uint8)
+
+
+def _both(blue: ByteArray, red: ByteArray) -> tuple[ByteArray, ByteArray]:
+    return blue, red
 
 
 def _follow(pictures: Sequence[Planes], wanted: WantedColour | Box) -> DotFollower:
     follower = DotFollower(wanted)
     for index, picture in enumerate(pictures):
         luma, blue, red = (_bytes(plane) for plane in picture)
-        follower.update(Frame(index, index / RATE_HZ, luma, lambda blue=blue, red=red: (blue, red)))
+        follower.update(Frame(index, index / RATE_HZ, luma, partial(_both, blue, red)))
     return follower
 
 

@@ -106,7 +106,10 @@ def _period(track: pd.DataFrame) -> tuple[float, float, float]:
         turn = 2 * np.pi * (t - of[1]) / of[0]
         return np.asarray(of[2] + of[3] * np.cos(turn) + of[4] * np.cos(3 * turn), dtype=np.float64)
 
-    best = least_squares(lambda of: model(of) - u, [1.55, 0.0, float(u.mean()), float(np.ptp(u)) / 2, 0.0]).x
+    def misfit(of: FloatArray) -> FloatArray:
+        return model(of) - u
+
+    best = least_squares(misfit, [1.55, 0.0, float(u.mean()), float(np.ptp(u)) / 2, 0.0]).x
     return float(best[0]), float(best[3]), float(np.std(model(best) - u))
 
 

@@ -1,0 +1,239 @@
+"""`pennyfall check` says within ten seconds whether a clip can be measured, and what to change."""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Callable, Iterator
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
+import pytest
+from typer.testing import CliRunner
+
+from pennyfall.calibration.attitude import projection_gradient, tag_axes
+from pennyfall.calibration.layout import STANDARD_SHEET
+from pennyfall.calibration.pose import Pose, solve_pose
+from pennyfall.cli import check as check_module
+from pennyfall.cli.app import app
+from pennyfall.cli.check import Finding, check_clip, usable
+from pennyfall.demo_clips.clips import DemoClip, shipped_clips
+from pennyfall.kinematics.tracks import BallTrack
+from pennyfall.kinematics.values import FloatArray
+from pennyfall.tracker.ball import FollowedBall
+from pennyfall.tracker.following import Followed
+from pennyfall.tracker.head import PixelTrack
+from pennyfall.tracker.sheet import SheetSight
+from tests.calibration.scenes import camera_over_floor, sheet_points
+
+SIZE = (1280, 720)
+CAMERA = camera_over_floor()
+
+
+Look = Callable[..., dict[str, Finding]]
+
+
+def _pose() -> Pose:
+    points = sheet_points()
+    return solve_pose(points, CAMERA.project(points), np.full(len(points), 0.03), picture_size=SIZE)
+
+
+def _head(*, travel_m: float = 0.3, exposure_s: float = 1 / 1000, enlarged: float = 1.0) -> PixelTrack:
+    time_s = np.arange(0, 1.5, 1 / 240)
+    x = travel_m * (np.sin(np.pi * time_s / 0.8) ** 2 - 0.5)
+    points = np.column_stack([x, np.full_like(x, 0.15), np.full_like(x, 0.03)])
+    axes = tag_axes(np.zeros_like(x), np.zeros_like(x), np.zeros_like(x))
+    count = len(x)
+    return PixelTrack(
+        time_s=time_s,
+        seen=np.ones(count, dtype=np.bool_),
+        centre_px=CAMERA.project(points),
+        covariance_px2=np.tile(1e-3 * np.eye(2), (count, 1, 1)),
+        jacobian=enlarged * projection_gradient(CAMERA, points) @ axes,
+        stretch_covariance=np.tile(1e-5 * np.eye(4), (count, 1, 1)),
+        exposure_s=exposure_s,
+    )
+
+
+def _ball(*, departed: bool) -> FollowedBall:
+    count = 4
+    track = BallTrack(
+        time_s=np.arange(count) / 240,
+        x_m=np.zeros(count),
+        y_m=np.zeros(count),
+        sd_x_m=np.full(count, 1e-4),
+        at_rest=np.ones(count, dtype=np.bool_),
+    )
+    return FollowedBall(
+        track=track,
+        frame=np.arange(count),
+        centre_px=np.zeros((count, 2)),
+        radius_px=np.full(count, 20.0),
+        rest_m=np.zeros(3),
+        rest_px=np.zeros(2),
+        rest_sd_px=0.1,
+        rest_radius_px=20.0,
+        size_ratio=1.0,
+        confidence=1.0,
+        departed=departed,
+    )
+
+
+def _sight() -> SheetSight:
+    return SheetSight(
+        points_m=np.empty((0, 3)), pixels=np.empty((0, 2)), sd_px=np.empty(0), homographies={}, blur_px=0.7
+    )
+
+
+GOOD = Followed(
+    head=_head(),
+    pose=_pose(),
+    sheet=None,
+    moved={},
+    sheet_lost=(),
+    balls=(_ball(departed=True),),
+    head_ever_seen=True,
+    sheet_tags_seen=4,
+)
+
+
+@pytest.fixture
+def looked_over(monkeypatch: pytest.MonkeyPatch) -> Look:
+    """Return a way to look over a clip of which a pass has seen what is given."""
+
+    def look(followed: Followed, *, rate_hz: float = 240.0) -> dict[str, Finding]:
+        class Frames:
+            header = type("Header", (), {"pixel_aspect": 1.0})
+            times_s: FloatArray = np.arange(12) / rate_hz
+
+            def __init__(self, _path: Path) -> None:
+                pass
+
+            def frames(self) -> Iterator[object]:
+                for _ in self.times_s:
+                    yield type("Shown", (), {"luma": np.zeros(SIZE[::-1], np.uint8)})
+
+        class Watcher:
+            def __init__(self, *_: object, **__: object) -> None:
+                pass
+
+            def update(self, frame: object) -> None:
+                pass
+
+            def result(self) -> Followed:
+                return followed
+
+        monkeypatch.setattr(check_module, "Clip", Frames)
+        monkeypatch.setattr(check_module, "ClipFollower", Watcher)
+        monkeypatch.setattr(check_module, "sheet_is_mirrored", lambda *_: False)
+        return {one.what: one for one in check_clip(Path("larch.mp4"), STANDARD_SHEET)}
+
+    return look
+
+
+def test_a_good_clip_is_good_in_everything_and_asks_for_nothing(looked_over: Look) -> None:
+    findings = looked_over(GOOD)
+    assert set(findings) == {"Frame rate", "Sheet", "Head tag", "Motion blur", "Framing", "Ball", "Stroke"}
+    assert all(one.verdict == "good" and not one.advice for one in findings.values())
+    assert usable(tuple(findings.values()))
+
+
+def _seen(share: float) -> PixelTrack:
+    head = _head()
+    seen = np.arange(len(head.time_s)) < share * len(head.time_s)
+    return replace(head, seen=seen, centre_px=np.where(seen[:, None], head.centre_px, np.nan))
+
+
+def _shifted(pixels: float) -> PixelTrack:
+    head = _head()
+    return replace(head, centre_px=head.centre_px - np.min(head.centre_px, axis=0) + pixels)
+
+
+@pytest.mark.parametrize(
+    ("followed", "rate_hz", "what", "verdict", "words", "advice"),
+    [
+        (GOOD, 60.0, "Frame rate", "weak", "60 frames/s", "slow-motion mode"),
+        (GOOD, 30.0, "Frame rate", "bad", "30 frames/s", "slow-motion mode"),
+        (replace(GOOD, sheet_tags_seen=3), 240.0, "Sheet", "weak", "3 of its 4", "Uncover the sheet"),
+        (
+            replace(GOOD, pose=replace(_pose(), focal_source="assumed")),
+            240.0, "Sheet", "weak", "too squarely", "30 to 60 degrees",
+        ),
+        (replace(GOOD, moved={3: _sight()}), 240.0, "Sheet", "weak", "moved", "on a stand"),
+        (
+            replace(GOOD, pose=None, sheet_tags_seen=0),
+            240.0, "Sheet", "weak", "head tag alone", "Lay the printed sheet",
+        ),
+        (
+            replace(GOOD, pose=None, sheet_tags_seen=1, head_ever_seen=False, balls=()),
+            240.0, "Sheet", "bad", "1 of its 4", "Lay the printed sheet",
+        ),
+        (replace(GOOD, head_ever_seen=False), 240.0, "Head tag", "bad", "not found", "largest tag that fits"),
+        (replace(GOOD, head=_seen(0.9)), 240.0, "Head tag", "weak", "90 %", "brighter light"),
+        (replace(GOOD, head=_seen(0.5)), 240.0, "Head tag", "bad", "50 %", "brighter light"),
+        (replace(GOOD, head=_head(enlarged=0.7)), 240.0, "Head tag", "weak", "px wide", "larger tag"),
+        (replace(GOOD, head=_head(enlarged=0.4)), 240.0, "Head tag", "bad", "px wide", "larger tag"),
+        (
+            replace(GOOD, head=_head(exposure_s=1 / 100)),
+            240.0, "Motion blur", "weak", "1/100 s", "brighter light",
+        ),
+        (replace(GOOD, head=_shifted(5.0)), 240.0, "Framing", "weak", "5 px of the edge", "Step back"),
+        (
+            replace(GOOD, balls=(_ball(departed=False),)),
+            240.0, "Ball", "weak", "not seen to leave", "Film the whole stroke",
+        ),
+        (replace(GOOD, balls=()), 240.0, "Ball", "weak", "practice strokes", "stands out from the floor"),
+        (replace(GOOD, head=_head(travel_m=0.04)), 240.0, "Stroke", "bad", "travels about 5 cm", "whole stroke"),
+    ],
+)  # fmt: skip
+def test_each_fault_has_its_verdict_its_number_and_its_remedy(
+    looked_over: Look,
+    followed: Followed,
+    rate_hz: float,
+    what: str,
+    verdict: str,
+    words: str,
+    advice: str,
+) -> None:
+    findings = looked_over(followed, rate_hz=rate_hz)
+    found = findings[what]
+    assert found.verdict == verdict
+    assert words in found.words
+    assert advice in found.advice
+    assert usable(tuple(findings.values())) == (verdict != "bad")
+    others = [one for one in findings.values() if one.what != what and one.verdict != "good"]
+    assert all(one.what in ("Head tag", "Ball", "Sheet") for one in others), "a fault is told once"
+
+
+def _takes(clip: DemoClip) -> tuple[float, str, int]:
+    started = time.monotonic()
+    result = CliRunner().invoke(app, ["check", str(clip.path)])
+    return time.monotonic() - started, result.stdout, result.exit_code
+
+
+SHIPPED = shipped_clips()
+
+
+@pytest.mark.clip
+@pytest.mark.parametrize(
+    "clip",
+    [
+        pytest.param(clip, marks=() if clip.name == "larch-60" else pytest.mark.slow, id=clip.name)
+        for clip in SHIPPED
+    ],
+)
+def test_every_shipped_clip_passes_within_ten_seconds(clip: DemoClip) -> None:
+    took_s, said, code = _takes(clip)
+    assert code == 0, said
+    assert took_s < 10.0
+    assert said.rstrip().endswith("Good enough to measure.")
+    assert "bad" not in said.split("\n\n")[0]
+
+
+def test_a_file_that_is_no_video_is_refused_with_code_2(tmp_path: Path) -> None:
+    clip = tmp_path / "notes.mp4"
+    clip.write_text("not a video")
+    result = CliRunner().invoke(app, ["check", str(clip)])
+    assert result.exit_code == 2
+    assert "notes.mp4 cannot be read as a video" in result.stderr
+    assert "Film again" in result.stderr
