@@ -20,7 +20,12 @@ def clip_cautions(clip: Clip) -> tuple[Caution, ...]:
     """Return what the file itself gives cause to say."""
     notes = []
     if clip.damaged:
-        notes.append(Caution("damaged-file", "The clip ends in damage; the part before it was measured."))
+        notes.append(
+            Caution(
+                "damaged-file",
+                f"The file is damaged: {clip.frames_damaged} pictures were left out, the others measured.",
+            )
+        )
     if clip.timestamps_repaired:
         notes.append(
             Caution(

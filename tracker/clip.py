@@ -11,6 +11,7 @@ from typing import Any
 
 import av
 import numpy as np
+from av.video.frame import PictureType
 from numpy.typing import NDArray
 
 from pennyfall.kinematics.errors import CannotMeasure
@@ -35,6 +36,21 @@ CAPTURE_RATE_KEY = "com.android.capture.fps"
 
 FITS_SLOT = 0.3
 """Chosen by us: a timestamp this near to a whole number of frame intervals, in intervals, is in its place."""
+
+MOST_HELD = 4
+"""Chosen by us: as many frames predicted from both sides are held back until the one after them is sound."""
+
+USUAL_ASPECTS = tuple(
+    width / height
+    for width, height in (
+        *((1, 1), (12, 11), (10, 11), (16, 11), (40, 33), (24, 11), (20, 11), (32, 11), (80, 33)),
+        *((18, 11), (15, 11), (64, 33), (160, 99), (4, 3), (3, 2), (2, 1), (3, 4)),
+    )
+)
+"""Shapes of a pixel with a number of their own in ITU-T H.264, table E-1 (from memory), and 4:3 lying."""
+
+ASPECT_ROUNDING = 0.0005
+"""Chosen by us: rounding of a fraction in a header; damaged ones come near a usual shape by chance."""
 
 _LUMA_FIRST_8_BIT = ("yuv", "yuvj", "nv12", "nv16", "nv21", "nv24", "gray")
 
@@ -101,7 +117,7 @@ def read_header(path: Path) -> ClipHeader:
             frames_promised=stream.frames,
             rate_hz=float(stream.average_rate) if stream.average_rate else float("nan"),
             capture_rate_hz=_number(capture),
-            pixel_aspect=float(stream.sample_aspect_ratio or 1) or 1.0,
+            pixel_aspect=_pixel_aspect(stream, path.name),
             has_sound=bool(container.streams.audio),
         )
 
@@ -135,9 +151,11 @@ class Clip:
         self.rotation_deg = 0
         self.interlaced = False
         self.damaged = False
-        """Whether decoding ended at damage rather than at the end of the file."""
+        """Whether a part of the pictures could not be decoded soundly."""
         self.timestamps_repaired = 0
         """Frames left out because their timestamp does not fit those of their neighbours."""
+        self.frames_damaged = 0
+        """Frames left out since they were damaged, or built upon a damaged one."""
         self._times: list[float] = []
 
     @property
@@ -230,18 +248,36 @@ class Clip:
         )
 
     def _decoded(self, container: Any, stream: Any) -> Iterator[Any]:  # noqa: ANN401 - PyAV objects
-        """Yield the decoder's frames; damage ends the clip early instead of ending the program."""
-        decoded = 0
-        try:
-            for picture in container.decode(stream):
-                decoded += 1
-                yield picture
-        except (av.error.FFmpegError, OSError) as error:
-            self.damaged = True
-            if decoded == 0:
-                raise CannotMeasure(
-                    f"No frame of {self.header.path.name} can be decoded ({reason(error)}).", fix=FILM_AGAIN
-                ) from error
+        """Yield the frames that decode soundly.
+
+        From a damaged frame on, the frames up to the next key frame are built upon the damage; so may be the
+        frames shown just before it and predicted from both sides.
+        """
+        held: list[Any] = []
+        sound, yielded = True, 0
+        failure: BaseException | None = None
+        for picture, failed in _pictures_or_damage(container, stream):
+            failure = failed or failure
+            if picture is None or picture.is_corrupt:
+                self.damaged, sound = True, False
+                self.frames_damaged += len(held) + (picture is not None)
+                held.clear()
+                continue
+            sound = sound or picture.key_frame
+            if not sound:
+                self.frames_damaged += 1
+                continue
+            held.append(picture)
+            while held and (picture.pict_type != PictureType.B or len(held) > MOST_HELD):
+                yielded += 1
+                yield held.pop(0)
+        yielded += len(held)
+        yield from held
+        if yielded == 0 and self.damaged:
+            why = "every picture is damaged" if failure is None else reason(failure)
+            raise CannotMeasure(
+                f"No frame of {self.header.path.name} can be decoded ({why}).", fix=FILM_AGAIN
+            )
 
     def _stamped(self, pictures: Iterator[Any]) -> Iterator[tuple[float, Any]]:
         """Yield each decoded picture with its timestamp [s], damaged timestamps left out."""
@@ -303,6 +339,41 @@ class Clip:
                 "a moving picture.",
                 fix="Film a video of the whole stroke, from a second before it to a second after it.",
             )
+
+
+def _pictures_or_damage(
+    container: Any,  # noqa: ANN401 - PyAV objects
+    stream: Any,  # noqa: ANN401
+) -> Iterator[tuple[Any, BaseException | None]]:
+    """Yield what the decoder gives: a picture, or the reason why there is none."""
+    packets = container.demux(stream)
+    while True:
+        try:
+            packet = next(packets, None)
+        except (av.error.FFmpegError, OSError) as error:
+            yield None, error
+            return
+        if packet is None:
+            return
+        try:
+            pictures = packet.decode()
+        except (av.error.FFmpegError, OSError) as error:
+            yield None, error
+            continue
+        for picture in pictures:
+            yield picture, None
+
+
+def _pixel_aspect(stream: Any, name: str) -> float:  # noqa: ANN401 - a PyAV stream
+    """Return the pixels' width over their height, believed of the coded picture or where usual."""
+    coded = float(stream.codec_context.sample_aspect_ratio or 0)
+    stated = float(stream.sample_aspect_ratio or 0) or 1.0
+    if coded > 0 or min(abs(stated / usual - 1) for usual in USUAL_ASPECTS) < ASPECT_ROUNDING:
+        return coded or stated
+    raise CannotMeasure(
+        f"The header of {name} states pixels {stated:.3g} times as wide as high, as no camera's are.",
+        fix=FILM_AGAIN,
+    )
 
 
 def luma_of(picture: Any, rotation_deg: int) -> LumaFrame:  # noqa: ANN401 - a PyAV frame
