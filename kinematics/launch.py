@@ -24,7 +24,7 @@ DECELERATION_PRIOR = (3.3, 1.5)
 practice, no source)."""
 ROLLING_PRIOR = (0.6, 0.25)
 """Mean and sd of the deceleration of the roll [m/s^2], chosen by us: Stimpmeter readings of 7 to 13 ft mean
-0.8 to 0.4 (a release speed of 1.83 m/s: see `roll`)."""
+0.8 to 0.4 (`roll.STIMPMETER_RELEASE_MPS`)."""
 SYSTEMATIC_TIME_SD_S = 1.5e-4
 """Chosen by us: contact lasts about 0.5 ms (USGA, see the launch tests), so the departure is no sharper than
 that."""
