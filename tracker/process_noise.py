@@ -1,6 +1,8 @@
-"""The likelihood of a chain under many process noises at once."""
+"""The innovations of a chain, and its likelihood under many process noises at once."""
 
 from __future__ import annotations
+
+from collections.abc import Iterator
 
 import numpy as np
 
@@ -37,10 +39,27 @@ def log_likelihoods(
        Theory 11:61-70. doi:10.1109/TIT.1965.1053737
 
     """
+    total = np.zeros(len(Q))
+    for _, innovation, S in innovations(position_m, variance_m2, F, Q, start_mean, start_covariance):
+        total -= 0.5 * (np.log(2 * np.pi * S) + innovation**2 / S)
+    return total
+
+
+def innovations(
+    position_m: FloatArray,
+    variance_m2: FloatArray,
+    F: FloatArray,
+    Q: FloatArray,
+    start_mean: FloatArray,
+    start_covariance: FloatArray,
+) -> Iterator[tuple[int, FloatArray, FloatArray]]:
+    """Yield node, innovation [m] and its variance [m^2] under each of b models, shape (b,), by measurement.
+
+    Parameters as of `log_likelihoods`.
+    """
     models = len(Q)
     state = np.broadcast_to(start_mean, (models, STATES)).copy()
     P = np.broadcast_to(start_covariance, (models, STATES, STATES)).copy()
-    total = np.zeros(models)
     for node, measured in enumerate(position_m):
         P = F[node] @ P @ F[node].T + Q[:, node]
         state = state @ F[node].T
@@ -49,8 +68,7 @@ def log_likelihoods(
         PHt = P[:, :, 0] + P[:, :, ERROR]
         S = PHt[:, 0] + PHt[:, ERROR] + variance_m2[node]
         innovation = measured - state[:, 0] - state[:, ERROR]
-        total -= 0.5 * (np.log(2 * np.pi * S) + innovation**2 / S)
+        yield node, innovation, S
         K = PHt / S[:, None]
         state += K * innovation[:, None]
         P = P - K[:, :, None] * PHt[:, None, :]
-    return total

@@ -19,8 +19,9 @@ from pennyfall.tracker.measurement_noise import (
     estimate_noise,
     frame_errors,
 )
-from pennyfall.tracker.motion_model import MOTION_STATES, OBSERVED, MotionChain, transition
+from pennyfall.tracker.motion_model import MOTION_STATES, MotionChain, chain_matrices, transition
 from pennyfall.tracker.noise_choice import TOP_ACCELERATION_SDS, choose_noise, loosened_at_impact
+from pennyfall.tracker.process_noise import innovations
 from pennyfall.tracker.smoothing import SmoothedChain, sample_paths, smooth
 from pennyfall.tracker.stroke_chain import StrokeFrames, StrokeModel, build_chain
 from pennyfall.tracker.stroke_events import (
@@ -243,9 +244,13 @@ def _finish_node(chain: MotionChain, smoothed: SmoothedChain, impact_node: int) 
 def _innovation_ratio(frames: StrokeFrames, likeliest: StrokeModel) -> float:
     """Return the root mean square of the innovations over their expected size in motion; 1 is consistent."""
     chain, nodes = build_chain(frames, likeliest, fill=False)
-    smoothed = smooth(chain)
-    measured = np.flatnonzero(np.isfinite(chain.position_m) & (chain.error_carry < 1))
-    measured = measured[measured > nodes.takeaway]
-    innovation = chain.position_m[measured] - smoothed.predicted_mean[measured] @ OBSERVED[0]
-    expected = OBSERVED @ smoothed.predicted_covariance[measured] @ OBSERVED.T
-    return float(np.sqrt(np.mean(innovation**2 / expected[:, 0, 0])))
+    F, Q = chain_matrices(chain)
+    passed = innovations(
+        chain.position_m, chain.variance_m2, F, Q[None], chain.start_mean, chain.start_covariance
+    )
+    squares = [
+        float(innovation[0] ** 2 / variance[0])
+        for node, innovation, variance in passed
+        if node > nodes.takeaway and chain.error_carry[node] < 1
+    ]
+    return float(np.sqrt(np.mean(squares)))

@@ -1,0 +1,64 @@
+"""The proof in short, as text: for the terminal, and for the guide."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from importlib.metadata import version
+
+from pennyfall.cli.proof.comparison import COMPARED
+from pennyfall.cli.proof.published import Result
+from pennyfall.cli.proof.scores import at_rate, rivals, scores
+from pennyfall.cli.proof.study import Outcome
+from pennyfall.cli.proof.tables import field_text
+from pennyfall.cli.report.quantities import full_label
+
+SHOWN_RATES_HZ = (240.0, 60.0)
+SHOWN_COMPARED = COMPARED[:4]
+
+
+def summary_lines(outcomes: Sequence[Outcome], published: Sequence[Result], *, seed: int) -> list[str]:
+    """Return the study's figures as lines of a Markdown document."""
+    by_rate = {rate: scores(found) for rate in SHOWN_RATES_HZ if (found := at_rate(outcomes, rate))}
+    strokes = " and ".join(
+        f"{max(each.strokes for each in found)} strokes at {rate:.0f} frames/s"
+        for rate, found in by_rate.items()
+    )
+    heads = [f"{what}, {rate:.0f} Hz" for rate in by_rate for what in ("RMS error", "truth inside ±")]
+    lines = [
+        f"pennyfall {version('pennyfall')}, seed {seed}: {strokes}.",
+        "",
+        f"| figure | {' | '.join(heads)} |",
+        f"| --- |{' ---: |' * len(heads)}",
+    ]
+    for rows in zip(*by_rate.values(), strict=True):
+        cells = [
+            cell
+            for each in rows
+            for cell in (field_text(each.name, each.rms), f"{100 * each.coverage:.1f} %")
+        ]
+        lines.append(f"| {full_label(rows[0].name)} | {' | '.join(cells)} |")
+    for rate in by_rate:
+        table = rivals(at_rate(outcomes, rate))
+        if not table:
+            continue
+        lines += [
+            "",
+            f"| RMS error at {rate:.0f} frames/s | setting | {' | '.join(map(full_label, SHOWN_COMPARED))} |",
+            f"| --- | --- |{' ---: |' * len(SHOWN_COMPARED)}",
+        ]
+        for each in table:
+            cells = [field_text(name, value) for name, value in zip(SHOWN_COMPARED, each.rms, strict=False)]
+            lines.append(f"| {each.name} | {each.setting} | {' | '.join(cells)} |")
+    if published:
+        methods = list(published[0].rms)
+        lines += [
+            "",
+            f"| RMS error [rad/s²] | {' | '.join(methods)} | published |",
+            f"| --- |{' ---: |' * len(methods)} --- |",
+        ]
+        lines += [
+            f"| {each.recording.title} ({each.recording.source}) | "
+            f"{' | '.join(f'{each.rms[method]:.2f}' for method in methods)} | {each.recording.published} |"
+            for each in published
+        ]
+    return lines

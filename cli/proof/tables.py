@@ -1,0 +1,154 @@
+"""The figures of the proof as people read them: one table each, cells in the units of the reports."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from pennyfall.cli.proof.comparison import COMPARED
+from pennyfall.cli.proof.conditions import SOURCES
+from pennyfall.cli.proof.published import Result
+from pennyfall.cli.proof.scores import METHOD, BudgetRow, Rival, Score
+from pennyfall.cli.report.quantities import full_label, quantity
+
+TARGET = (0.93, 0.97)
+"""What the coverage of a 95 % interval should lie in."""
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Row:
+    """One row: what it is about, and its cells."""
+
+    label: str
+    cells: tuple[str, ...]
+    flagged: bool = False
+    """Whether it misses its target by more than chance."""
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Table:
+    """A table with its words."""
+
+    title: str
+    columns: tuple[str, ...]
+    rows: tuple[Row, ...]
+    note: str = ""
+
+
+def coverage_table(rate_hz: float, scores: Sequence[Score], missed: int) -> Table:
+    """Return bias, error, coverage and efficiency of every quantity at one frame rate."""
+    rows = []
+    for each in scores:
+        low, high = each.coverage_interval
+        rows.append(
+            Row(
+                label=full_label(each.name),
+                cells=(
+                    field_text(each.name, each.bias, signed=True),
+                    field_text(each.name, each.rms),
+                    field_text(each.name, each.half_width),
+                    f"{100 * each.coverage:.1f} %",
+                    f"{100 * low:.1f} to {100 * high:.1f} %",
+                    _times(each.over_state_bound),
+                    _times(each.over_formula_bound),
+                ),
+                flagged=high < TARGET[0] or low > TARGET[1],
+            )
+        )
+    strokes = max(each.strokes for each in scores)
+    return Table(
+        title=f"{rate_hz:.0f} frames/s, {strokes} strokes" + (f", {missed} more not found" if missed else ""),
+        columns=(
+            "bias",
+            "RMS error",
+            "median ± stated",
+            "truth inside ±",
+            "95 % interval of that share",
+            "RMS error over state-model bound",
+            "over formula bound",
+        ),
+        rows=tuple(rows),
+    )
+
+
+def rival_table(rate_hz: float, rivals: Sequence[Rival], strokes: int) -> Table:
+    """Return the errors of ours and the usual methods on the same tracks."""
+    return Table(
+        title=f"{rate_hz:.0f} frames/s, the same {strokes} tracks: RMS error",
+        columns=("setting", *(f"{full_label(name)} [{quantity(name).unit}]" for name in COMPARED)),
+        rows=tuple(
+            Row(
+                label=each.name,
+                cells=(
+                    each.setting,
+                    *(
+                        field_text(name, value, unit=False)
+                        for name, value in zip(COMPARED, each.rms, strict=True)
+                    ),
+                ),
+            )
+            for each in rivals
+        ),
+    )
+
+
+def budget_table(rate_hz: float, rows: Sequence[BudgetRow], strokes: int) -> Table:
+    """Return each quantity's budget: standard uncertainty by source."""
+    columns = (*SOURCES, METHOD)
+    return Table(
+        title=f"{rate_hz:.0f} frames/s, {strokes} strokes: standard uncertainty by source",
+        columns=("largest", *columns, "RMS error in all"),
+        rows=tuple(
+            Row(
+                label=f"{full_label(each.name)} [{quantity(each.name).unit}]",
+                cells=(
+                    next(iter(each.parts)),
+                    *(
+                        field_text(each.name, each.parts.get(source, math.nan), unit=False)
+                        for source in columns
+                    ),
+                    field_text(each.name, each.total, unit=False),
+                ),
+            )
+            for each in rows
+        ),
+    )
+
+
+def published_table(results: Sequence[Result]) -> Table:
+    """Return the errors on the published recordings."""
+    methods = tuple(results[0].rms)
+    return Table(
+        title="RMS error of the angular acceleration [rad/s²]",
+        columns=(*methods, "published by others", "source"),
+        rows=tuple(
+            Row(
+                label=each.recording.title,
+                cells=(
+                    *(f"{each.rms[method]:.2f}" for method in methods),
+                    each.recording.published,
+                    each.recording.source,
+                ),
+            )
+            for each in results
+        ),
+    )
+
+
+def field_text(name: str, value: float, *, signed: bool = False, unit: bool = True) -> str:
+    """Return an SI value in the field unit of a quantity, with two significant digits."""
+    if not math.isfinite(value):
+        return "–"
+    shown = quantity(name)
+    unit_text = "s" if shown.unit == "s" else shown.unit
+    scaled = shown.factor * value
+    if shown.unit == "s":
+        scaled, unit_text = 1e3 * value, "ms"
+    decimals = max(0, 1 - math.floor(math.log10(abs(scaled)))) if scaled else 0
+    text = f"{scaled:{'+' if signed else ''}.{min(decimals, 4)}f}"
+    return f"{text} {unit_text}" if unit and unit_text != "-" else text
+
+
+def _times(ratio: float) -> str:
+    return f"{ratio:.2g}" if math.isfinite(ratio) else "–"

@@ -1,0 +1,92 @@
+"""One trial of the study: a stroke is drawn, filmed and measured, and its truth is known."""
+
+from __future__ import annotations
+
+from collections.abc import Collection
+from dataclasses import dataclass
+
+import numpy as np
+
+from pennyfall.cli.proof.conditions import Conditions, draw_conditions
+from pennyfall.cli.proof.filming import film
+from pennyfall.cli.proof.strokes import Drawn, draw_stroke, perform_stroke
+from pennyfall.cli.report.truth_table import TRUE_NAMES
+from pennyfall.demo_clips.strokes import Performance
+from pennyfall.demo_clips.truth import stroke_truth
+from pennyfall.kinematics.errors import CannotMeasure
+from pennyfall.kinematics.values import StrokeMeasures
+from pennyfall.tracker.picture_errors import with_picture_errors
+from pennyfall.tracker.placing import PlacedHead, place_head
+from pennyfall.tracker.stroke_measurement import measure_strokes
+
+QUANTITIES = (*TRUE_NAMES, "acceleration_at_top_mps2", "ball_to_head_ratio")
+"""Every quantity whose truth is known, by its name in the measurement file."""
+
+
+@dataclass(frozen=True, kw_only=True, slots=True, eq=False)
+class Trial:
+    """One drawn stroke and how it is filmed."""
+
+    conditions: Conditions
+    drawn: Drawn
+    performance: Performance
+    seed: tuple[int, ...]
+
+
+def true_ranges(performance: Performance) -> dict[str, tuple[float, float]]:
+    """Return the lowest and highest true value of each quantity; they differ on a plateau only."""
+    stroke = stroke_truth(performance, performance.strokes[0])
+    true = {name: stroke[true_name] for name, true_name in TRUE_NAMES.items()}
+    true["acceleration_at_top_mps2"] = stroke["accel_at_top_m_s2"]
+    true["ball_to_head_ratio"] = true["ball_speed_mps"] / true["impact_speed_mps"]
+    ranges = {name: (float(value), float(value)) for name, value in true.items()}
+    low_s, high_s = stroke["peak_forward_accel_plateau_s"]
+    forward_s, top_s = stroke["forward_duration_s"], stroke["top_s"]
+    ranges["peak_acceleration_share"] = (low_s - top_s) / forward_s, (high_s - top_s) / forward_s
+    return ranges
+
+
+@dataclass(frozen=True, kw_only=True, slots=True, eq=False)
+class Measured:
+    """What a trial's clip gave."""
+
+    placed: PlacedHead
+    stroke: StrokeMeasures
+    innovation_ratio: float
+
+
+def draw_trial(seed: int, rate_hz: float, number: int) -> Trial:
+    """Return the stroke with a number at a frame rate; the same three always give the same."""
+    key = (seed, round(rate_hz), number)
+    generator = np.random.default_rng(key)
+    conditions = draw_conditions(rate_hz, generator)
+    drawn = draw_stroke(conditions.putter, generator)
+    return Trial(conditions=conditions, drawn=drawn, performance=perform_stroke(drawn), seed=key)
+
+
+def measure_trial(trial: Trial, again: Collection[str] = ()) -> Measured | None:
+    """Return what the whole way from pixels to measures gives; None where the stroke was not found.
+
+    Parameters
+    ----------
+    trial : Trial
+        The stroke and how it is filmed.
+    again : collection of str
+        Sources of error drawn anew.
+
+    """
+    filmed = film(trial.conditions, trial.performance, trial.seed, again)
+    try:
+        placed = place_head(filmed.followed, stated_height=filmed.stated_height)
+        result = measure_strokes(
+            placed.head, placed.balls, scale_rel_sd=placed.scale_rel_sd, direction=placed.direction
+        )
+    except CannotMeasure:
+        return None
+    if len(result.strokes) != 1:
+        return None
+    return Measured(
+        placed=placed,
+        stroke=with_picture_errors(result.strokes[0]),
+        innovation_ratio=result.innovation_ratio,
+    )
