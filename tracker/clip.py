@@ -26,6 +26,7 @@ from pennyfall.tracker.container import (
     reason,
     video_stream,
 )
+from pennyfall.tracker.header_clock import clock_disagreement
 
 LumaFrame = NDArray[np.uint8]
 
@@ -108,6 +109,11 @@ def read_header(path: Path) -> ClipHeader:
     with opened(path) as container:
         stream = video_stream(container, path)
         context = stream.codec_context
+        if "mp4" in container.format.name and (disagreement := clock_disagreement(path)) is not None:
+            raise CannotMeasure(
+                f"The header of {path.name} contradicts itself on how long it lasts: {disagreement}.",
+                fix=FILM_AGAIN,
+            )
         capture = {**container.metadata, **stream.metadata}.get(CAPTURE_RATE_KEY, "nan")
         return ClipHeader(
             path=path,

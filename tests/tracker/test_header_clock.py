@@ -1,0 +1,64 @@
+"""Durations in a header that contradict each other are told; those that writers round are not."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+from pennyfall.demo_clips.clips import shipped_clips
+from pennyfall.kinematics.errors import CannotMeasure
+from pennyfall.tracker.clip import Clip
+from pennyfall.tracker.header_clock import clock_disagreement
+
+
+@pytest.fixture
+def clip(tmp_path: Path) -> Path:
+    source = next(each.path for each in shipped_clips() if each.name == "larch-60")
+    copy = tmp_path / "copy.mp4"
+    copy.write_bytes(source.read_bytes())
+    return copy
+
+
+def _changed(clip: Path, box: bytes, offset: int, factor: float) -> Path:
+    """Multiply a four-byte number of the first box of a name, so far from its content's start."""
+    content = bytearray(clip.read_bytes())
+    place = content.index(box) + 4 + offset
+    number = round(int.from_bytes(content[place : place + 4], "big") * factor)
+    content[place : place + 4] = number.to_bytes(4, "big")
+    clip.write_bytes(content)
+    return clip
+
+
+def test_sound_clips_agree_with_themselves(footage: Path) -> None:
+    filmed = [*(footage / "rendered-late").glob("*.mp4"), *(footage / "ball-drop-120fps").glob("*.mp4")]
+    assert len(filmed) == 3
+    for path in [*filmed, *(each.path for each in shipped_clips())]:
+        assert clock_disagreement(path) is None, path.name
+
+
+@pytest.mark.parametrize(
+    ("box", "offset", "factor"),
+    [
+        (b"stts", 12, 2.0),  # version and flags, count, first run's frames, then their duration
+        (b"stts", 8, 0.5),
+        (b"mdhd", 16, 1.5),  # version and flags, two dates, rate, then the duration
+        (b"mdhd", 12, 2.0),
+    ],
+)
+def test_a_clock_that_contradicts_the_others_is_refused(
+    clip: Path, box: bytes, offset: int, factor: float
+) -> None:
+    with pytest.raises(CannotMeasure, match=r"copy\.mp4 contradicts itself on how long it lasts"):
+        Clip(_changed(clip, box, offset, factor))
+
+
+def test_a_duration_rounded_by_its_writer_is_believed(clip: Path) -> None:
+    assert clock_disagreement(_changed(clip, b"mdhd", 16, 1.01)) is None
+
+
+def test_what_is_no_mp4_is_not_judged(tmp_path: Path) -> None:
+    for content in (b"", b"\x00\x00\x00\x08moov", bytes(64), b"\xff" * 64):
+        path = tmp_path / "some"
+        path.write_bytes(content)
+        assert clock_disagreement(path) is None

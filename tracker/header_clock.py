@@ -1,0 +1,99 @@
+"""The clocks of an MP4 header set against each other: a damaged one must not stretch a stroke."""
+
+from __future__ import annotations
+
+import mmap
+from collections.abc import Iterator
+from pathlib import Path
+
+INNER = {b"moov", b"trak", b"mdia", b"minf", b"stbl", b"edts"}
+"""Boxes that hold others on the way to those that count time (ISO/IEC 14496-12)."""
+
+SHARE, SLACK_S = 0.01, 0.1
+"""Chosen by us: durations of one track may differ by this, for writers round them and forget a frame's own."""
+
+MOST_RUNS = 1_000_000
+"""Chosen by us: a table of more runs is no table."""
+
+
+def clock_disagreement(path: Path) -> str | None:
+    """Return where a header's durations of the picture contradict each other, or None.
+
+    The picture's duration is the sum of its frames' durations (stts), the track's own (mdhd), and, where an
+    edit list shows a part of it, at least that part (elst). Files without these boxes are not judged.
+    """
+    with path.open("rb") as stream:
+        try:
+            content = mmap.mmap(stream.fileno(), 0, access=mmap.ACCESS_READ)
+        except ValueError:
+            return None
+        with content:
+            movie_rate = 0
+            tracks: list[dict[str, int]] = []
+            for name, start, end in _boxes(content, 0, len(content)):
+                if name == b"mvhd":
+                    movie_rate = _rate_and_duration(content, start)[0]
+                elif name == b"trak":
+                    tracks.append({})
+                elif tracks:
+                    _note(content, tracks[-1], name, start, end)
+    for track in tracks:
+        if track.get("picture") and track.get("rate") and track.get("duration") and track.get("frames"):
+            return _judged(track, movie_rate)
+    return None
+
+
+def _judged(track: dict[str, int], movie_rate: int) -> str | None:
+    own_s, frames_s = track["duration"] / track["rate"], track["frames"] / track["rate"]
+    if abs(own_s - frames_s) > SLACK_S + SHARE * max(own_s, frames_s):
+        return f"{own_s:.2f} s by its track, {frames_s:.2f} s by its frames"
+    shown_s = track.get("shown", 0) / movie_rate if movie_rate else 0.0
+    if shown_s > own_s + SLACK_S + SHARE * own_s:
+        return f"{own_s:.2f} s by its track, of which {shown_s:.2f} s are shown"
+    return None
+
+
+def _note(content: mmap.mmap, track: dict[str, int], name: bytes, start: int, end: int) -> None:
+    """Keep what a box of a track says of its time."""
+    if name == b"mdhd":
+        track["rate"], track["duration"] = _rate_and_duration(content, start)
+    elif name == b"hdlr":
+        track["picture"] = int(content[start + 8 : start + 12] == b"vide")
+    elif name == b"stts":
+        runs = min(_number(content, start + 4, 4), (end - start - 8) // 8, MOST_RUNS)
+        pairs = ((start + 8 + 8 * run, start + 12 + 8 * run) for run in range(runs))
+        track["frames"] = sum(_number(content, one, 4) * _number(content, two, 4) for one, two in pairs)
+    elif name == b"elst":
+        wide = 8 if content[start] == 1 else 4
+        entries = min(_number(content, start + 4, 4), (end - start - 8) // (2 * wide + 4))
+        starts = [start + 8 + entry * (2 * wide + 4) for entry in range(entries)]
+        gap = (1 << 8 * wide) - 1  # a media time of -1 is a pause before the picture
+        track["shown"] = sum(
+            _number(content, at, wide) for at in starts if _number(content, at + wide, wide) != gap
+        )
+
+
+def _rate_and_duration(content: mmap.mmap, start: int) -> tuple[int, int]:
+    wide = 8 if content[start] == 1 else 4
+    first = start + 4 + 2 * wide
+    return _number(content, first, 4), _number(content, first + 4, wide)
+
+
+def _number(content: mmap.mmap, start: int, size: int) -> int:
+    return int.from_bytes(content[start : start + size], "big")
+
+
+def _boxes(content: mmap.mmap, start: int, end: int) -> Iterator[tuple[bytes, int, int]]:
+    """Yield name, start and end of the content of every box, those inside others after them."""
+    while start + 8 <= end:
+        size, head = _number(content, start, 4), 8
+        if size == 1:
+            size, head = _number(content, start + 8, 8), 16
+        size = size or end - start
+        if size < head or start + size > end:
+            return
+        name = content[start + 4 : start + 8]
+        yield name, start + head, start + size
+        if name in INNER:
+            yield from _boxes(content, start + head, start + size)
+        start += size
