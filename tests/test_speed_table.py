@@ -1,4 +1,4 @@
-"""Measure against a bare decode for sizes, rates and codecs phones use; run with --benchmark for the table."""
+"""Measuring against a bare decode by size, rate and codec; run with --benchmark, prints a table."""
 
 from __future__ import annotations
 
