@@ -40,6 +40,10 @@ LEAST_SCORE = 0.5
 SURE_CORRELATION = 0.88
 """Chosen by us: found by looks alone, the tag must fit better than one followed from frame to frame."""
 
+LEAST_MARKING = 20.0
+"""Chosen by us: ink on paper varies by 30 luma steps or more in any light that shows a stroke. Where a tag is
+a hundred pixels, a carpet that varies by 8 fits a bent tag to a correlation of 0.92 somewhere."""
+
 
 def search_tag(
     luma: LumaFrame, camera: Camera, pattern: Pattern, blur_px: float, height_m: float
@@ -86,9 +90,17 @@ def _best_registered(
     for _, start in sorted(starts, key=lambda one: -one[0])[:CANDIDATES]:
         texture = pattern.rendered(start[:2, :2], blur_px, np.zeros(2))
         found = register(luma, start, texture, stretch_sd=0.15)
-        if found is not None and (best is None or found.correlation > best.correlation):
+        if found is None or _marking(found) < LEAST_MARKING:
+            continue
+        if best is None or found.correlation > best.correlation:
             best = found
     return best
+
+
+def _marking(found: Registration) -> float:
+    """Return the standard deviation of what the pattern explains of the picture [luma steps]."""
+    unexplained = max(1 - found.correlation**2, 1e-9)
+    return found.residual_sd * found.correlation / float(np.sqrt(unexplained))
 
 
 def _match_cell(
