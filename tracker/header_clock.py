@@ -10,7 +10,7 @@ INNER = {b"moov", b"trak", b"mdia", b"minf", b"stbl", b"edts"}
 """Boxes that hold others on the way to those that count time (ISO/IEC 14496-12)."""
 
 SHARE, SLACK_S = 0.01, 0.1
-"""Chosen by us: durations of one track may differ by this, for writers round them and forget a frame's own."""
+"""Chosen by us: durations of one track may differ by this, for writers round them or forget a frame."""
 
 MOST_RUNS = 1_000_000
 """Chosen by us: a table of more runs is no table."""
