@@ -129,7 +129,7 @@ def _rewritten(clip: Filmed, generator: np.random.Generator) -> Iterator[tuple[s
         )
 
     for share in (0.01, 0.05, 0.3):
-        for shift in (-3.0, 0.0, 50.0):
+        for shift in (-3.0, -0.04, 50.0):
             chosen = generator.choice(np.arange(5, count - 2), max(1, int(share * count)), replace=False)
             yield "timestamps out of order", written("mp4", frames, _shifter(chosen.tolist(), shift))
     for _ in range(4):
@@ -151,8 +151,10 @@ def _rewritten(clip: Filmed, generator: np.random.Generator) -> Iterator[tuple[s
 
 def _shifter(chosen: list[int], shift_s: float) -> Callable[[list[Any]], list[Any]]:
     def spoil(packets: list[Any]) -> list[Any]:
+        for packet in packets:
+            packet.dts -= 5 * 90000  # so that the time of showing may lie before that of its neighbours
         for index in chosen:
-            packets[index].pts = max(packets[index].pts + round(shift_s * 90000), 0)
+            packets[index].pts += round(shift_s * 90000)
         return packets
 
     return spoil

@@ -127,12 +127,12 @@ def test_jitter_and_losses_do_not_step(generator: np.random.Generator) -> None:
 def test_times_rounded_to_milliseconds_are_put_back_on_their_grid() -> None:
     """Matroska counts milliseconds: the usual 240 frames/s become 4, 4, 4, 4, 4, 5 ms."""
     even = np.arange(500) / 240
-    rounded = np.round(even, 3)
+    rounded = np.asarray(np.round(even, 3), dtype=np.float64)
     np.testing.assert_allclose(unrounded(rounded, 0.001), even, atol=0.00005)
 
 
 def test_uneven_times_are_not_put_on_a_grid(generator: np.random.Generator) -> None:
-    stamps = np.round(np.cumsum(generator.uniform(0.004, 0.02, 100)), 3)
+    stamps = np.asarray(np.round(np.cumsum(generator.uniform(0.004, 0.02, 100)), 3), dtype=np.float64)
     assert unrounded(stamps, 0.001) is stamps
 
 
