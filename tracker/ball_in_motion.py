@@ -118,10 +118,15 @@ class BallInMotion:
 
     def locate(self, picture: Picture, head_px: FloatArray | None) -> Sighting | None:
         """Locate it in the next frame: near where it was, ahead of the head, or where its motion leads."""
-        return self._start(picture, head_px) if len(self.sightings) < 2 else self._go_on(picture)
+        return self._go_on(picture) if self.under_way else self._start(picture, head_px)
 
     def take(self, picture: Picture, seen: Sighting) -> None:
         """Take a sighting as its own, and learn the exposure from the first ones."""
+        way = float(np.hypot(*(seen.centre_m - self._rest.place_m)[:2]))
+        if len(self.sightings) > 1 and not self.under_way and way > _UNDER_WAY_M:
+            # What stirred before, by a codec's hand or a nudge, was the ball at rest: it leaves only now.
+            self.sightings.clear()
+            self._early.clear()
         self.sightings.append(seen)
         if len(self.sightings) <= _SMEAR_FRAMES:
             self._early.append(
