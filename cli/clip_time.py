@@ -13,6 +13,7 @@ from pennyfall.kinematics.values import Caution, FloatArray, Measurement, SoundC
 from pennyfall.tracker.clip import Clip
 from pennyfall.tracker.following import Followed
 from pennyfall.tracker.impact_sound import check_sound
+from pennyfall.tracker.misplaced_frames import misplaced_frames
 from pennyfall.tracker.placing import PlacedHead
 from pennyfall.tracker.repeated_frames import repeated_frames, without
 from pennyfall.tracker.row_time import at_row_times, rolling_shutter, row_share, with_unknown_rows
@@ -50,6 +51,7 @@ def on_true_times(followed: Followed, clip: Clip, readout_s: float | None) -> tu
         )
     repeated = repeated_frames(followed.head)
     followed = without(followed, repeated)
+    followed = without(followed, misplaced_frames(followed.head))
     if readout_s is not None:
         followed = at_row_times(followed, readout_s, rotation_deg=clip.rotation_deg, rows=clip.header.height)
     return followed, len(repeated)

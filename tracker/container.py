@@ -21,8 +21,8 @@ MOST_PIXELS = 8192 * 4320
 MOST_FRAMES = 200_000
 """Chosen by us: a quarter of an hour at 240 frames/s; nobody putts as long."""
 
-FILMS = "mov,mp4,m4a,3gp,3g2,mj2,matroska,webm,avi,mpegts,mpeg,flv,asf,ogg,mxf,h264,hevc,m4v,mjpeg,ivf,nut,dv"
-"""Formats of films; pictures, playlists and lists of other files are none."""
+FILMS = "mov,mp4,m4a,3gp,3g2,mj2,matroska,webm,avi,mpegts,mpeg,flv,asf,ogg,mxf,ivf,nut,dv"
+"""Formats of films with times; bare streams have no times, pictures, playlists and lists are no films."""
 
 MOST_REORDERED = 16
 """Frames that the order of decoding may differ from that of showing by: the largest decoded picture buffer of

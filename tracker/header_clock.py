@@ -19,8 +19,9 @@ MOST_RUNS = 1_000_000
 def clock_disagreement(path: Path) -> str | None:
     """Return where a header's durations of the picture contradict each other, or None.
 
-    The picture's duration is the sum of its frames' durations (stts), the track's own (mdhd), and, where an
-    edit list shows a part of it, at least that part (elst). Files without these boxes are not judged.
+    The picture's duration is the sum of its frames' durations (stts), the track's own (mdhd), which some
+    writers count to the last time of showing (ctts), and, where an edit list shows a part of it, at least
+    that part (elst). Files without these boxes are not judged.
     """
     with path.open("rb") as stream:
         try:
@@ -45,7 +46,8 @@ def clock_disagreement(path: Path) -> str | None:
 
 def _judged(track: dict[str, int], movie_rate: int) -> str | None:
     own_s, frames_s = track["duration"] / track["rate"], track["frames"] / track["rate"]
-    if abs(own_s - frames_s) > SLACK_S + SHARE * max(own_s, frames_s):
+    slack_s = SLACK_S + SHARE * max(own_s, frames_s)
+    if not frames_s - slack_s <= own_s <= frames_s + track.get("late", 0) / track["rate"] + slack_s:
         return f"{own_s:.2f} s by its track, {frames_s:.2f} s by its frames"
     shown_s = track.get("shown", 0) / movie_rate if movie_rate else 0.0
     if shown_s > own_s + SLACK_S + SHARE * own_s:
@@ -60,9 +62,9 @@ def _note(content: mmap.mmap, track: dict[str, int], name: bytes, start: int, en
     elif name == b"hdlr":
         track["picture"] = int(content[start + 8 : start + 12] == b"vide")
     elif name == b"stts":
-        runs = min(_number(content, start + 4, 4), (end - start - 8) // 8, MOST_RUNS)
-        pairs = ((start + 8 + 8 * run, start + 12 + 8 * run) for run in range(runs))
-        track["frames"] = sum(_number(content, one, 4) * _number(content, two, 4) for one, two in pairs)
+        track["frames"] = sum(count * ticks for count, ticks in _runs(content, start, end))
+    elif name == b"ctts":
+        track["late"] = max((ticks for _, ticks in _runs(content, start, end) if ticks < 1 << 31), default=0)
     elif name == b"elst":
         wide = 8 if content[start] == 1 else 4
         entries = min(_number(content, start + 4, 4), (end - start - 8) // (2 * wide + 4))
@@ -71,6 +73,12 @@ def _note(content: mmap.mmap, track: dict[str, int], name: bytes, start: int, en
         track["shown"] = sum(
             _number(content, at, wide) for at in starts if _number(content, at + wide, wide) != gap
         )
+
+
+def _runs(content: mmap.mmap, start: int, end: int) -> Iterator[tuple[int, int]]:
+    """Yield count and value of every run of a table."""
+    for run in range(min(_number(content, start + 4, 4), (end - start - 8) // 8, MOST_RUNS)):
+        yield _number(content, start + 8 + 8 * run, 4), _number(content, start + 12 + 8 * run, 4)
 
 
 def _rate_and_duration(content: mmap.mmap, start: int) -> tuple[int, int]:

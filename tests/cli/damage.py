@@ -142,8 +142,9 @@ def _rewritten(clip: Filmed, generator: np.random.Generator) -> Iterator[tuple[s
         yield "frames swapped", written("mp4", swapped)
     yield "frames swapped", written("mp4", frames[::-1])
     yield "frames swapped", written("mp4", frames[50:] + frames[:50])
-    for ending in ("ts", "h264"):
-        yield "picture changes its size", partial(_two_sizes, frames=frames, ending=ending)
+    for by in (2, 4):
+        yield "picture changes its size", partial(_two_sizes, frames=frames, by=by)
+    yield "bare stream", written("h264", frames)
     yield "bomb", _huge_film
     yield "bomb", partial(_growing_film, frames=frames)
     yield "ten minutes of nothing", _long_nothing
@@ -151,11 +152,9 @@ def _rewritten(clip: Filmed, generator: np.random.Generator) -> Iterator[tuple[s
 
 def _shifter(chosen: list[int], shift_s: float) -> Callable[[list[Any]], list[Any]]:
     def spoil(packets: list[Any]) -> list[Any]:
-        for packet in packets:
-            packet.dts -= 5 * 90000  # so that the time of showing may lie before that of its neighbours
         for index in chosen:
             packets[index].pts += round(shift_s * 90000)
-        return packets
+        return _decoded_early(packets)
 
     return spoil
 
@@ -164,31 +163,35 @@ def _repeater(chosen: list[int]) -> Callable[[list[Any]], list[Any]]:
     def spoil(packets: list[Any]) -> list[Any]:
         for index in chosen:
             packets[index].pts = packets[index - 1].pts
-        return packets
+        return _decoded_early(packets)
 
     return spoil
 
 
-def _two_sizes(folder: Path, frames: list[NDArray[np.uint8]], ending: str) -> Path:
+def _decoded_early(packets: list[Any]) -> list[Any]:
+    """Move the times of decoding ahead, so that any time of showing may be written."""
+    for packet in packets:
+        packet.dts -= 5 * 90000
+    return packets
+
+
+def _two_sizes(folder: Path, frames: list[NDArray[np.uint8]], by: int) -> Path:
     half = len(frames) // 2
-    small = [np.ascontiguousarray(_resized(frame, 2)) for frame in frames[half:]]
-    return _joined(folder, frames[:half], small, ending)
+    return _joined(folder, frames[:half], [_resized(frame, by) for frame in frames[half:]])
 
 
 def _growing_film(folder: Path, frames: list[NDArray[np.uint8]]) -> Path:
-    return _joined(folder, frames[:40], [_black(8208, 4352)], "h264")
+    return _joined(folder, frames[:40], [_black(8208, 4352)] * 2)
 
 
-def _joined(
-    folder: Path, first: list[NDArray[np.uint8]], second: list[NDArray[np.uint8]], ending: str
-) -> Path:
+def _joined(folder: Path, first: list[NDArray[np.uint8]], second: list[NDArray[np.uint8]]) -> Path:
+    """Write two films one after the other into a transport stream, which allows it, with one clock."""
+    times = np.arange(len(first) + len(second)) / 60
     parts = [
-        write_film(folder / f"{name}.{ending}", part, np.arange(max(len(part), 2))[: len(part)] / 60)
-        if len(part) > 1
-        else _one_frame(folder / f"{name}.{ending}", part[0])
-        for name, part in (("a", first), ("b", second))
+        write_film(folder / "a.ts", first, times[: len(first)]),
+        write_film(folder / "b.ts", second, times[len(first) :]),
     ]
-    path = folder / f"damaged.{ending}"
+    path = folder / "damaged.ts"
     path.write_bytes(b"".join(part.read_bytes() for part in parts))
     for part in parts:
         part.unlink()
@@ -197,7 +200,7 @@ def _joined(
 
 def _resized(planar: NDArray[np.uint8], by: int) -> NDArray[np.uint8]:
     rows = planar.shape[0] * 2 // 3
-    luma = planar[:rows:by, ::by]
+    luma = planar[:rows:by, ::by][: rows // by // 2 * 2]
     return np.concatenate([luma, np.full((luma.shape[0] // 2, luma.shape[1]), 128, np.uint8)])
 
 
