@@ -6,7 +6,9 @@ import numpy as np
 
 from pennyfall.kinematics.values import Caution
 from pennyfall.tracker.clip import Clip
+from pennyfall.tracker.cut_short import missing_bytes
 from pennyfall.tracker.following import Followed
+from pennyfall.tracker.leaving import left_the_picture
 from pennyfall.tracker.placing import PlacedHead
 
 POOR_SEEN_SHARE = 0.95
@@ -26,6 +28,14 @@ def clip_cautions(clip: Clip) -> tuple[Caution, ...]:
                 f"The file is damaged: {clip.frames_damaged} pictures were left out, the others measured.",
             )
         )
+    if missing_bytes(clip.header.path):
+        notes.append(
+            Caution(
+                "file-cut-short",
+                "The file was not copied whole; what is left of it was measured. Copy it from the phone once "
+                "more.",
+            )
+        )
     if clip.timestamps_repaired:
         notes.append(
             Caution(
@@ -39,6 +49,21 @@ def clip_cautions(clip: Clip) -> tuple[Caution, ...]:
             Caution("interlaced", "The clip is interlaced: its two half pictures blur every moving edge.")
         )
     return tuple(notes)
+
+
+def framing_cautions(clip: Clip, followed: Followed) -> tuple[Caution, ...]:
+    """Return where the head leaves the picture, if it does."""
+    facts = clip.facts()
+    leaving = left_the_picture(followed.head, (facts.width, facts.height))
+    if leaving is None:
+        return ()
+    return (
+        Caution(
+            "head-left-picture",
+            f"The head leaves the picture on its {leaving.side} side at {leaving.time_s:.2f} s: step back or "
+            "turn the phone sideways.",
+        ),
+    )
 
 
 def sight_cautions(followed: Followed, placed: PlacedHead) -> tuple[Caution, ...]:

@@ -6,7 +6,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from pennyfall.cli.cautions import camera_moved, clip_cautions, sight_cautions
+from pennyfall.cli.cautions import camera_moved, clip_cautions, framing_cautions, sight_cautions
 from pennyfall.cli.clip_result import ClipResult
 from pennyfall.cli.clip_time import (
     on_true_times,
@@ -17,6 +17,7 @@ from pennyfall.cli.clip_time import (
 )
 from pennyfall.cli.measure_options import MeasureOptions
 from pennyfall.cli.no_sheet import with_unknown_size, without_sheet_cautions
+from pennyfall.cli.refusals import cut_off_instead
 from pennyfall.kinematics.errors import CannotMeasure
 from pennyfall.kinematics.friction import published_friction
 from pennyfall.kinematics.loose_object import loose_object_band
@@ -59,7 +60,8 @@ def measure_followed(clip: Clip, followed: Followed, options: MeasureOptions) ->
             placed.head, placed.balls, scale_rel_sd=placed.scale_rel_sd, direction=placed.direction
         )
     except CannotMeasure as error:
-        raise slow_motion_instead(name, clip, placed) or error from None
+        better = slow_motion_instead(name, clip, placed) or cut_off_instead(clip, followed)
+        raise better or error from None
     refuse_slow_motion(name, clip, motion.strokes)
     measurement = Measurement(
         clip=clip.facts(),
@@ -73,6 +75,7 @@ def measure_followed(clip: Clip, followed: Followed, options: MeasureOptions) ->
         strokes=tuple(_with_loose_object(with_picture_errors(stroke), options) for stroke in motion.strokes),
         warnings=(
             *clip_cautions(clip),
+            *framing_cautions(clip, followed),
             *sight_cautions(followed, placed),
             *without_sheet_cautions(followed, placed, options.tags, size_stated=options.tag_sizes is None),
             *motion.cautions,

@@ -9,7 +9,9 @@ import numpy as np
 from pennyfall.calibration.layout import TagLayout
 from pennyfall.kinematics.errors import CannotMeasure
 from pennyfall.tracker.clip import Clip
+from pennyfall.tracker.cut_short import missing_bytes
 from pennyfall.tracker.following import LEAST_SHEET_TAGS, Followed
+from pennyfall.tracker.leaving import left_the_picture
 from pennyfall.tracker.mirrored import sheet_is_mirrored
 
 LEAST_SEEN_SHARE = 0.35
@@ -58,7 +60,8 @@ def refuse_unusable(name: str, followed: Followed) -> None:
         raise CannotMeasure(
             f"The sheet is found in {name}, but no tag on the putter head.",
             fix="Stick the head tag flat on top of the head, clean and uncovered, the largest that fits; "
-            "check the size in the club file too. Without a tag, follow a patch of the head itself (--box).",
+            "check the size in the club file too. Where no tag will stick, follow a dot (--dot) or a patch "
+            "of the head itself (--box).",
         )
     if seen < LEAST_SEEN_SHARE:
         raise CannotMeasure(
@@ -66,3 +69,25 @@ def refuse_unusable(name: str, followed: Followed) -> None:
             fix="The shutter may be too slow: film in brighter light or at a higher frame rate, and keep the "
             "whole stroke in the picture.",
         )
+
+
+def cut_off_instead(clip: Clip, followed: Followed) -> CannotMeasure | None:
+    """Return why a clip without a whole stroke has none, where the file or the framing tells."""
+    name = clip.header.path.name
+    missing = missing_bytes(clip.header.path)
+    if missing:
+        share = missing / (missing + clip.header.path.stat().st_size)
+        return CannotMeasure(
+            f"{name} was not copied whole: the last {max(100 * share, 1):.0f} % of the file are missing, and "
+            "what is left holds no whole stroke.",
+            fix="Copy the clip from the phone once more.",
+        )
+    facts = clip.facts()
+    leaving = left_the_picture(followed.head, (facts.width, facts.height))
+    if leaving is not None:
+        return CannotMeasure(
+            f"The head leaves the picture of {name} on its {leaving.side} side at {leaving.time_s:.2f} s, "
+            "and no whole stroke is left.",
+            fix="Step back or turn the phone sideways, so that the whole stroke stays in the picture.",
+        )
+    return None

@@ -20,7 +20,7 @@ from pennyfall.cli.check import Finding, check_clip, usable
 from pennyfall.demo_clips.clips import DemoClip, shipped_clips
 from pennyfall.kinematics.tracks import BallTrack
 from pennyfall.kinematics.values import FloatArray
-from pennyfall.tracker.ball import FollowedBall
+from pennyfall.tracker.followed_ball import FollowedBall
 from pennyfall.tracker.following import Followed
 from pennyfall.tracker.head import PixelTrack
 from pennyfall.tracker.sheet import SheetSight

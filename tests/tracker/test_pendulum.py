@@ -107,7 +107,7 @@ def _period(track: pd.DataFrame) -> tuple[float, float, float]:
         return np.asarray(of[2] + of[3] * np.cos(turn) + of[4] * np.cos(3 * turn), dtype=np.float64)
 
     def misfit(of: FloatArray) -> FloatArray:
-        return model(of) - u
+        return np.asarray(model(of) - u, dtype=np.float64)
 
     best = least_squares(misfit, [1.55, 0.0, float(u.mean()), float(np.ptp(u)) / 2, 0.0]).x
     return float(best[0]), float(best[3]), float(np.std(model(best) - u))

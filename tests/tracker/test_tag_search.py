@@ -38,7 +38,7 @@ def _homography(camera: Camera, point: FloatArray, turn_rad: float) -> FloatArra
 
 def _picture(homography: FloatArray | None, generator: np.random.Generator, tag_id: int = 7) -> LumaFrame:
     rough = cv2.GaussianBlur(generator.normal(0, 1, SIZE[::-1]), (0, 0), 1.2)
-    carpet = 105 + 8 * rough / rough.std()
+    carpet = np.asarray(105 + 8 * rough / rough.std(), dtype=np.float64)
     if homography is None:
         return np.clip(np.round(carpet), 0, 255).astype(np.uint8)
     tag = draw_tag(homography, size=SIZE, tag_id=tag_id, side_m=SIDE_M).astype(np.float64)
@@ -47,7 +47,8 @@ def _picture(homography: FloatArray | None, generator: np.random.Generator, tag_
     paper = np.zeros(SIZE[::-1], np.uint8)
     cv2.fillConvexPoly(paper, np.round(corners[:2] / corners[2]).T.astype(np.int32), 1)
     luma = np.where(paper > 0, tag, carpet)
-    luma = cv2.GaussianBlur(luma, (0, 0), 0.5) + generator.normal(0, 1.0, luma.shape)
+    blurred = np.asarray(cv2.GaussianBlur(luma, (0, 0), 0.5), dtype=np.float64)
+    luma = blurred + generator.normal(0, 1.0, luma.shape)
     return np.clip(np.round(luma), 0, 255).astype(np.uint8)
 
 

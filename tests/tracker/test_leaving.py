@@ -1,0 +1,89 @@
+"""A head that leaves the picture is told from one that blurs, and a file cut short from a whole one."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from pennyfall.kinematics.values import FloatArray
+from pennyfall.tracker.cut_short import missing_bytes
+from pennyfall.tracker.head import PixelTrack
+from pennyfall.tracker.leaving import Leaving, left_the_picture
+
+SIZE = (1280, 720)
+
+
+def _track(u: FloatArray, v: FloatArray, *, blurred: slice = slice(0)) -> PixelTrack:
+    """Return a track at 120 frames/s, seen wherever it is 10 px inside the picture but for some frames."""
+    seen = (u > 10) & (u < SIZE[0] - 10) & (v > 10) & (v < SIZE[1] - 10)
+    seen[blurred] = False
+    count = len(u)
+    return PixelTrack(
+        time_s=np.arange(count) / 120,
+        seen=seen,
+        centre_px=np.where(seen[:, None], np.column_stack([u, v]), np.nan),
+        covariance_px2=np.zeros((count, 2, 2)),
+        jacobian=np.full((count, 2, 2), np.nan),
+        stretch_covariance=np.full((count, 4, 4), np.nan),
+        exposure_s=float("nan"),
+    )
+
+
+def _out_and_back(start: float, reach: float) -> FloatArray:
+    return start + reach * np.sin(np.linspace(0, np.pi, 60)) ** 2
+
+
+@pytest.mark.parametrize(
+    ("u", "v", "side"),
+    [
+        (_out_and_back(300, -400), np.full(60, 300.0), "left"),
+        (_out_and_back(1000, 400), np.full(60, 300.0), "right"),
+        (np.full(60, 600.0), _out_and_back(300, -400), "upper"),
+        (np.full(60, 600.0), _out_and_back(500, 400), "lower"),
+    ],
+)
+def test_the_side_on_which_the_head_leaves_is_told(u: FloatArray, v: FloatArray, side: str) -> None:
+    found = left_the_picture(_track(u, v), SIZE)
+    assert isinstance(found, Leaving)
+    assert found.side == side
+    assert 0.05 < found.time_s < 0.25
+
+
+def test_a_head_that_does_not_come_back_has_left_too() -> None:
+    u = np.linspace(600, 1500, 60)
+    found = left_the_picture(_track(u, np.full(60, 300.0)), SIZE)
+    assert found is not None
+    assert found.side == "right"
+
+
+def test_a_head_lost_in_the_middle_or_for_a_frame_has_not_left() -> None:
+    inside = _track(_out_and_back(600, -300), np.full(60, 300.0), blurred=slice(20, 32))
+    assert left_the_picture(inside, SIZE) is None
+    nearly = _out_and_back(300, -270)
+    assert left_the_picture(_track(nearly, np.full(60, 300.0), blurred=slice(28, 30)), SIZE) is None
+    assert left_the_picture(_track(np.full(60, -5.0), np.full(60, 300.0)), SIZE) is None
+
+
+def _box(kind: bytes, body: bytes, *, wide: bool = False) -> bytes:
+    if wide:
+        return (1).to_bytes(4, "big") + kind + (16 + len(body)).to_bytes(8, "big") + body
+    return (8 + len(body)).to_bytes(4, "big") + kind + body
+
+
+def test_a_file_lacks_what_its_boxes_say_it_should_hold(tmp_path: Path) -> None:
+    whole = _box(b"ftyp", b"isom" * 4) + _box(b"moov", bytes(500)) + _box(b"mdat", bytes(3000), wide=True)
+    path = tmp_path / "clip.mp4"
+    for lacking in (0, 1, 700, 3000):
+        path.write_bytes(whole[: len(whole) - lacking])
+        assert missing_bytes(path) == lacking
+    for other in (b"", b"\x1aE\xdf\xa3 matroska", bytes(100)):
+        path.write_bytes(other)
+        assert missing_bytes(path) == 0
+
+
+def test_a_box_to_the_end_of_the_file_lacks_nothing(tmp_path: Path) -> None:
+    path = tmp_path / "clip.mp4"
+    path.write_bytes(_box(b"ftyp", b"isom" * 4) + (0).to_bytes(4, "big") + b"mdat" + bytes(100))
+    assert missing_bytes(path) == 0
