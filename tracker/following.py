@@ -33,6 +33,9 @@ LEAST_SHEET_TAGS = 2
 SHEET_SEEK_INTERVAL_S = 0.1
 """Chosen by us: how often a sheet not found yet is looked for."""
 
+SHEET_RARER_AFTER_S, MOST_RARER = 3.0, 10.0
+"""Chosen by us: after this long without a single tag, looks grow rarer in proportion, to a tenth as often."""
+
 SHEET_PATIENCE_S = 1.0
 """Chosen by us: how long a fuller view of a partly covered sheet is waited for."""
 
@@ -154,7 +157,8 @@ class ClipFollower:
     def _seek_sheet(self, frame: Frame) -> None:
         if frame.time_s < self._next_sheet_s:
             return
-        self._next_sheet_s = frame.time_s + SHEET_SEEK_INTERVAL_S
+        rarer = 1.0 if self._most_tags else max(frame.time_s / SHEET_RARER_AFTER_S, 1.0)
+        self._next_sheet_s = frame.time_s + SHEET_SEEK_INTERVAL_S * min(rarer, MOST_RARER)
         sight = self._look(frame.luma)
         seen = len(sight.homographies)
         self._most_tags = max(self._most_tags, seen)
