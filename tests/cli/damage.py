@@ -135,8 +135,9 @@ def _rewritten(clip: Filmed, generator: np.random.Generator) -> Iterator[tuple[s
     for _ in range(4):
         chosen = generator.choice(np.arange(5, count - 2), 3, replace=False)
         yield "timestamps repeated", written("mp4", frames, _repeater(chosen.tolist()))
+    fast = _fast_frames(clip)
     for span in (1, 1, 2, 5, 20):
-        first = int(generator.integers(10, count - 30))
+        first = int(generator.choice(fast[fast + span < count]))
         swapped = frames.copy()
         swapped[first], swapped[first + span] = swapped[first + span], swapped[first]
         yield "frames swapped", written("mp4", swapped)
@@ -148,6 +149,12 @@ def _rewritten(clip: Filmed, generator: np.random.Generator) -> Iterator[tuple[s
     yield "bomb", _huge_film
     yield "bomb", partial(_growing_film, frames=frames)
     yield "ten minutes of nothing", _long_nothing
+
+
+def _fast_frames(clip: Filmed) -> np.ndarray[Any, np.dtype[np.int64]]:
+    """Return frames of the forward swing: to swap pictures of a head that hardly moves is no damage."""
+    top_s, impact_s = clip.truth["top_s"], clip.truth["impact_s"]
+    return np.flatnonzero((clip.times_s > top_s + 0.08) & (clip.times_s < impact_s - 0.03))
 
 
 def _shifter(chosen: list[int], shift_s: float) -> Callable[[list[Any]], list[Any]]:
