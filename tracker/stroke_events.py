@@ -18,8 +18,9 @@ EARLY_MOTION_SDS = 300.0
 EARLY_MOTION_M = (0.010, 0.050)
 """Frames up to this far from rest tell when the head left it, chosen by us: as many standard deviations of
 its place as leave a polynomial of low degree no fault that could be seen, within limits."""
-STOPPING_MOTION_M = 0.015
-"""Frames this near to the finish tell when the head came to rest there."""
+STOPPING_MOTION_M = 0.030
+"""Frames this near to the finish tell when the head came to rest there, chosen by us: on simulated strokes at
+240 frames/s its interval holds the truth in 96 % with 3 cm, in 87 % with half of that."""
 STILL_AFTER_S = 0.15
 """Chosen by us: a head still for this long after the finish has stopped, not turned."""
 SCAN_REACH_S = 0.12

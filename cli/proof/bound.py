@@ -26,8 +26,16 @@ STEP = 1e-4
 """Relative step of the differences: large against rounding, small against curvature."""
 UNBOUNDED = ("peak_acceleration_share", "peak_speed_after_impact_s")
 """A place on a plateau has no slope, hence no bound."""
-TOLD = ("takeaway_s", "impact_s", "finish_s", "ball_speed_mps", "ball_to_head_ratio")
-"""What the state model is told; tempo and backswing time then err by the top alone."""
+TOLD = (
+    "takeaway_s",
+    "impact_s",
+    "finish_s",
+    "backswing_s",
+    "tempo_ratio",
+    "ball_speed_mps",
+    "ball_to_head_ratio",
+)
+"""What the state model is told, or what hangs on it."""
 CLOCKED = ("takeaway_s", "top_s", "impact_s", "finish_s")
 
 

@@ -9,6 +9,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from pennyfall.cli.proof.alternatives import METHODS, Method
+from pennyfall.cli.proof.bound import TOLD
 from pennyfall.cli.proof.comparison import COMPARED, CUT, true_values
 from pennyfall.cli.proof.conditions import SOURCES
 from pennyfall.cli.proof.study import Outcome
@@ -34,8 +35,8 @@ class Score:
     half_width: float
     """Median half-width of the 95 % interval."""
     over_state_bound: float
-    """Root mean square error over that of the state model's bound, on the strokes that have one; NaN where
-    the quantity has none."""
+    """Mean square error over the state model's mean bound, on the strokes that have one; NaN where the
+    quantity has none."""
     over_formula_bound: float
     """The same for the bound of one who knows the stroke's formula."""
 
@@ -179,11 +180,11 @@ def _over(outcomes: Sequence[Outcome], name: str, bound: str) -> float:
     pairs = [
         (each.error(name), limits[name]) for each in outcomes if (limits := getattr(each, bound)) is not None
     ]
-    if not pairs:
+    if not pairs or (bound == "state_bound" and name in TOLD):
         return float("nan")
     error, limit = np.array(pairs).T
     known = np.isfinite(error) & (limit > 0)
-    return _rms(error[known]) / _rms(limit[known]) if known.any() else float("nan")
+    return (_rms(error[known]) / _rms(limit[known])) ** 2 if known.any() else float("nan")
 
 
 def _columns(errors: FloatArray) -> tuple[float, ...]:

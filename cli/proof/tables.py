@@ -65,8 +65,8 @@ def coverage_table(rate_hz: float, scores: Sequence[Score], missed: int) -> Tabl
             "median ± stated",
             "truth inside ±",
             "95 % interval of that share",
-            "RMS error over state-model bound",
-            "over formula bound",
+            "variance over state-model bound",
+            "variance over formula bound",
         ),
         rows=tuple(rows),
     )
@@ -151,4 +151,6 @@ def field_text(name: str, value: float, *, signed: bool = False, unit: bool = Tr
 
 
 def _times(ratio: float) -> str:
-    return f"{ratio:.2g}" if math.isfinite(ratio) else "–"
+    if not math.isfinite(ratio):
+        return "–"
+    return f"{ratio:.0f}" if ratio >= 9.5 else f"{ratio:.2g}"
