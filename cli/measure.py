@@ -54,7 +54,7 @@ def measure_clip(path: Path, options: MeasureOptions, *, progress: Progress | No
 
         refuse_mirrored(path, options.tags)
         followed = by_head_tag(followed, clip, stated_height=options.stated_height, lens=options.lens)
-    refuse_unusable(path.name, followed)
+    refuse_unusable(path.name, followed, method=options.method)
     from pennyfall.cli.from_followed import measure_followed
 
     return measure_followed(clip, followed, options)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from pathlib import Path
+from typing import Literal
 
 import numpy as np
 
@@ -16,6 +17,8 @@ from pennyfall.tracker.mirrored import sheet_is_mirrored
 
 LEAST_SEEN_SHARE = 0.35
 """Chosen by us: a head seen in fewer frames than this has no stroke that could be trusted."""
+
+Method = Literal["tag", "dot", "patch"]
 
 
 def refuse_mirrored(path: Path, tags: TagLayout) -> None:
@@ -34,7 +37,7 @@ def refuse_mirrored(path: Path, tags: TagLayout) -> None:
         )
 
 
-def refuse_unusable(name: str, followed: Followed) -> None:
+def refuse_unusable(name: str, followed: Followed, *, method: Method = "tag") -> None:
     """Refuse a clip without a usable sheet or head.
 
     Raises
@@ -56,6 +59,12 @@ def refuse_unusable(name: str, followed: Followed) -> None:
             fix="Uncover the sheet, or move the phone until the whole sheet is in the picture.",
         )
     seen = float(np.mean(followed.head.seen))
+    if not followed.head_ever_seen and method == "dot":
+        raise CannotMeasure(
+            f"The sheet is found in {name}, but no dot of that colour that moves.",
+            fix="Draw a box around the dot on the first frame (--dot x,y,w,h); use a dot of 10 mm or more that "
+            "differs from the head in brightness too, such as white or yellow on a dark head.",
+        )
     if not followed.head_ever_seen:
         raise CannotMeasure(
             f"The sheet is found in {name}, but no tag on the putter head.",
@@ -65,7 +74,7 @@ def refuse_unusable(name: str, followed: Followed) -> None:
         )
     if seen < LEAST_SEEN_SHARE:
         raise CannotMeasure(
-            f"The head tag is seen in {100 * seen:.0f} % of the frames of {name}.",
+            f"The head {method} is seen in {100 * seen:.0f} % of the frames of {name}.",
             fix="The shutter may be too slow: film in brighter light or at a higher frame rate, and keep the "
             "whole stroke in the picture.",
         )

@@ -183,7 +183,7 @@ def _shifted(pixels: float) -> PixelTrack:
             240.0, "Ball", "weak", "not seen to leave", "Film the whole stroke",
         ),
         (replace(GOOD, balls=()), 240.0, "Ball", "weak", "practice strokes", "stands out from the floor"),
-        (replace(GOOD, head=_head(travel_m=0.04)), 240.0, "Stroke", "bad", "travels about 5 cm", "whole stroke"),
+        (replace(GOOD, head=_head(travel_m=0.04)), 240.0, "Stroke", "bad", "about 5 cm", "whole stroke"),
     ],
 )  # fmt: skip
 def test_each_fault_has_its_verdict_its_number_and_its_remedy(
