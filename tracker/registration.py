@@ -25,6 +25,9 @@ NOISE_CORRELATION = 2.0
 LEAST_NOISE = 0.7
 """Chosen by us: noise in luma steps from rounding and codec, even where the residual is zero."""
 
+MOST_POINTS = 32000
+"""Points that are sampled in one call."""
+
 LEAST_PIXELS = 40
 """Chosen by us: fewer pixels than this cannot hold eight unknowns."""
 
@@ -288,14 +291,20 @@ def _sample(texture: Texture, homography: FloatArray, places: ImageArray, about_
     )
     inverse = to_texels @ np.linalg.inv(homography) @ _shift(about_px)
     texels = (inverse / inverse[2, 2]).astype(np.float32) @ places
-    sampled = cv2.remap(
-        texture.values,
-        texels[0] / texels[2],
-        texels[1] / texels[2],
-        cv2.INTER_LINEAR,
-        borderMode=cv2.BORDER_REPLICATE,
-    )
-    return np.asarray(sampled, dtype=np.float32).reshape(-1, 3).T
+    across, down = texels[0] / texels[2], texels[1] / texels[2]
+    # OpenCV takes no row of more than 32766 points, and a sheet tag in a 4K picture has more.
+    sampled = [
+        cv2.remap(
+            texture.values,
+            across[first : first + MOST_POINTS],
+            down[first : first + MOST_POINTS],
+            cv2.INTER_LINEAR,
+            borderMode=cv2.BORDER_REPLICATE,
+        )
+        for first in range(0, len(across), MOST_POINTS)
+    ]
+    whole = np.concatenate([np.asarray(each, dtype=np.float32).reshape(-1, 3) for each in sampled])
+    return whole.T
 
 
 def _gain(observed: ImageArray, shade: ImageArray) -> tuple[float, float]:
