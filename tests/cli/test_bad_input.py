@@ -147,6 +147,15 @@ def test_one_frame_is_no_moving_picture(tmp_path: Path, pictures: list[Picture])
     assert remedy.startswith("Film a video of the whole stroke")
 
 
+def test_a_header_without_a_frame_is_no_clip(tmp_path: Path) -> None:
+    """The header promises 136 frames, the copy ended before the first."""
+    whole, clip = SOURCE.read_bytes(), tmp_path / "header.mp4"
+    clip.write_bytes(whole[: whole.index(b"mdat") + 8])
+    message, remedy = _refused(clip)
+    assert message.startswith(("No frame of header.mp4 can be decoded", "header.mp4 holds no frame"))
+    assert remedy.startswith("Film")
+
+
 def test_a_clip_cut_off_in_the_copying_is_refused_or_says_it_is_damaged(
     tmp_path: Path, pictures: list[Picture]
 ) -> None:
@@ -195,10 +204,10 @@ def test_a_tag_seen_in_too_few_frames_is_refused_with_the_share(
     hide = _without_tag(truth)
 
     def paint(picture: Picture, index: int) -> None:
-        if index >= 24:
+        if index >= 12:
             hide(picture, index)
 
-    message, remedy = _refused(_made(tmp_path / "rare.mp4", pictures, range(120), paint))
+    message, remedy = _refused(_made(tmp_path / "rare.mp4", pictures, range(60), paint))
     assert message == "The head tag is seen in 20 % of the frames of rare.mp4."
     assert "brighter light" in remedy
     assert "whole stroke in the picture" in remedy
