@@ -12,7 +12,9 @@ import numpy as np
 from pennyfall.calibration.layout import TagLayout
 from pennyfall.calibration.lens import Lens
 from pennyfall.kinematics.values import FloatArray
+from pennyfall.tracker.boxes import Box
 from pennyfall.tracker.clip import Clip
+from pennyfall.tracker.dot_colour import WantedColour
 from pennyfall.tracker.following import ClipFollower, Followed
 from pennyfall.tracker.mirrored import sheet_is_mirrored
 
@@ -32,6 +34,9 @@ GOOD_SEEN, LEAST_SEEN = 0.95, 0.6
 EDGE_TAGS = 0.75
 """Chosen by us: a tag nearer to the picture's edge than this many of its widths is about to leave."""
 
+MARK_PX = 24.0
+"""Chosen by us: width taken for a dot or a patch, which have no size that is known."""
+
 STROKE_TRAVEL_M = 0.08
 
 Verdict = Literal["good", "weak", "bad"]
@@ -49,7 +54,14 @@ class Finding:
     """What to change; empty when nothing needs to."""
 
 
-def check_clip(path: Path, tags: TagLayout, *, lens: Lens | None = None) -> tuple[Finding, ...]:
+def check_clip(
+    path: Path,
+    tags: TagLayout,
+    *,
+    lens: Lens | None = None,
+    box: Box | None = None,
+    dot: WantedColour | Box | None = None,
+) -> tuple[Finding, ...]:
     """Look a clip over within a few seconds.
 
     Parameters
@@ -60,15 +72,17 @@ def check_clip(path: Path, tags: TagLayout, *, lens: Lens | None = None) -> tupl
         The printed tags.
     lens : Lens, optional
         Calibrated lens.
+    box, dot : optional
+        What is followed on the head in place of a tag; see `ClipFollower`.
 
     Raises
     ------
     CannotMeasure
-        When the clip cannot be read as a video.
+        When the clip cannot be read as a video, or a box holds nothing to follow.
 
     """
     clip = Clip(path)
-    follower = ClipFollower(tags, lens=lens, pixel_aspect=clip.header.pixel_aspect)
+    follower = ClipFollower(tags, lens=lens, pixel_aspect=clip.header.pixel_aspect, box=box, dot=dot)
     started = time.monotonic()
     size = (1, 1)
     whole = True
@@ -81,11 +95,17 @@ def check_clip(path: Path, tags: TagLayout, *, lens: Lens | None = None) -> tupl
     followed = follower.result()
     rate_hz = 1.0 / float(np.mean(np.diff(clip.times_s)))
     mirrored = followed.pose is None and sheet_is_mirrored(Clip(path), tags)
-    findings = [_rate(rate_hz), _sheet(followed, mirrored=mirrored), _head(followed, tags)]
+    tagged = box is None and dot is None
+    scaled = tagged and followed.head_ever_seen
+    findings = [_rate(rate_hz), _sheet(followed, mirrored=mirrored, scaled=scaled)]
+    findings.append(_head(followed, tags) if tagged else _mark(followed, "Dot" if box is None else "Patch"))
+    if scaled:
+        findings.append(_smear(followed, tags))
     if followed.head_ever_seen:
-        findings += [_smear(followed, tags), _edges(followed, tags, size)]
+        width = _tag_width_px(followed, tags) if tagged else MARK_PX
+        findings.append(_edges(followed, width, size))
     findings.append(_ball(followed, whole=whole))
-    if followed.head_ever_seen:
+    if scaled:
         findings.append(_stroke(followed, whole=whole))
     return tuple(findings)
 
@@ -103,7 +123,7 @@ def _rate(rate_hz: float) -> Finding:
     return Finding("Frame rate", "weak" if rate_hz >= LEAST_RATE_HZ else "bad", words, advice)
 
 
-def _sheet(followed: Followed, *, mirrored: bool) -> Finding:
+def _sheet(followed: Followed, *, mirrored: bool, scaled: bool) -> Finding:
     seen = followed.sheet_tags_seen
     if mirrored:
         return Finding(
@@ -115,7 +135,7 @@ def _sheet(followed: Followed, *, mirrored: bool) -> Finding:
     words = f"{seen} of its 4 tags seen"
     if followed.pose is None:
         advice = "Lay the printed sheet flat by the ball, the whole of it in the picture."
-        if not followed.head_ever_seen:
+        if not scaled:
             return Finding("Sheet", "bad", words, advice)
         return Finding(
             "Sheet", "weak", words + ": scale from the head tag alone, to several per cent", advice
@@ -162,6 +182,21 @@ def _head(followed: Followed, tags: TagLayout) -> Finding:
     return Finding("Head tag", "bad" if bad else "weak", words, advice)
 
 
+def _mark(followed: Followed, what: str) -> Finding:
+    """Say how often a dot or a patch is seen; neither has a size of its own."""
+    if not followed.head_ever_seen:
+        advice = (
+            "Draw a box around it on the first frame; use one that differs from the head in brightness."
+        )
+        return Finding(what, "bad", "not found", advice)
+    share = float(np.mean(followed.head.seen))
+    words = f"seen in {100 * share:.0f} % of the frames"
+    if share >= GOOD_SEEN:
+        return Finding(what, "good", words)
+    advice = "Film in brighter light, and keep the whole stroke in the picture and clear of leg and shaft."
+    return Finding(what, "bad" if share < LEAST_SEEN else "weak", words, advice)
+
+
 def _smear(followed: Followed, tags: TagLayout) -> Finding:
     head = followed.head
     seen = np.flatnonzero(head.seen)
@@ -176,10 +211,10 @@ def _smear(followed: Followed, tags: TagLayout) -> Finding:
     return Finding("Motion blur", "weak", words, "Film in brighter light: the shutter then closes sooner.")
 
 
-def _edges(followed: Followed, tags: TagLayout, size: tuple[int, int]) -> Finding:
+def _edges(followed: Followed, width_px: float, size: tuple[int, int]) -> Finding:
     place = followed.head.centre_px[followed.head.seen]
     room = np.min(np.concatenate([place, np.array(size) - 1 - place]))
-    widths = float(room) / _tag_width_px(followed, tags)
+    widths = float(room) / width_px
     words = f"head stays {room:.0f} px inside the picture"
     if widths >= EDGE_TAGS:
         return Finding("Framing", "good", words)

@@ -20,6 +20,7 @@ from pennyfall.cli.check import Finding, check_clip, usable
 from pennyfall.demo_clips.clips import DemoClip, shipped_clips
 from pennyfall.kinematics.tracks import BallTrack
 from pennyfall.kinematics.values import FloatArray
+from pennyfall.tracker.dot_colour import WantedColour
 from pennyfall.tracker.followed_ball import FollowedBall
 from pennyfall.tracker.following import Followed
 from pennyfall.tracker.head import PixelTrack
@@ -101,7 +102,9 @@ GOOD = Followed(
 def looked_over(monkeypatch: pytest.MonkeyPatch) -> Look:
     """Return a way to look over a clip of which a pass has seen what is given."""
 
-    def look(followed: Followed, *, rate_hz: float = 240.0) -> dict[str, Finding]:
+    def look(
+        followed: Followed, *, rate_hz: float = 240.0, dot: WantedColour | None = None
+    ) -> dict[str, Finding]:
         class Frames:
             header = type("Header", (), {"pixel_aspect": 1.0})
             times_s: FloatArray = np.arange(12) / rate_hz
@@ -126,7 +129,7 @@ def looked_over(monkeypatch: pytest.MonkeyPatch) -> Look:
         monkeypatch.setattr(check_module, "Clip", Frames)
         monkeypatch.setattr(check_module, "ClipFollower", Watcher)
         monkeypatch.setattr(check_module, "sheet_is_mirrored", lambda *_: False)
-        return {one.what: one for one in check_clip(Path("larch.mp4"), STANDARD_SHEET)}
+        return {one.what: one for one in check_clip(Path("larch.mp4"), STANDARD_SHEET, dot=dot)}
 
     return look
 
@@ -203,6 +206,19 @@ def test_each_fault_has_its_verdict_its_number_and_its_remedy(
     assert usable(tuple(findings.values())) == (verdict != "bad")
     others = [one for one in findings.values() if one.what != what and one.verdict != "good"]
     assert all(one.what in ("Head tag", "Ball", "Sheet") for one in others), "a fault is told once"
+
+
+def test_a_dot_is_judged_by_how_often_it_is_seen_and_needs_the_sheet(looked_over: Look) -> None:
+    red = WantedColour.read("red")
+    head = replace(GOOD.head, jacobian=np.full_like(GOOD.head.jacobian, np.nan))
+    dotted = replace(GOOD, head=head)
+    findings = looked_over(dotted, dot=red)
+    assert set(findings) == {"Frame rate", "Sheet", "Dot", "Framing", "Ball"}
+    assert all(one.verdict == "good" for one in findings.values())
+    missing = looked_over(replace(dotted, head_ever_seen=False), dot=red)["Dot"]
+    assert missing.verdict == "bad"
+    assert "box around it" in missing.advice
+    assert looked_over(replace(dotted, pose=None, sheet_tags_seen=0), dot=red)["Sheet"].verdict == "bad"
 
 
 def _takes(clip: DemoClip) -> tuple[float, str, int]:
