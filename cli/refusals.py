@@ -62,8 +62,8 @@ def refuse_unusable(name: str, followed: Followed, *, method: Method = "tag") ->
     if not followed.head_ever_seen and method == "dot":
         raise CannotMeasure(
             f"The sheet is found in {name}, but no dot of that colour that moves.",
-            fix="Draw a box around the dot on the first frame (--dot x,y,w,h); use a dot of 10 mm or more that "
-            "differs from the head in brightness too, such as white or yellow on a dark head.",
+            fix="Draw a box around the dot on the first frame (--dot x,y,w,h); use a dot of 10 mm or more "
+            "that differs from the head in brightness too, such as white or yellow on a dark head.",
         )
     if not followed.head_ever_seen:
         raise CannotMeasure(

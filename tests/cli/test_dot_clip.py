@@ -1,4 +1,4 @@
-"""Clips whose head carries a dot in place of the tag, rendered with exact truth, hold it in their intervals."""
+"""Clips whose head carries a dot in place of the tag, rendered with exact truth, hold it."""
 
 from __future__ import annotations
 
