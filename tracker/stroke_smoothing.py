@@ -111,7 +111,7 @@ def smooth_stroke(
     if struck:
         frames = undo_impact_smear(frames, impact.value, impact.sd, step_mps, head.exposure_s)
     likeliest = choose_noise(frames, model)
-    model = loosened_at_impact(likeliest)
+    model = loosened_at_impact(frames, likeliest)
     chain, nodes = build_chain(frames, model, fill=True)
     smoothed = smooth(chain)
     samples = sample_paths(smoothed, SAMPLES, generator)

@@ -81,7 +81,7 @@ def measure_told(
         diffusion=(MIDDLING_DIFFUSION,) * 3,
         top_acceleration_sd=float(TOP_ACCELERATION_SDS[0]),
     )
-    chain, nodes = build_chain(frames, loosened_at_impact(choose_noise(frames, model)), fill=True)
+    chain, nodes = build_chain(frames, loosened_at_impact(frames, choose_noise(frames, model)), fill=True)
     smoothed = smooth(chain)
     stroke = SmoothedStroke(
         time_s=chain.time_s,
