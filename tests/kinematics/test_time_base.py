@@ -148,8 +148,17 @@ def test_a_head_in_a_ramp_jumps_in_speed(slow: float) -> None:
     time_s, x_m = _ramped_head(slow)
     jump = speed_jump(time_s, x_m, np.ones(240, dtype=bool), rate_steps(np.diff(time_s)))
     assert jump is not None
-    assert jump.time_s == pytest.approx(0.35, abs=0.01)
+    assert jump.time_s == pytest.approx(0.35, abs=4 / 240)  # the last even frames before it
     assert 1 / jump.ratio == pytest.approx(slow, rel=0.15)
+
+
+def test_the_frame_of_the_jump_may_be_missing() -> None:
+    time_s, x_m = _ramped_head(8.0)
+    seen = np.ones(240, dtype=bool)
+    seen[np.flatnonzero(np.diff(time_s) > 1 / 200)[0]] = False
+    jump = speed_jump(time_s, x_m, seen, rate_steps(np.diff(time_s)))
+    assert jump is not None
+    assert jump.time_s == pytest.approx(0.35, abs=4 / 240)  # the last even frames before it
 
 
 def test_a_head_of_which_frames_are_missing_does_not_jump(generator: np.random.Generator) -> None:
