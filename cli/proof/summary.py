@@ -13,7 +13,8 @@ from pennyfall.cli.proof.tables import field_text
 from pennyfall.cli.report.quantities import full_label
 
 SHOWN_RATES_HZ = (240.0, 60.0)
-SHOWN_COMPARED = COMPARED[:4]
+RIVALS_RATE_HZ = 240.0
+SHOWN = COMPARED[:4]
 
 
 def summary_lines(outcomes: Sequence[Outcome], published: Sequence[Result], *, seed: int) -> list[str]:
@@ -37,17 +38,15 @@ def summary_lines(outcomes: Sequence[Outcome], published: Sequence[Result], *, s
             for cell in (field_text(each.name, each.rms), f"{100 * each.coverage:.1f} %")
         ]
         lines.append(f"| {full_label(rows[0].name)} | {' | '.join(cells)} |")
-    for rate in by_rate:
-        table = rivals(at_rate(outcomes, rate))
-        if not table:
-            continue
+    table = rivals(at_rate(outcomes, RIVALS_RATE_HZ))
+    if table:
         lines += [
             "",
-            f"| RMS error at {rate:.0f} frames/s | setting | {' | '.join(map(full_label, SHOWN_COMPARED))} |",
-            f"| --- | --- |{' ---: |' * len(SHOWN_COMPARED)}",
+            f"| RMS error at {RIVALS_RATE_HZ:.0f} Hz | setting | {' | '.join(map(full_label, SHOWN))} |",
+            f"| --- | --- |{' ---: |' * len(SHOWN)}",
         ]
-        for each in table:
-            cells = [field_text(name, value) for name, value in zip(SHOWN_COMPARED, each.rms, strict=False)]
+        for each in (table[0], *(one for one in table if one.setting.startswith("best"))):
+            cells = [field_text(name, value) for name, value in zip(SHOWN, each.rms, strict=False)]
             lines.append(f"| {each.name} | {each.setting} | {' | '.join(cells)} |")
     if published:
         methods = list(published[0].rms)
