@@ -7,7 +7,7 @@ from dataclasses import replace
 import numpy as np
 
 from pennyfall.kinematics.errors import CannotMeasure
-from pennyfall.kinematics.speed_jump import speed_jump
+from pennyfall.kinematics.speed_jump import LEAST_STEP_M, speed_jump
 from pennyfall.kinematics.time_base import usual_interval
 from pennyfall.kinematics.values import Caution, FloatArray, Measurement, SoundCheck, StrokeMeasures
 from pennyfall.tracker.clip import Clip
@@ -66,7 +66,9 @@ def refuse_two_speeds(name: str, clip: Clip, placed: PlacedHead) -> None:
         With when, and by how much.
 
     """
-    jump = speed_jump(placed.head.time_s, placed.head.x_m, placed.head.seen, clip.time_base.steps)
+    # A smeared or half covered head jumps by its own scatter: only plain places tell of the clip's speed.
+    plain = placed.head.seen & (placed.head.sd_x_m < LEAST_STEP_M / 10)
+    jump = speed_jump(placed.head.time_s, placed.head.x_m, plain, clip.time_base.steps)
     if jump is None:
         return
     by = max(jump.ratio, 1 / jump.ratio)
