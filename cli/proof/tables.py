@@ -76,7 +76,7 @@ def rival_table(rate_hz: float, rivals: Sequence[Rival], strokes: int) -> Table:
     """Return the errors of ours and the usual methods on the same tracks."""
     return Table(
         title=f"{rate_hz:.0f} frames/s, the same {strokes} tracks: RMS error",
-        columns=("setting", *(f"{full_label(name)} [{quantity(name).unit}]" for name in COMPARED)),
+        columns=("setting", *(f"{full_label(name)} [{_field_unit(name)}]" for name in COMPARED)),
         rows=tuple(
             Row(
                 label=each.name,
@@ -101,7 +101,7 @@ def budget_table(rate_hz: float, rows: Sequence[BudgetRow], strokes: int) -> Tab
         columns=("largest", *columns, "RMS error in all"),
         rows=tuple(
             Row(
-                label=f"{full_label(each.name)} [{quantity(each.name).unit}]",
+                label=f"{full_label(each.name)} [{_field_unit(each.name)}]",
                 cells=(
                     next(iter(each.parts)),
                     *(
@@ -140,14 +140,17 @@ def field_text(name: str, value: float, *, signed: bool = False, unit: bool = Tr
     """Return an SI value in the field unit of a quantity, with two significant digits."""
     if not math.isfinite(value):
         return "–"
-    shown = quantity(name)
-    unit_text = "s" if shown.unit == "s" else shown.unit
-    scaled = shown.factor * value
-    if shown.unit == "s":
-        scaled, unit_text = 1e3 * value, "ms"
+    shown, unit_text = quantity(name), _field_unit(name)
+    scaled = value * (1e3 if shown.unit == "s" else shown.factor)
     decimals = max(0, 1 - math.floor(math.log10(abs(scaled)))) if scaled else 0
     text = f"{scaled:{'+' if signed else ''}.{min(decimals, 4)}f}"
     return f"{text} {unit_text}" if unit and unit_text != "-" else text
+
+
+def _field_unit(name: str) -> str:
+    """Return the unit of an error: of an instant it is milliseconds."""
+    unit = quantity(name).unit
+    return "ms" if unit == "s" else unit
 
 
 def _times(ratio: float) -> str:
