@@ -7,6 +7,8 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from pennyfall.demo_clips.clips import shipped_clips
+from pennyfall.demo_clips.truth import load_truth
 from pennyfall.kinematics.errors import CannotMeasure
 from pennyfall.kinematics.speed_jump import speed_jump
 from pennyfall.kinematics.speed_ramp import rate_steps
@@ -173,3 +175,18 @@ def test_an_impact_is_no_jump() -> None:
     v = np.where(time_s < 0.25, 1.6, 1.26)
     x_m = np.concatenate([[0.0], np.cumsum(v[:-1])]) / 240
     assert speed_jump(time_s, x_m, np.ones(120, dtype=bool)) is None
+
+
+def test_no_stroke_of_the_shipped_clips_jumps_however_its_frames_are_thinned(
+    generator: np.random.Generator,
+) -> None:
+    """Every clip's true way, noisy, thinned at random or to a half or a third of its rate."""
+    for clip in shipped_clips():
+        frames = load_truth(clip.truth)["frames"]
+        time_s, x_m = np.array(frames["container_pts_s"]), np.array(frames["head_centre_xyz_m"])[:, 0]
+        for draw in range(30):
+            count = round(len(time_s) * generator.uniform(0.4, 1.0))
+            random = np.sort(generator.choice(len(time_s), count, replace=False))
+            kept = random if draw % 2 else np.arange(0, len(time_s), 1 + draw % 3)
+            noisy = x_m[kept] + generator.normal(0, generator.choice([5e-5, 2e-4, 5e-4]), len(kept))
+            assert speed_jump(time_s[kept], noisy, np.ones(len(kept), dtype=bool)) is None, clip.name
