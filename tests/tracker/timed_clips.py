@@ -13,7 +13,9 @@ import av
 import numpy as np
 from numpy.typing import NDArray
 
-from pennyfall.cli.measure import ClipResult, MeasureOptions, measure_clip
+from pennyfall.cli.clip_result import ClipResult
+from pennyfall.cli.measure import measure_clip
+from pennyfall.cli.measure_options import MeasureOptions
 from pennyfall.demo_clips.putter import Putter
 from pennyfall.demo_clips.record import performance_of, render_clip, truth_path
 from pennyfall.demo_clips.scene import Encoding, Scene, aim_camera
