@@ -65,7 +65,8 @@ def test_a_long_exposure_across_the_impact_no_longer_reads_as_braking(
     generator: np.random.Generator,
 ) -> None:
     """Exposure 1/300 s, impact in the middle of a frame's: uncorrected, that frame lies 0.12 mm behind."""
-    exposure, errors = 1 / 300, {True: [], False: []}
+    exposure = 1 / 300
+    errors: dict[bool, list[float]] = {True: [], False: []}
     for _ in range(5):
         true = stroke("late", back_m=float(generator.uniform(0.2, 0.28)))
         head = head_track(true, generator, noise_m=4e-5)
