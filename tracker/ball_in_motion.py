@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import replace
 
 import numpy as np
@@ -276,16 +275,14 @@ def _behind_head(seen: Sighting, head_m: FloatArray | None) -> bool:
     return head_m is not None and float(np.hypot(*(seen.centre_m - head_m)[:2])) < 1.2 * BALL_RADIUS_M
 
 
-def _along_parabola(
-    t: Sequence[float] | FloatArray, x: FloatArray, at_s: float
-) -> tuple[FloatArray, FloatArray]:
+def _along_parabola(t: FloatArray, x: FloatArray, at_s: float) -> tuple[FloatArray, FloatArray]:
     """Return floor place and velocity at an instant from a parabola, shapes (3,) each."""
-    middle = float(np.mean(t))
-    curve = np.polynomial.polynomial.polyfit(np.asarray(t) - middle, x, 2)
-    since = at_s - middle
+    middle, reach = float(t.mean()), float(np.ptp(t))
+    curve = np.linalg.lstsq(np.vander((t - middle) / reach, 3, increasing=True), x, rcond=None)[0]
+    since = (at_s - middle) / reach
     place = curve[0] + curve[1] * since + curve[2] * since**2
     place[2] = BALL_RADIUS_M
-    return place, np.asarray(curve[1] + 2.0 * curve[2] * since, dtype=np.float64)
+    return place, np.asarray((curve[1] + 2.0 * curve[2] * since) / reach, dtype=np.float64)
 
 
 def _steady(seen: Sighting, last: Sighting, velocity: FloatArray) -> bool:
