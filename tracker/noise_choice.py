@@ -31,6 +31,8 @@ by 1.33 of its stated standard deviations, with 3 by 0.95, and by a little less 
 FINE_M2_S = (1.2e-4) ** 2 / 240
 """Noise density up to which a track counts as fine. A coarser one hides what the model misses: at 0.18 mm the
 errors were within the stated ones with 1, and smaller than with 3 by a sixth."""
+COARSENING = 1.5
+"""How fast the share falls with the noise density beyond, chosen by us: to 1 at 0.18 mm and 240 frames/s."""
 FEWEST_FRAMES_AFTER = 6
 """Chosen by us: fewer frames after impact say nothing about the process noise there."""
 
@@ -86,7 +88,7 @@ def loosened_at_impact(frames: StrokeFrames, likeliest: StrokeModel) -> StrokeMo
     """Return the model with which a swing is smoothed whose acceleration at impact is asked for."""
     frame_s = float(np.median(np.diff(frames.time)))
     density = float(np.median(frames.errors.sd_m)) ** 2 * frame_s
-    share = float(np.clip(IMPACT_SHARE * FINE_M2_S / density, 1.0, IMPACT_SHARE))
+    share = float(np.clip(IMPACT_SHARE * (FINE_M2_S / density) ** COARSENING, 1.0, IMPACT_SHARE))
     back, forward, through = likeliest.diffusion
     return replace(likeliest, diffusion=(back, share * forward, share * through))
 
