@@ -15,8 +15,8 @@ def with_picture_errors(stroke: StrokeMeasures) -> StrokeMeasures:
 
     Nothing else is widened. A registered tag was once thought to err with its place in the picture by more
     than residuals show, and every interval was 1.4 times as wide. Against the truth of the seven shipped
-    clips the errors of one place on two passes have no covariance (less than 2e-4 px^2 of a variance of 1.2e-3
-    to 2.4e-3 px^2), and what remains of a cubic in the place, which is the calibration's own and in its
+    clips the errors of one place on two passes have no covariance (less than 2e-4 px^2, the variance being
+    1.2e-3 to 2.4e-3 px^2), and what remains of a cubic in the place, the calibration's own and in its
     scale error, is nearly white. What made intervals too narrow was a process noise too small around impact
     (`noise_choice.IMPACT_SHARE`).
     """
