@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import sys
 import traceback
 from importlib import import_module
@@ -13,6 +14,9 @@ from typer.core import TyperGroup
 from typer.main import get_command
 
 from pennyfall.kinematics.errors import CannotMeasure
+
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+"""The smoother's matrices are small: sharing them out over threads cost a measured second of a clip's ten."""
 
 EXIT_DEFECT = 1
 EXIT_CANNOT_MEASURE = 2
@@ -28,7 +32,7 @@ COMMANDS = {
     "plan": "Say at which putt lengths the coin leaves by itself.",
     "lesson": "Measure a lesson and compare its conditions.",
     "history": "Keep lessons and follow a student over weeks.",
-    "prove": "Set measurements beside a known truth.",
+    "prove": "Prove what the figures are worth.",
 }
 """Each command's line in the overview. Command `name` is the function (or the `typer.Typer`, where it has
 commands of its own) called `name` in the module `commands/name.py`."""

@@ -185,9 +185,7 @@ def _head(followed: Followed, tags: TagLayout) -> Finding:
 def _mark(followed: Followed, what: str) -> Finding:
     """Say how often a dot or a patch is seen; neither has a size of its own."""
     if not followed.head_ever_seen:
-        advice = (
-            "Draw a box around it on the first frame; use one that differs from the head in brightness."
-        )
+        advice = "Draw a box around it on the first frame; use one that differs from the head in brightness."
         return Finding(what, "bad", "not found", advice)
     share = float(np.mean(followed.head.seen))
     words = f"seen in {100 * share:.0f} % of the frames"
