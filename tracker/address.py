@@ -8,7 +8,7 @@ from numpy.typing import NDArray
 from pennyfall.kinematics.errors import CannotMeasure
 from pennyfall.kinematics.values import BoolArray, FloatArray
 from pennyfall.tracker.followed_ball import FollowedBall
-from pennyfall.tracker.head import PixelTrack
+from pennyfall.tracker.pixel_track import PixelTrack
 
 REST_WINDOW_S = 0.08
 REST_SPEED_MPS = 0.03

@@ -23,7 +23,8 @@ from pennyfall.tracker.dot_start import (
     colour_of,
     dot_in_box,
 )
-from pennyfall.tracker.head import LONGEST_BLIND_S, SEEK_INTERVAL_S, PixelTrack
+from pennyfall.tracker.head import LONGEST_BLIND_S, SEEK_INTERVAL_S
+from pennyfall.tracker.pixel_track import PixelTrack
 from pennyfall.tracker.registration import NOISE_CORRELATION
 
 NEAR_PX = 4.0

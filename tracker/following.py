@@ -20,9 +20,10 @@ from pennyfall.tracker.clip import Clip, Frame, LumaFrame
 from pennyfall.tracker.dot import DotFollower
 from pennyfall.tracker.dot_colour import WantedColour
 from pennyfall.tracker.followed_ball import FollowedBall
-from pennyfall.tracker.head import PixelTrack, TagFollower
+from pennyfall.tracker.head import TagFollower
 from pennyfall.tracker.patch import PatchFollower
 from pennyfall.tracker.pattern import TagPattern
+from pennyfall.tracker.pixel_track import PixelTrack
 from pennyfall.tracker.read_ahead import read_ahead
 from pennyfall.tracker.sheet import SheetFinder, SheetSight, SheetWatch
 from pennyfall.tracker.tags import TagFinder

@@ -2,18 +2,21 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import Protocol
 
 import cv2
 import numpy as np
 
 from pennyfall.calibration.camera import Camera
-from pennyfall.kinematics.values import BoolArray, FloatArray, freeze_arrays
+from pennyfall.kinematics.values import FloatArray
 from pennyfall.tracker.clip import Frame, LumaFrame
+from pennyfall.tracker.level_tag import TYPICAL_TAG_HEIGHT_M, in_level_perspective
 from pennyfall.tracker.pattern import Pattern, TagPattern, Texture
-from pennyfall.tracker.registration import Registration, misfit, plane_jacobian, register, rendered_patch
+from pennyfall.tracker.pixel_track import PixelTrack, pixel_track
+from pennyfall.tracker.registration import Registration, plane_jacobian, register, rendered_patch
 from pennyfall.tracker.resting import LINEAR_RANGE_PX, RestingPattern
+from pennyfall.tracker.shutter_gauge import ShutterGauge
 from pennyfall.tracker.surrounded_tag import SurroundedTag
 from pennyfall.tracker.tag_search import search_tag
 from pennyfall.tracker.tags import homography_of
@@ -26,18 +29,6 @@ STRETCH_RATE = 4.0
 
 LONGEST_BLIND_S = 0.10
 """Chosen by us: a head out of sight longer than this is looked for in the whole picture, not predicted."""
-
-TYPICAL_TAG_HEIGHT_M = 0.027
-"""Height of a head's flat top above the floor (common practice, no source); only its perspective needs it."""
-
-SHUTTER_SHARES = (0.0, 0.05, 0.1, 0.2, 0.3, 0.4, 0.5, 0.65, 0.8, 1.0)
-"""Chosen by us: candidate exposure times as shares of the frame interval."""
-
-SHUTTER_FRAMES = 12
-"""Chosen by us: this many smeared frames settle the exposure time."""
-
-SHUTTER_LEAST_PX = 6.0
-"""Chosen by us: a tag must move this far between frames for its smear to tell the exposure time."""
 
 RESTING_PX = 0.3
 """Chosen by us: a tag that moves less between two frames is at rest."""
@@ -76,29 +67,6 @@ USUAL_MEMORY = 0.1
 
 SEARCH_INTERVAL_S = 0.5
 """Chosen by us: how often a tag that will not decode is searched for by its pattern, which takes long."""
-
-
-@dataclass(frozen=True, kw_only=True, slots=True, eq=False)
-class PixelTrack:
-    """The head's reference point in the picture, one sample a frame."""
-
-    time_s: FloatArray
-    """True time of each frame, shape (n,) [s]."""
-    seen: BoolArray
-    """Whether it was located, shape (n,)."""
-    centre_px: FloatArray
-    """Place in the picture, shape (n, 2) [px]; NaN where not seen."""
-    covariance_px2: FloatArray
-    """Covariance of the place, shape (n, 2, 2) [px^2]."""
-    jacobian: FloatArray
-    """Pixels per metre of the tag's plane, shape (n, 2, 2); NaN for a dot or a patch."""
-    stretch_covariance: FloatArray
-    """Covariance of the four relative stretches of the tag, shape (n, 4, 4)."""
-    exposure_s: float
-    """Exposure time told by the smear of the moving tag [s]; NaN when it could not be told."""
-
-    def __post_init__(self) -> None:
-        freeze_arrays(self)
 
 
 class Finder(Protocol):
@@ -144,8 +112,7 @@ class TagFollower:
         self._next_seek_s = float("-inf")
         self._next_enlarged_s = float("-inf")
         self._next_search_s = float("-inf")
-        self._shutter_share = 0.25
-        self._shutter_costs: list[FloatArray] = []
+        self._shutter = ShutterGauge()
         self._good_look: Registration | None = None
         self._usual_unexplained = float("nan")
         self._interval_s = float("nan")
@@ -166,7 +133,7 @@ class TagFollower:
 
     def start(self, corners_px: FloatArray) -> None:
         """Tell where the tag was decoded, so that the next update begins there."""
-        homography = self._in_perspective(homography_of(corners_px, self._pattern.side_m))
+        homography = in_level_perspective(homography_of(corners_px, self._pattern.side_m), self.camera)
         centre, jacobian = plane_jacobian(homography)
         self._last = Registration(
             homography=homography,
@@ -188,7 +155,7 @@ class TagFollower:
         if found is None:
             found = self._at_rest(frame.luma)
         if found is None and self._last is not None:
-            found = self._linear_kept(self._follow(frame))
+            found = self._follow(frame)
         if found is None and self._may_seek(frame.time_s):
             found = self._seek(frame)
         self._times.append(frame.time_s)
@@ -202,28 +169,7 @@ class TagFollower:
 
     def track(self) -> PixelTrack:
         """Return where the tag was in every frame so far."""
-        count = len(self._rows)
-        centre = np.full((count, 2), np.nan)
-        covariance = np.full((count, 2, 2), np.nan)
-        jacobian = np.full((count, 2, 2), np.nan)
-        stretch = np.full((count, 4, 4), np.nan)
-        for k, row in enumerate(self._rows):
-            if row is not None:
-                centre[k] = row.centre_px
-                covariance[k] = row.covariance[:2, :2]
-                jacobian[k] = row.jacobian
-                stretch[k] = row.covariance[2:, 2:]
-        told = len(self._shutter_costs) >= SHUTTER_FRAMES
-        usual = float(np.median(np.diff(self._times))) if count > 1 else float("nan")
-        return PixelTrack(
-            time_s=np.array(self._times),
-            seen=np.array([row is not None for row in self._rows]),
-            centre_px=centre,
-            covariance_px2=covariance,
-            jacobian=jacobian,
-            stretch_covariance=stretch,
-            exposure_s=self._shutter_share * usual if told else float("nan"),
-        )
+        return pixel_track(self._times, self._rows, exposure_share=self._shutter.told_share)
 
     def _unchanged(self, luma: LumaFrame) -> Registration | None:
         """Return the previous registration where the picture around it is the same to the last bit.
@@ -238,15 +184,6 @@ class TagFollower:
     def _at_rest(self, luma: LumaFrame) -> Registration | None:
         """Return the tag's place by the linear problem of an earlier frame, while it hardly moves."""
         return self._accepted(self._resting.register(luma)) if self._resting is not None else None
-
-    def _linear_kept(self, found: Registration | None) -> Registration | None:
-        """Keep the linear problem of a tag that hardly moved for the frames to come."""
-        self._resting = None
-        if found is None or found.linear is None:
-            return found
-        if self._last is not None and np.hypot(*(found.centre_px - self._last.centre_px)) < LINEAR_RANGE_PX:
-            self._resting = RestingPattern(found.linear)
-        return replace(found, linear=None)
 
     def _keep_surroundings(self, luma: LumaFrame, found: Registration | None) -> None:
         if found is None:
@@ -292,7 +229,7 @@ class TagFollower:
             return found
         mean = (found.centre_px - self._last.centre_px) / gap_s
         velocity = mean + 0.5 * (mean - self._velocity_px_s)
-        smear = velocity * self._interval_s * self._shutter_share
+        smear = velocity * self._interval_s * self._shutter.share
         if not self._over_border(found.jacobian, smear):
             return found
         texture = self._texture(found.jacobian, velocity)
@@ -393,7 +330,7 @@ class TagFollower:
             corners = self._finder.find(frame.luma, scale=2).get(self._tag_id)
         if corners is None:
             return self._search(frame)
-        homography = self._in_perspective(homography_of(corners, self._pattern.side_m))
+        homography = in_level_perspective(homography_of(corners, self._pattern.side_m), self.camera)
         _, jacobian = plane_jacobian(homography)
         return self._trusted(register(frame.luma, homography, self._texture(jacobian), stretch_sd=0.2))
 
@@ -423,7 +360,7 @@ class TagFollower:
         found = search_tag(frame.luma, self.camera, self._pattern, self.blur_px, TYPICAL_TAG_HEIGHT_M)
         if found is None:
             return None
-        homography = self._in_perspective(found.homography)
+        homography = in_level_perspective(found.homography, self.camera)
         return self._trusted(register(frame.luma, homography, self._texture(found.jacobian), stretch_sd=0.2))
 
     @staticmethod
@@ -432,27 +369,10 @@ class TagFollower:
             return None
         return replace(found, linear=None)
 
-    def _in_perspective(self, homography: FloatArray) -> FloatArray:
-        """Return the homography with the perspective of a level tag.
-
-        Four corners of a small tag place it and stretch it well, but their perspective part is mostly noise
-        and would shift the centre by a fifth of a pixel.
-        """
-        centre, jacobian = plane_jacobian(homography)
-        if self.camera is None:
-            return np.vstack([np.column_stack([jacobian, centre]), [0.0, 0.0, 1.0]])
-        floor = _level_plane(self.camera, TYPICAL_TAG_HEIGHT_M)
-        place = np.linalg.solve(floor, np.array([*centre, 1.0]))
-        middle = np.eye(3)
-        middle[:2, 2] = place[:2] / place[2]
-        _, floor_jacobian = plane_jacobian(floor @ middle)
-        middle[:2, :2] = np.linalg.solve(floor_jacobian, jacobian)
-        return np.asarray(floor @ middle, dtype=np.float64)
-
     def _texture(self, jacobian: FloatArray, velocity_px_s: FloatArray | None = None) -> Texture:
         interval = self._interval_s if np.isfinite(self._interval_s) else 0.0
         velocity = self._velocity_px_s if velocity_px_s is None else velocity_px_s
-        smear = velocity * interval * self._shutter_share
+        smear = velocity * interval * self._shutter.share
         if self._surrounded is not None and self._over_border(jacobian, smear):
             return self._surrounded.rendered(jacobian, self.blur_px, smear)
         return self._pattern.rendered(jacobian, self.blur_px, smear)
@@ -463,6 +383,12 @@ class TagFollower:
             return False
         smear_m = float(np.hypot(*(np.linalg.inv(jacobian) @ smear_px)))
         return smear_m > self._surrounded.border_m
+
+    def _gauge_shutter(self, luma: LumaFrame, found: Registration, gap_s: float) -> None:
+        moved = (self._velocity_px_s + 0.5 * self._acceleration_px_s2 * gap_s) * gap_s
+        known = self._surrounded is not None and self._surrounded.known
+        pattern: Pattern = self._surrounded if known and self._surrounded is not None else self._pattern
+        self._shutter.take(luma, found, pattern, self.blur_px, moved)
 
     def _remember(self, frame: Frame, found: Registration) -> None:
         gap_s = frame.time_s - self._last_time_s
@@ -486,33 +412,6 @@ class TagFollower:
             self._usual_unexplained += USUAL_MEMORY * (unexplained - usual)
         if self._good_look is None or unexplained < 2 * self._usual_unexplained:
             self._good_look = found
-
-    def _gauge_shutter(self, luma: LumaFrame, found: Registration, gap_s: float) -> None:
-        """Let frames in fast motion vote for the exposure time that explains their smear best."""
-        if len(self._shutter_costs) >= SHUTTER_FRAMES:
-            return
-        moved = (self._velocity_px_s + 0.5 * self._acceleration_px_s2 * gap_s) * gap_s
-        if np.hypot(*moved) < SHUTTER_LEAST_PX:
-            return
-        known = self._surrounded is not None and self._surrounded.known
-        pattern: Pattern = self._surrounded if known and self._surrounded is not None else self._pattern
-        textures = [pattern.rendered(found.jacobian, self.blur_px, share * moved) for share in SHUTTER_SHARES]
-        costs = np.array([misfit(luma, found.homography, one, within=textures[-1]) for one in textures])
-        if np.all(np.isfinite(costs)) and costs.min() > 0:
-            self._shutter_costs.append(np.log(costs))
-            self._shutter_share = SHUTTER_SHARES[int(np.argmin(np.sum(self._shutter_costs, axis=0)))]
-
-
-def _level_plane(camera: Camera, height_m: float) -> FloatArray:
-    """Return the homography from a level plane (world x, y) [m] to pixels; distortion is left out."""
-    columns = np.column_stack(
-        [
-            camera.rotation[:, 0],
-            camera.rotation[:, 1],
-            camera.rotation[:, 2] * height_m + camera.translation,
-        ]
-    )
-    return np.asarray(camera.matrix @ columns, dtype=np.float64)
 
 
 def _shifted(homography: FloatArray, shift_px: FloatArray) -> FloatArray:

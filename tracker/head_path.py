@@ -9,8 +9,8 @@ from pennyfall.calibration.tag_height import AddressedTag
 from pennyfall.kinematics.tracks import HeadTrack
 from pennyfall.kinematics.values import Estimate, FloatArray
 from pennyfall.tracker.frame_cameras import FrameCameras, meet
-from pennyfall.tracker.head import PixelTrack
 from pennyfall.tracker.path_shape import PathShape, fit_path, straight_path
+from pennyfall.tracker.pixel_track import PixelTrack
 
 CENTRE_FLOOR_PX = 0.03
 """Chosen by us: registration of a moving tag in a compressed clip scatters by 0.03 to 0.06 px even when its

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from pennyfall.tracker.head import PixelTrack
+from pennyfall.tracker.pixel_track import PixelTrack
 
 LOST_S = 0.03
 """Chosen by us: a shorter gap is a blurred frame, not a head out of the picture."""

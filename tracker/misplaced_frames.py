@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from pennyfall.kinematics.values import FloatArray, IntArray
-from pennyfall.tracker.head import PixelTrack
+from pennyfall.tracker.pixel_track import PixelTrack
 
 REACH_FRAMES = 5
 """Chosen by us: as many frames on either side say where the head should be."""

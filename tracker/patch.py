@@ -11,8 +11,9 @@ from pennyfall.kinematics.errors import CannotMeasure
 from pennyfall.kinematics.values import FloatArray
 from pennyfall.tracker.boxes import Box
 from pennyfall.tracker.clip import Frame, LumaFrame
-from pennyfall.tracker.head import PixelTrack, TagFollower
+from pennyfall.tracker.head import TagFollower
 from pennyfall.tracker.pattern import ImageArray, Texture, smeared, with_gradient
+from pennyfall.tracker.pixel_track import PixelTrack
 from pennyfall.tracker.registration import Registration, register
 
 TEXELS_PER_PX = 3

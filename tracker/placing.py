@@ -15,9 +15,9 @@ from pennyfall.tracker.address import address_frames, forward_sign
 from pennyfall.tracker.balls_on_floor import ball_by_frame, ball_on_floor, ball_track, path_turn, struck_ball
 from pennyfall.tracker.following import Followed
 from pennyfall.tracker.frame_cameras import FrameCameras, frame_cameras, meet
-from pennyfall.tracker.head import PixelTrack
 from pennyfall.tracker.head_path import along_path
 from pennyfall.tracker.path_shape import PathShape
+from pennyfall.tracker.pixel_track import PixelTrack
 from pennyfall.tracker.scale_budget import plane_sd, scale_sd
 
 

@@ -10,7 +10,7 @@ import numpy as np
 from pennyfall.kinematics.values import BoolArray, FloatArray, IntArray
 from pennyfall.tracker.followed_ball import FollowedBall
 from pennyfall.tracker.following import Followed
-from pennyfall.tracker.head import PixelTrack
+from pennyfall.tracker.pixel_track import PixelTrack
 
 LEAST_STEP_PX = 0.25
 """Chosen by us: four times the scatter of a tag's place; a slower head errs little by a repeated picture."""

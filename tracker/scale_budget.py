@@ -9,9 +9,9 @@ from pennyfall.calibration.pose import Pose
 from pennyfall.calibration.tag_height import AddressedTag
 from pennyfall.kinematics.values import FloatArray
 from pennyfall.tracker.frame_cameras import FrameCameras, meet
-from pennyfall.tracker.head import PixelTrack
 from pennyfall.tracker.head_path import SURFACE_STEPS
 from pennyfall.tracker.path_shape import PathShape
+from pennyfall.tracker.pixel_track import PixelTrack
 
 
 def scale_sd(

@@ -13,7 +13,7 @@ from pennyfall.calibration.tag_height import TYPICAL_HEIGHT
 from pennyfall.calibration.tag_pose import pose_from_tag
 from pennyfall.kinematics.values import Estimate, FloatArray
 from pennyfall.tracker.following import Followed
-from pennyfall.tracker.head import PixelTrack
+from pennyfall.tracker.pixel_track import PixelTrack
 
 REST_SPEED_MPS = 0.03
 LEAST_REST_S = 0.08

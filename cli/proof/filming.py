@@ -35,7 +35,7 @@ from pennyfall.kinematics.tracks import BallTrack
 from pennyfall.kinematics.values import Estimate, FloatArray, IntArray
 from pennyfall.tracker.followed_ball import FollowedBall
 from pennyfall.tracker.following import Followed
-from pennyfall.tracker.head import PixelTrack
+from pennyfall.tracker.pixel_track import PixelTrack
 
 EXPOSURE_STEPS = 5
 BALL_REACH_M = 0.4

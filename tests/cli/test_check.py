@@ -23,7 +23,7 @@ from pennyfall.kinematics.values import FloatArray
 from pennyfall.tracker.dot_colour import WantedColour
 from pennyfall.tracker.followed_ball import FollowedBall
 from pennyfall.tracker.following import Followed
-from pennyfall.tracker.head import PixelTrack
+from pennyfall.tracker.pixel_track import PixelTrack
 from pennyfall.tracker.sheet import SheetSight
 from tests.calibration.scenes import camera_over_floor, sheet_points
 

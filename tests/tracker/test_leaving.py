@@ -9,8 +9,8 @@ import pytest
 
 from pennyfall.kinematics.values import FloatArray
 from pennyfall.tracker.cut_short import missing_bytes
-from pennyfall.tracker.head import PixelTrack
 from pennyfall.tracker.leaving import Leaving, left_the_picture
+from pennyfall.tracker.pixel_track import PixelTrack
 
 SIZE = (1280, 720)
 

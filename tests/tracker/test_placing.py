@@ -11,7 +11,7 @@ from pennyfall.calibration.pose import solve_pose
 from pennyfall.kinematics.errors import CannotMeasure
 from pennyfall.kinematics.values import Estimate, FloatArray
 from pennyfall.tracker.following import Followed
-from pennyfall.tracker.head import PixelTrack
+from pennyfall.tracker.pixel_track import PixelTrack
 from pennyfall.tracker.placing import place_head
 from tests.calibration.scenes import camera_over_floor, sheet_points
 

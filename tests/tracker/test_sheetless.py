@@ -23,7 +23,7 @@ from pennyfall.demo_clips.truth import load_truth
 from pennyfall.kinematics.errors import CannotMeasure
 from pennyfall.kinematics.values import Estimate, FloatArray
 from pennyfall.tracker.following import Followed
-from pennyfall.tracker.head import PixelTrack
+from pennyfall.tracker.pixel_track import PixelTrack
 from pennyfall.tracker.placing import place_head
 from pennyfall.tracker.sheetless import posed_by_head_tag
 from tests.calibration.scenes import camera_over_floor
