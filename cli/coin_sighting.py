@@ -14,9 +14,10 @@ from pennyfall.kinematics.errors import CannotMeasure
 from pennyfall.kinematics.friction_inference import ObservedCoin
 from pennyfall.kinematics.tracks import HeadTrack
 from pennyfall.kinematics.values import Estimate, FloatArray, StrokeMeasures
-from pennyfall.tracker.clip import Clip, LumaFrame
+from pennyfall.tracker.clip import Clip
 from pennyfall.tracker.coin import find_resting_coin
 from pennyfall.tracker.coin_on_head import ShelfView, ShelfWatch, leave_instant
+from pennyfall.tracker.frame import LumaFrame
 
 FLOOR_FRAMES = 9
 """Chosen by us: the head covers any one place in fewer than half of so many frames of a backswing."""

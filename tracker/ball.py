@@ -7,13 +7,13 @@ import numpy as np
 from pennyfall.calibration.camera import Camera
 from pennyfall.kinematics.tracks import BallTrack
 from pennyfall.kinematics.values import FloatArray
-from pennyfall.tracker.ball_edges import LumaFrame
 from pennyfall.tracker.ball_finding import RestingBall, find_resting_ball, head_on_floor
 from pennyfall.tracker.ball_following import Picture
 from pennyfall.tracker.ball_in_motion import BallInMotion
 from pennyfall.tracker.ball_outline import BALL_RADIUS_M
 from pennyfall.tracker.ball_rest import BallAtRest
 from pennyfall.tracker.followed_ball import FollowedBall, followed_ball
+from pennyfall.tracker.frame import LumaFrame
 
 LOOK_EVERY_S = 0.25
 """How often a new ball is looked for: chosen by us, often enough for any re-address."""

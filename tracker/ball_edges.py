@@ -6,12 +6,10 @@ from dataclasses import dataclass, replace
 
 import cv2
 import numpy as np
-from numpy.typing import NDArray
 
 from pennyfall.kinematics.values import BoolArray, FloatArray, freeze_arrays
 from pennyfall.tracker.ball_outline import Outline
-
-LumaFrame = NDArray[np.uint8]
+from pennyfall.tracker.frame import LumaFrame
 
 _STEP_PX = 0.5
 """Sampling along the normals. Chosen by us: finer than the picture carries, so that sampling adds no

@@ -9,7 +9,7 @@ import numpy as np
 
 from pennyfall.calibration.camera import Camera
 from pennyfall.kinematics.values import FloatArray, freeze_arrays
-from pennyfall.tracker.ball_edges import LumaFrame, OutlineFit, fit_outline
+from pennyfall.tracker.ball_edges import OutlineFit, fit_outline
 from pennyfall.tracker.ball_outline import (
     BALL_RADIUS_M,
     Outline,
@@ -18,6 +18,7 @@ from pennyfall.tracker.ball_outline import (
     on_floor,
     rough_outlines,
 )
+from pennyfall.tracker.frame import LumaFrame
 
 SEARCH_ALONG_M, SEARCH_ACROSS_M = 0.25, 0.08
 """How far from the head tag a ball is looked for, along and across the target line. Chosen by us: the largest

@@ -9,9 +9,10 @@ import numpy as np
 
 from pennyfall.calibration.camera import Camera
 from pennyfall.kinematics.values import FloatArray, freeze_arrays
-from pennyfall.tracker.ball_edges import LumaFrame, OutlineFit, fit_outline
+from pennyfall.tracker.ball_edges import OutlineFit, fit_outline
 from pennyfall.tracker.ball_finding import vote
 from pennyfall.tracker.ball_outline import BALL_RADIUS_M, ball_outline, on_floor
+from pennyfall.tracker.frame import LumaFrame
 
 FASTEST_MPS = 6.0
 """No putt starts faster. Chosen by us: losing 0.69 m/s^2 on a green of 8 ft, 5 m/s rolls 18 m."""

@@ -5,8 +5,8 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from pennyfall.tracker.ball_edges import LumaFrame
 from pennyfall.tracker.ball_outline import Outline
+from pennyfall.tracker.frame import LumaFrame
 
 _RINGS = (0.82, 1.18)
 """Where luma is compared, as shares of the radius: just inside and just outside the outline, where a ball

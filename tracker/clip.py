@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from dataclasses import dataclass
 from functools import partial
 from pathlib import Path
@@ -12,7 +12,6 @@ from typing import Any
 import av
 import numpy as np
 from av.video.frame import PictureType
-from numpy.typing import NDArray
 
 from pennyfall.kinematics.errors import CannotMeasure
 from pennyfall.kinematics.time_base import TimeSource, time_base, usual_interval
@@ -26,11 +25,8 @@ from pennyfall.tracker.container import (
     reason,
     video_stream,
 )
+from pennyfall.tracker.frame import Frame, chroma_of, luma_of
 from pennyfall.tracker.header_clock import clock_disagreement
-
-LumaFrame = NDArray[np.uint8]
-
-ChromaPlanes = tuple[NDArray[np.uint8], NDArray[np.uint8]]
 
 CAPTURE_RATE_KEY = "com.android.capture.fps"
 """The capture rate that Android phones write (float32, MediaStore's MdtaMetadataEntry type 23)."""
@@ -52,29 +48,6 @@ USUAL_ASPECTS = tuple(
 
 ASPECT_ROUNDING = 0.0005
 """Chosen by us: rounding of a fraction in a header; damaged ones come near a usual shape by chance."""
-
-_LUMA_FIRST_8_BIT = ("yuv", "yuvj", "nv12", "nv16", "nv21", "nv24", "gray")
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class Frame:
-    """One decoded frame."""
-
-    index: int
-    """Number in presentation order, from zero, counting only frames that are used."""
-    time_s: float
-    """True time from the first frame [s]."""
-    luma: LumaFrame
-    """Luma as displayed, shape (height, width); a read-only view into the decoder's memory."""
-    chroma_source: Callable[[], ChromaPlanes] | None = None
-    """Gives the frame's chroma, where it has any; asked only when a coloured dot is followed."""
-
-    def chroma(self) -> ChromaPlanes:
-        """Return the blue and red differences as displayed, 128 for grey, at their own (half) size."""
-        if self.chroma_source is None:
-            grey = np.full(((self.luma.shape[0] + 1) // 2, (self.luma.shape[1] + 1) // 2), 128, np.uint8)
-            return grey, grey
-        return self.chroma_source()
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -382,47 +355,10 @@ def _pixel_aspect(stream: Any, name: str) -> float:  # noqa: ANN401 - a PyAV str
     )
 
 
-def luma_of(picture: Any, rotation_deg: int) -> LumaFrame:  # noqa: ANN401 - a PyAV frame
-    """Return the luma plane of a decoded frame as displayed, shape (height, width), uint8.
-
-    Eight-bit formats give a view; ten-bit ones are shifted down; formats without a luma plane are converted.
-    """
-    name: str = picture.format.name
-    bits = picture.format.components[0].bits
-    if name.startswith(_LUMA_FIRST_8_BIT) and bits == 8 and not name.startswith("yuyv"):
-        luma = _plane(picture, np.dtype(np.uint8))
-    elif name.startswith(("yuv", "gray", "p0")) and 8 < bits <= 16 and name.endswith("le"):
-        deep = _plane(picture, np.dtype("<u2"))
-        luma = np.right_shift(deep, 8 if name.startswith("p0") else bits - 8).astype(np.uint8)
-    else:
-        luma = picture.to_ndarray(format="gray")
-    return np.rot90(luma, rotation_deg // 90) if rotation_deg else luma
-
-
-def chroma_of(picture: Any, rotation_deg: int) -> ChromaPlanes:  # noqa: ANN401 - a PyAV frame
-    """Return the blue and red difference planes of a decoded frame as displayed, uint8.
-
-    Planar eight-bit formats give views at the planes' own size; others are converted to 4:2:0 first.
-    """
-    name: str = picture.format.name
-    if not (name.startswith("yuv") and len(picture.planes) >= 3 and picture.format.components[1].bits == 8):
-        picture = picture.reformat(format="yuv420p")
-    blue, red = (_plane(picture, np.dtype(np.uint8), number) for number in (1, 2))
-    if not rotation_deg:
-        return blue, red
-    return np.rot90(blue, rotation_deg // 90), np.rot90(red, rotation_deg // 90)
-
-
 def sha256_of(path: Path) -> str:
     """Return the SHA-256 of a file's content as hexadecimal text."""
     with path.open("rb") as stream:
         return hashlib.file_digest(stream, "sha256").hexdigest()
-
-
-def _plane(picture: Any, kind: np.dtype[Any], number: int = 0) -> NDArray[Any]:  # noqa: ANN401 - a PyAV frame
-    plane = picture.planes[number]
-    rows = np.frombuffer(plane, dtype=kind).reshape(plane.height, plane.line_size // kind.itemsize)
-    return rows[:, : plane.width]
 
 
 def _number(text: str) -> float:

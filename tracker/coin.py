@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from pennyfall.calibration.camera import Camera
 from pennyfall.kinematics.values import Estimate, FloatArray
-from pennyfall.tracker.clip import LumaFrame
+from pennyfall.tracker.frame import LumaFrame
 
 FLOOR_STEP_M = 0.001
 """Chosen by us: about a pixel of a 720p clip from 1.1 m."""

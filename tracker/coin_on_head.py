@@ -9,8 +9,8 @@ import numpy as np
 
 from pennyfall.calibration.camera import Camera
 from pennyfall.kinematics.values import BoolArray, Estimate, FloatArray
-from pennyfall.tracker.clip import LumaFrame
 from pennyfall.tracker.coin import Luma, view_of
+from pennyfall.tracker.frame import LumaFrame
 
 HEAD_STEP_M = 0.0005
 SIDE_PLAY_M = 0.003

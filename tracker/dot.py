@@ -11,7 +11,6 @@ from numpy.typing import NDArray
 
 from pennyfall.kinematics.values import BoolArray, FloatArray, freeze_arrays
 from pennyfall.tracker.boxes import Box
-from pennyfall.tracker.clip import Frame
 from pennyfall.tracker.dot_coding import as_coded
 from pennyfall.tracker.dot_colour import DotColour, WantedColour, colours_in
 from pennyfall.tracker.dot_finding import RoundThing, round_things
@@ -23,6 +22,7 @@ from pennyfall.tracker.dot_start import (
     colour_of,
     dot_in_box,
 )
+from pennyfall.tracker.frame import Frame
 from pennyfall.tracker.head import LONGEST_BLIND_S, SEEK_INTERVAL_S
 from pennyfall.tracker.pixel_track import PixelTrack
 from pennyfall.tracker.registration import NOISE_CORRELATION

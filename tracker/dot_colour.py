@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from pennyfall.kinematics.errors import CannotMeasure
 from pennyfall.kinematics.values import BoolArray, FloatArray, freeze_arrays
-from pennyfall.tracker.clip import Frame
+from pennyfall.tracker.frame import Frame
 
 Colours = NDArray[np.float32]
 """Luma, blue difference and red difference of each pixel, shape (rows, columns, 3)."""

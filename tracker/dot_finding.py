@@ -9,8 +9,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pennyfall.kinematics.values import FloatArray, freeze_arrays
-from pennyfall.tracker.clip import Frame
 from pennyfall.tracker.dot_colour import WantedColour
+from pennyfall.tracker.frame import Frame
 
 LEAST_DIAMETER_PX, LARGEST_SHARE = 4.0, 0.06
 """Chosen by us: from the smallest disc with a middle of its own colour to a twentieth of the picture."""

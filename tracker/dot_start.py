@@ -7,9 +7,9 @@ import numpy as np
 
 from pennyfall.kinematics.errors import CannotMeasure
 from pennyfall.tracker.boxes import Box
-from pennyfall.tracker.clip import Frame
 from pennyfall.tracker.dot_colour import DotColour, colours_in
 from pennyfall.tracker.dot_finding import RoundThing
+from pennyfall.tracker.frame import Frame
 
 LEAST_SEPARATION = 5.0
 """Chosen by us: a dot nearer than five times the ground's scatter to the ground drowns in it."""

@@ -16,10 +16,11 @@ from pennyfall.calibration.pose import Pose, solve_pose
 from pennyfall.kinematics.values import freeze_arrays
 from pennyfall.tracker.ball import BallWatcher
 from pennyfall.tracker.boxes import Box
-from pennyfall.tracker.clip import Clip, Frame, LumaFrame
+from pennyfall.tracker.clip import Clip
 from pennyfall.tracker.dot import DotFollower
 from pennyfall.tracker.dot_colour import WantedColour
 from pennyfall.tracker.followed_ball import FollowedBall
+from pennyfall.tracker.frame import Frame, LumaFrame
 from pennyfall.tracker.head import TagFollower
 from pennyfall.tracker.patch import PatchFollower
 from pennyfall.tracker.pattern import TagPattern

@@ -10,7 +10,7 @@ import numpy as np
 
 from pennyfall.calibration.camera import Camera
 from pennyfall.kinematics.values import FloatArray
-from pennyfall.tracker.clip import Frame, LumaFrame
+from pennyfall.tracker.frame import Frame, LumaFrame
 from pennyfall.tracker.level_tag import TYPICAL_TAG_HEIGHT_M, in_level_perspective
 from pennyfall.tracker.pattern import Pattern, TagPattern, Texture
 from pennyfall.tracker.pixel_track import PixelTrack, pixel_track

@@ -10,7 +10,7 @@ import numpy as np
 from pennyfall.kinematics.errors import CannotMeasure
 from pennyfall.kinematics.values import FloatArray
 from pennyfall.tracker.boxes import Box
-from pennyfall.tracker.clip import Frame, LumaFrame
+from pennyfall.tracker.frame import Frame, LumaFrame
 from pennyfall.tracker.head import TagFollower
 from pennyfall.tracker.pattern import ImageArray, Texture, smeared, with_gradient
 from pennyfall.tracker.pixel_track import PixelTrack

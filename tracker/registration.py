@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pennyfall.kinematics.values import FloatArray
-from pennyfall.tracker.clip import LumaFrame
+from pennyfall.tracker.frame import LumaFrame
 from pennyfall.tracker.pattern import ImageArray, Texture
 
 MOST_STEPS = 8

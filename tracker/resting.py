@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from pennyfall.tracker.clip import LumaFrame
+from pennyfall.tracker.frame import LumaFrame
 from pennyfall.tracker.registration import (
     LEAST_NOISE,
     NOISE_CORRELATION,

@@ -8,7 +8,7 @@ import numpy as np
 
 from pennyfall.calibration.layout import TagLayout, tag_bits
 from pennyfall.kinematics.values import FloatArray, freeze_arrays
-from pennyfall.tracker.clip import LumaFrame
+from pennyfall.tracker.frame import LumaFrame
 from pennyfall.tracker.pattern import TagPattern
 from pennyfall.tracker.registration import Registration, misfit, plane_jacobian, register
 from pennyfall.tracker.tags import TagFinder, homography_of

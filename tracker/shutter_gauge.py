@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from pennyfall.kinematics.values import FloatArray
-from pennyfall.tracker.clip import LumaFrame
+from pennyfall.tracker.frame import LumaFrame
 from pennyfall.tracker.pattern import Pattern
 from pennyfall.tracker.registration import Registration, misfit
 

@@ -6,7 +6,7 @@ import cv2
 import numpy as np
 
 from pennyfall.kinematics.values import FloatArray
-from pennyfall.tracker.clip import LumaFrame
+from pennyfall.tracker.frame import LumaFrame
 from pennyfall.tracker.pattern import GAMMA, ImageArray, Texture, smeared, with_gradient
 
 TEXELS_PER_PX = 3.0

@@ -8,7 +8,7 @@ import numpy as np
 from pennyfall.calibration.attitude import projection_gradient, tag_axes
 from pennyfall.calibration.camera import Camera
 from pennyfall.kinematics.values import FloatArray
-from pennyfall.tracker.clip import LumaFrame
+from pennyfall.tracker.frame import LumaFrame
 from pennyfall.tracker.pattern import ImageArray, Pattern
 from pennyfall.tracker.registration import Registration, register, rendered_patch
 

@@ -7,7 +7,7 @@ import numpy as np
 
 from pennyfall.calibration.layout import tag_dictionary
 from pennyfall.kinematics.values import FloatArray
-from pennyfall.tracker.clip import LumaFrame
+from pennyfall.tracker.frame import LumaFrame
 
 
 class TagFinder:

@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from pennyfall.cli.report.clip_overlay import HeadPath
 from pennyfall.cli.report.picture import Moment
 from pennyfall.kinematics.values import Estimate, StrokeMeasures
-from pennyfall.tracker.clip import Frame
+from pennyfall.tracker.frame import Frame
 
 ADDRESS_BEFORE_TAKEAWAY_S = 0.05
 """Chosen by us: well before the softest of the events, and the head still rests."""

@@ -11,7 +11,7 @@ import pytest
 from pennyfall.cli.report.clip_overlay import HeadPath
 from pennyfall.cli.report.moment_frames import SHOWN_WIDTH_PX, moment_frames
 from pennyfall.kinematics.values import Estimate, StrokeMeasures
-from pennyfall.tracker.clip import Frame
+from pennyfall.tracker.frame import Frame
 from tests.cli.synthetic import plateau_stroke
 
 RATE_HZ = 100

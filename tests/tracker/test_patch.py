@@ -12,7 +12,8 @@ from pennyfall.demo_clips.truth import load_truth
 from pennyfall.kinematics.errors import CannotMeasure
 from pennyfall.kinematics.values import FloatArray
 from pennyfall.tracker.boxes import Box
-from pennyfall.tracker.clip import Clip, Frame, LumaFrame
+from pennyfall.tracker.clip import Clip
+from pennyfall.tracker.frame import Frame, LumaFrame
 from pennyfall.tracker.patch import PatchFollower
 
 RATE_HZ = 120.0

@@ -17,7 +17,7 @@ from pennyfall.calibration.layout import TagLayout, square_corners
 from pennyfall.calibration.lens import Lens
 from pennyfall.calibration.pose import solve_pose
 from pennyfall.kinematics.values import FloatArray
-from pennyfall.tracker.clip import LumaFrame
+from pennyfall.tracker.frame import LumaFrame
 from pennyfall.tracker.sheet import SheetFinder, SheetSight
 from pennyfall.tracker.tags import TagFinder
 

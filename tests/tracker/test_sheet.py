@@ -9,8 +9,8 @@ import pytest
 from pennyfall.calibration.camera import Camera
 from pennyfall.calibration.layout import STANDARD_SHEET, tag_bits
 from pennyfall.kinematics.values import FloatArray
-from pennyfall.tracker.clip import LumaFrame
 from pennyfall.tracker.following import moved_camera
+from pennyfall.tracker.frame import LumaFrame
 from pennyfall.tracker.sheet import SheetFinder, SheetSight, SheetWatch, ShiftGauge
 from pennyfall.tracker.tags import TagFinder
 from tests.calibration.scenes import camera_over_floor

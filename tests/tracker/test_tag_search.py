@@ -10,7 +10,7 @@ from pennyfall.calibration.attitude import projection_gradient, tag_axes
 from pennyfall.calibration.camera import Camera
 from pennyfall.calibration.layout import tag_bits
 from pennyfall.kinematics.values import FloatArray
-from pennyfall.tracker.clip import LumaFrame
+from pennyfall.tracker.frame import LumaFrame
 from pennyfall.tracker.pattern import TagPattern
 from pennyfall.tracker.tag_search import search_tag
 from pennyfall.tracker.tags import TagFinder
