@@ -44,6 +44,10 @@ EXPOSURE_INSTANTS = 9
 OUTLIER_SDS = 3.0
 """Chosen by us: residuals beyond count ever less (Cauchy's loss), so that a smeared frame cannot pull."""
 
+HIDDEN_UNHARMFUL_S, HIDDEN_DECELERATION_SD_MPS2 = 0.02, 2.0
+"""Chosen by us: a ball first seen a frame or so after it left tells its launch; one hidden for longer slid,
+hopped or rolled meanwhile, with anything between none and 0.4 g."""
+
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class Launch:
@@ -97,6 +101,9 @@ def fit_launch(ball: BallTrack, *, exposure_s: float = math.nan) -> Launch | Non
     frame_sd = np.where(straddling, np.hypot(sd[use], STRADDLING_SD_SHARE * smear_m), sd[use])
     fit = _fit(time[use], x[use] - level, frame_sd, level_sd, start, moves, smear_m)
     departure, speed = fit[0], fit[1]
+    # Extrapolated to the departure over frames in which the ball was hidden, the speed is less sure.
+    hidden_s = max(float(time[leaving]) - departure.value - HIDDEN_UNHARMFUL_S, 0.0)
+    speed = Estimate(speed.value, float(np.hypot(speed.sd, HIDDEN_DECELERATION_SD_MPS2 * hidden_s)))
     sideways = float(np.median((y[moving] - np.median(y[rest])) / (x[moving] - level)))
     along_path = float(np.hypot(1.0, sideways))
     return Launch(

@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import contextlib
 import multiprocessing
 import resource
 from dataclasses import dataclass
 from multiprocessing.connection import Connection
+from pathlib import Path
 from types import TracebackType
 from typing import Self
 
@@ -21,7 +23,7 @@ class Ending:
     words: str
     """What it said on stderr, or 'crashed' or 'hung'."""
     memory_mb: float
-    """Peak memory of the process that ran it and its predecessors."""
+    """Peak memory of the process that ran it, over all commands it has run so far."""
 
 
 class WatchedCommands:
@@ -71,5 +73,13 @@ def _serve(pipe: Connection) -> None:
     runner = CliRunner()
     while True:
         result = runner.invoke(app, pipe.recv())
-        peak_mb = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
-        pipe.send(Ending(result.exit_code, result.stderr + str(result.exception or ""), peak_mb))
+        pipe.send(Ending(result.exit_code, result.stderr + str(result.exception or ""), _peak_memory_mb()))
+
+
+def _peak_memory_mb() -> float:
+    """Return this process's own peak; the resource module's starts at that of the process it sprang from."""
+    with contextlib.suppress(OSError):
+        for line in Path("/proc/self/status").read_text().splitlines():
+            if line.startswith("VmHWM:"):
+                return float(line.split()[1]) / 1024
+    return resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024

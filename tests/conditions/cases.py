@@ -304,7 +304,7 @@ CASES: tuple[Case, ...] = (
         ),
     ),
     Case(name="2.5 m away", scene=lambda: _slow(size=WIDE, camera=camera(WIDE, distance_m=2.5, down_deg=35))),
-    Case(name="20 degrees down", scene=lambda: _slow(camera=camera(down_deg=20))),
+    Case(name="20 degrees down", scene=lambda: _slow(size=WIDE, camera=camera(WIDE, down_deg=20))),
     Case(name="70 degrees down", scene=lambda: _slow(camera=camera(distance_m=1.2, down_deg=70))),
     Case(
         name="straight down",
