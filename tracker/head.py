@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from typing import Protocol
 
 import cv2
 import numpy as np
@@ -19,7 +18,7 @@ from pennyfall.tracker.resting import LINEAR_RANGE_PX, RestingPattern
 from pennyfall.tracker.shutter_gauge import ShutterGauge
 from pennyfall.tracker.surrounded_tag import SurroundedTag
 from pennyfall.tracker.tag_search import search_tag
-from pennyfall.tracker.tags import homography_of
+from pennyfall.tracker.tags import Finder, homography_of
 
 LEAST_CORRELATION = 0.55
 """Chosen by us: carpet and shaft correlate below 0.4 with the pattern, a smeared tag above 0.7."""
@@ -69,18 +68,6 @@ SEARCH_INTERVAL_S = 0.5
 """Chosen by us: how often a tag that will not decode is searched for by its pattern, which takes long."""
 
 
-class Finder(Protocol):
-    """Finds things by their id in whole pictures or parts of them; see `TagFinder`."""
-
-    def find(self, luma: LumaFrame, *, scale: int = 1) -> dict[int, FloatArray]:
-        """Return id to corners, shape (4, 2) [px]."""
-
-    def find_in(
-        self, luma: LumaFrame, left: int, top: int, right: int, bottom: int, *, scale: int = 2
-    ) -> dict[int, FloatArray]:
-        """Return id to corners for a part of the picture, in whole-picture pixels."""
-
-
 class TagFollower:
     """Follows one tag through the frames of a clip.
 
@@ -120,16 +107,6 @@ class TagFollower:
         self._surroundings: tuple[slice, slice, LumaFrame] | None = None
         self._resting: RestingPattern | None = None
         self._times: list[float] = []
-
-    @property
-    def last(self) -> Registration | None:
-        """The tag in the latest frame, None when it was not seen there."""
-        return self._rows[-1] if self._rows else None
-
-    @property
-    def velocity_px_s(self) -> FloatArray:
-        """Latest velocity in the picture, shape (2,) [px/s]."""
-        return self._velocity_px_s
 
     def start(self, corners_px: FloatArray) -> None:
         """Tell where the tag was decoded, so that the next update begins there."""

@@ -179,11 +179,6 @@ class PatchFollower:
         self._box = box
         self._inner: _FirstPicture | None = None
 
-    @property
-    def last(self) -> Registration | None:
-        """The patch in the latest frame, None when it was not seen there."""
-        return self._inner.last if self._inner is not None else None
-
     def update(self, frame: Frame) -> Registration | None:
         """Locate the patch in the next frame; a miss is a gap, never an invented point.
 

@@ -2,12 +2,26 @@
 
 from __future__ import annotations
 
+from typing import Protocol
+
 import cv2
 import numpy as np
 
 from pennyfall.calibration.layout import tag_dictionary
 from pennyfall.kinematics.values import FloatArray
 from pennyfall.tracker.frame import LumaFrame
+
+
+class Finder(Protocol):
+    """Finds things by their id in whole pictures or parts of them; see `TagFinder`."""
+
+    def find(self, luma: LumaFrame, *, scale: int = 1) -> dict[int, FloatArray]:
+        """Return id to corners, shape (4, 2) [px]."""
+
+    def find_in(
+        self, luma: LumaFrame, left: int, top: int, right: int, bottom: int, *, scale: int = 2
+    ) -> dict[int, FloatArray]:
+        """Return id to corners for a part of the picture, in whole-picture pixels."""
 
 
 class TagFinder:
