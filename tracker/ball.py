@@ -23,6 +23,11 @@ _STILL_HEAD_MPS = 0.06
 """Head speed below which a ball is looked for: chosen by us, a waggle is faster, breathing slower."""
 _HEAD_EVERY_S = 0.03
 """How often the head is placed on the floor to judge its speed."""
+_LIES_EVERY_S = 0.02
+"""How often a resting ball beside a head that stands is looked at: the head must move to strike it, and from
+then on every frame is looked at."""
+_STANDS_PX = 0.3
+"""A head that is this near to where it was at the last look stands."""
 _FAR_FROM_HEAD_M = 0.12
 """A resting ball farther from the head than this may be another one than the ball addressed."""
 _NUDGE_M = 0.10
@@ -42,8 +47,9 @@ class BallWatcher:
         self._motion: BallInMotion | None = None
         self._looked_s = -np.inf
         self._look_gap_s = LOOK_EVERY_S
-        self._head: tuple[float, FloatArray] | None = None
+        self._head: tuple[float, FloatArray, FloatArray] | None = None
         self._head_speed = 0.0
+        self._seen_beside: tuple[float, FloatArray] | None = None
 
     def update(
         self, frame: int, time_s: float, luma: LumaFrame, head_px: FloatArray | None, camera: Camera
@@ -65,12 +71,13 @@ class BallWatcher:
 
         """
         if self._head is None or head_px is None or time_s - self._head[0] >= _HEAD_EVERY_S:
-            self._note_head_speed(time_s, None if head_px is None else head_on_floor(camera, head_px))
+            self._note_head_speed(time_s, head_px, camera)
         picture = Picture(frame=frame, time_s=time_s, luma=luma, camera=camera)
         if self._rest is None:
             self._look(picture, head_px)
         elif self._motion is None:
-            self._watch(picture, self._rest, head_px)
+            if not self._may_wait(time_s, head_px):
+                self._watch(picture, self._rest, head_px)
         else:
             self._follow(picture, self._rest, self._motion, head_px)
 
@@ -83,14 +90,27 @@ class BallWatcher:
         """Return every ball's track up to now."""
         return tuple(ball.track for ball in self.balls())
 
-    def _note_head_speed(self, time_s: float, head_m: FloatArray | None) -> None:
-        if head_m is None:
-            self._head = None
+    def _note_head_speed(self, time_s: float, head_px: FloatArray | None, camera: Camera) -> None:
+        last, self._head = self._head, None
+        if head_px is None:
             return
-        if self._head is not None and time_s > self._head[0]:
-            speed = float(np.hypot(*(head_m - self._head[1])[:2])) / (time_s - self._head[0])
+        stood = last is not None and bool(np.hypot(*(head_px - last[1])) < _STANDS_PX)
+        place_px, head_m = last[1:] if last and stood else (head_px, head_on_floor(camera, head_px))
+        if head_m is None:
+            return
+        if last is not None and time_s > last[0]:
+            speed = float(np.hypot(*(head_m - last[2])[:2])) / (time_s - last[0])
             self._head_speed += 0.3 * (speed - self._head_speed)  # a tag's scatter reads as speed
-        self._head = (time_s, head_m)
+        self._head = (time_s, place_px, head_m)
+
+    def _may_wait(self, time_s: float, head_px: FloatArray | None) -> bool:
+        """Return whether a resting ball needs no look: the head stands where it stood moments ago."""
+        if head_px is not None and self._seen_beside is not None:
+            seen_s, seen_px = self._seen_beside
+            if time_s - seen_s < _LIES_EVERY_S and np.hypot(*(head_px - seen_px)) < _STANDS_PX:
+                return True
+        self._seen_beside = None if head_px is None else (time_s, head_px)
+        return False
 
     def _look(self, picture: Picture, head_px: FloatArray | None) -> None:
         """Look for a ball at the head once in a while."""

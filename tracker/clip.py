@@ -23,6 +23,7 @@ from pennyfall.tracker.container import (
     opened,
     read_stamps,
     reason,
+    seconds_of,
     video_stream,
 )
 from pennyfall.tracker.frame import Frame, chroma_of, luma_of
@@ -33,6 +34,10 @@ CAPTURE_RATE_KEY = "com.android.capture.fps"
 
 FITS_SLOT = 0.3
 """Chosen by us: a timestamp this near to a whole number of frame intervals, in intervals, is in its place."""
+
+FRAMES_IN_FLIGHT = 8
+"""Chosen by us: the decoder works on as many frames at once, so it goes on while one frame is measured; the
+same number on every machine."""
 
 MOST_HELD = 4
 """Chosen by us: as many frames predicted from both sides are held back until the one after them is sound."""
@@ -187,6 +192,7 @@ class Clip:
         with opened(self.header.path) as container:
             stream = video_stream(container, self.header.path)
             stream.thread_type = "AUTO"
+            stream.thread_count = FRAMES_IN_FLIGHT
             for stamp_s, picture in self._advancing(self._stamped(self._decoded(container, stream))):
                 time_s = self.time_base.at(stamp_s)
                 if size is None:
@@ -267,7 +273,7 @@ class Clip:
                     yield float(stamps[number]), picture
                 continue
             ticks = picture.pts if picture.pts is not None else picture.dts
-            stamp = None if ticks is None else float(ticks * picture.time_base)
+            stamp = None if ticks is None else seconds_of(ticks, picture.time_base)
             if stamp is None or stamp in self._stamps.outliers:
                 self.timestamps_repaired += 1
                 continue

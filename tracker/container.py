@@ -5,6 +5,7 @@ from __future__ import annotations
 import contextlib
 from collections.abc import Iterator
 from dataclasses import dataclass
+from fractions import Fraction
 from pathlib import Path
 from typing import Any
 
@@ -124,7 +125,7 @@ def read_stamps(path: Path) -> Stamps:
                     )
     if not found or base is None:
         return Stamps(stamps_s=np.empty(0), outliers=frozenset(), tick_s=0.0, trusted=trusted)
-    stamps = np.array([float(stamp * base) for stamp in found])
+    stamps = np.array([seconds_of(stamp, base) for stamp in found])
     kept = in_order(stamps)
     if np.mean(~kept) > MOST_OUTLIERS:
         raise CannotMeasure(disorder(path.name, int(np.sum(~kept)), len(kept)), fix=FILM_AGAIN)
@@ -139,6 +140,11 @@ def read_stamps(path: Path) -> Stamps:
         tick_s=float(base),
         trusted=trusted,
     )
+
+
+def seconds_of(ticks: int, base: Fraction) -> float:
+    """Return a timestamp [s], rounded once: the same float wherever the same timestamp is read."""
+    return ticks * base.numerator / base.denominator
 
 
 def in_order(stamps_s: FloatArray) -> np.ndarray[Any, np.dtype[np.bool_]]:

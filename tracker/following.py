@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import contextlib
 from collections.abc import Callable
 from dataclasses import dataclass
 
@@ -25,8 +24,7 @@ from pennyfall.tracker.head import TagFollower
 from pennyfall.tracker.patch import PatchFollower
 from pennyfall.tracker.pattern import TagPattern
 from pennyfall.tracker.pixel_track import PixelTrack
-from pennyfall.tracker.read_ahead import read_ahead
-from pennyfall.tracker.sheet import SheetFinder, SheetSight, SheetWatch
+from pennyfall.tracker.sheet import RestingSheet, SheetFinder, SheetSight, SheetWatch
 from pennyfall.tracker.tags import TagFinder
 
 LEAST_SHEET_TAGS = 2
@@ -121,6 +119,7 @@ class ClipFollower:
         self._ball = BallWatcher()
         self._pose: Pose | None = None
         self._watch: SheetWatch | None = None
+        self._resting: RestingSheet | None = None
         self._samples: list[SheetSight] = []
         self._next_sheet_s = 0.0
         self._size = (0, 0)
@@ -172,6 +171,7 @@ class ClipFollower:
             return
         self._samples = [sight]
         self._watch = SheetWatch(self._finder, self._tags, frame.luma, sight)
+        self._resting = RestingSheet(self._finder, sight)
         self._rough_start(sight)
 
     def _look(self, luma: LumaFrame) -> SheetSight:
@@ -193,8 +193,8 @@ class ClipFollower:
         if frame.time_s < self._next_sheet_s or len(self._samples) >= MOST_SHEET_SAMPLES:
             return
         self._next_sheet_s = frame.time_s + SHEET_SAMPLE_INTERVAL_S
-        if self._watch is not None and frame.index not in self._watch.moved_frames:
-            sight = self._finder.follow(frame.luma, self._samples[0])
+        if self._resting is not None and self._watch and frame.index not in self._watch.moved_frames:
+            sight = self._resting.place(frame.luma)
             if len(sight.homographies) == len(self._samples[0].homographies):
                 self._samples.append(sight)
 
@@ -234,11 +234,10 @@ def follow_clip(
 
     """
     follower = ClipFollower(layout, lens=lens, pixel_aspect=clip.header.pixel_aspect, box=box, dot=dot)
-    with contextlib.closing(read_ahead(clip.frames())) as frames:
-        for frame in frames:
-            follower.update(frame)
-            if progress is not None:
-                progress(frame.index, frame.time_s)
+    for frame in clip.frames():
+        follower.update(frame)
+        if progress is not None:
+            progress(frame.index, frame.time_s)
     return follower.result()
 
 

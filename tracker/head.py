@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import replace
 
 import cv2
@@ -16,6 +17,7 @@ from pennyfall.tracker.pixel_track import PixelTrack, pixel_track
 from pennyfall.tracker.registration import Registration, plane_jacobian, register, rendered_patch
 from pennyfall.tracker.resting import LINEAR_RANGE_PX, RestingPattern
 from pennyfall.tracker.shutter_gauge import ShutterGauge
+from pennyfall.tracker.small_matrices import determinant, inverse
 from pennyfall.tracker.surrounded_tag import SurroundedTag
 from pennyfall.tracker.tag_search import search_tag
 from pennyfall.tracker.tags import Finder, homography_of
@@ -42,7 +44,6 @@ SEEK_INTERVAL_S = 0.05
 
 ENLARGED_SEEK_INTERVAL_S = 0.25
 """Chosen by us: how often it is looked for in the picture enlarged, where a cell of 2 px decodes."""
-
 
 RARER_AFTER_S = 2.0
 """Chosen by us: after this long without the tag, looks grow rarer in proportion, down to a tenth as often."""
@@ -104,7 +105,7 @@ class TagFollower:
         self._usual_unexplained = float("nan")
         self._interval_s = float("nan")
         self._rows: list[Registration | None] = []
-        self._surroundings: tuple[slice, slice, LumaFrame] | None = None
+        self._surroundings: tuple[slice, slice, bytes] | None = None
         self._resting: RestingPattern | None = None
         self._times: list[float] = []
 
@@ -156,7 +157,7 @@ class TagFollower:
         if self._surroundings is None or not self._rows:
             return None
         rows, columns, picture = self._surroundings
-        return self._rows[-1] if np.array_equal(luma[rows, columns], picture) else None
+        return self._rows[-1] if luma[rows, columns].tobytes() == picture else None
 
     def _at_rest(self, luma: LumaFrame) -> Registration | None:
         """Return the tag's place by the linear problem of an earlier frame, while it hardly moves."""
@@ -172,7 +173,7 @@ class TagFollower:
         left, top = (found.centre_px - reach).astype(int)
         right, bottom = (found.centre_px + reach).astype(int)
         rows, columns = slice(max(top, 0), bottom + 1), slice(max(left, 0), right + 1)
-        self._surroundings = (rows, columns, luma[rows, columns].copy())
+        self._surroundings = (rows, columns, luma[rows, columns].tobytes())
 
     def _follow(self, frame: Frame) -> Registration | None:
         last = self._last
@@ -223,7 +224,7 @@ class TagFollower:
         if found is None or found.correlation < LEAST_CORRELATION:
             return None
         if self._last is not None:
-            size = np.linalg.det(found.jacobian) / np.linalg.det(self._last.jacobian)
+            size = determinant(found.jacobian) / determinant(self._last.jacobian)
             if not 0.6 < size < 1.6:
                 return None
         return found
@@ -238,7 +239,7 @@ class TagFollower:
         covered = max(1 - found.correlation**2 - self._usual_unexplained, 0.0)
         if covered > COVERED_SHARE:
             return None
-        side_px = self._pattern.side_m * np.abs(np.linalg.det(found.jacobian)) ** 0.5
+        side_px = self._pattern.side_m * abs(determinant(found.jacobian)) ** 0.5
         covariance = found.covariance.copy()
         covariance[:2, :2] += (COVERED_SD_SHARE * covered * side_px) ** 2 * np.eye(2)
         covariance[2:, 2:] += (COVERED_SD_SHARE * covered) ** 2 * np.eye(4)
@@ -358,7 +359,7 @@ class TagFollower:
         """Return whether a smear mixes the tag with what lies beyond its paper, which must then be known."""
         if self._surrounded is None or not self._surrounded.known:
             return False
-        smear_m = float(np.hypot(*(np.linalg.inv(jacobian) @ smear_px)))
+        smear_m = float(np.hypot(*(inverse(jacobian) @ smear_px)))
         return smear_m > self._surrounded.border_m
 
     def _gauge_shutter(self, luma: LumaFrame, found: Registration, gap_s: float) -> None:
@@ -373,8 +374,9 @@ class TagFollower:
             velocity = (found.centre_px - self._last.centre_px) / gap_s
             self._acceleration_px_s2 = (velocity - self._velocity_px_s) / gap_s
             self._velocity_px_s = velocity
-            self._gauge_shutter(frame.luma, found, gap_s)
-            if self._surrounded is not None and np.hypot(*(velocity * gap_s)) < RESTING_PX:
+            if math.hypot(*(velocity * gap_s)) > RESTING_PX:
+                self._gauge_shutter(frame.luma, found, gap_s)
+            elif self._surrounded is not None:
                 self._surrounded.take(frame.luma, found.homography)
         else:
             self._velocity_px_s = np.zeros(2)

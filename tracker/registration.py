@@ -12,12 +12,19 @@ from numpy.typing import NDArray
 from pennyfall.kinematics.values import FloatArray
 from pennyfall.tracker.frame import LumaFrame
 from pennyfall.tracker.pattern import ImageArray, Texture
+from pennyfall.tracker.small_matrices import inverse, solved
 
 MOST_STEPS = 8
 """Chosen by us: Gauss-Newton from a one-pixel-off start settles in two to four steps."""
 
 SETTLED_PX = 0.01
 """Chosen by us: the steps shrink tenfold, so what is left is a fiftieth of the scatter of the best clip."""
+
+UNSETTLED_PX = 0.04
+"""Chosen by us: steps this long after the last one allowed do not settle at all."""
+
+LONGEST_STEP_PX = 10.0
+"""Chosen by us: a longer step has left the tag."""
 
 NOISE_CORRELATION = 2.0
 """Chosen by us: neighbouring pixels of a compressed clip err alike, so each counts for half."""
@@ -118,11 +125,11 @@ def register(
     if count < LEAST_PIXELS:
         return None
     start_centre, start_jacobian = plane_jacobian(homography)
-    gradient_to_px = np.linalg.inv(start_jacobian).T
+    gradient_to_px = inverse(start_jacobian).T
     places = _places(columns, rows, start_centre)
     current = homography
     before = homography
-    stretch = np.zeros(4)
+    move, stretch = np.zeros(8), np.zeros(4)
     design = np.empty((8, count), np.float32)
     design[7] = 1
     gain = 0.0
@@ -146,29 +153,30 @@ def register(
         precision = variance / stretch_sd**2
         normal[range(2, 6), range(2, 6)] += precision
         right[2:6] -= precision * stretch
-        try:
-            move = np.linalg.solve(normal, right)
-        except np.linalg.LinAlgError:
+        solution = solved(normal, right)
+        if solution is None or not np.isfinite(solution).all():
             return None
+        move = solution
         slope_gain, gain = gain, float(move[6])
-        if not np.all(np.isfinite(move)) or abs(move[0]) + abs(move[1]) > 12 or gain <= 0:
+        shift_px = math.hypot(move[0], move[1])
+        if shift_px > LONGEST_STEP_PX or gain <= 0:
             return None
         stretch = stretch + move[2:6]
         before = current
         current = moved_homography(current, start_centre, np.asarray(move[:6], dtype=np.float64))
-        if abs(move[0]) < SETTLED_PX and abs(move[1]) < SETTLED_PX and step > 0:
+        if shift_px < SETTLED_PX and step > 0:
             break
     else:
-        if abs(move[0]) + abs(move[1]) > 0.05:
+        if shift_px > UNSETTLED_PX:
             return None
     # The last step is so small that the linear model stands for the pattern rendered anew.
     residual = observed - move.astype(np.float32) @ design
-    spread = float(np.std(residual))
+    spread = _sd(residual)
     noise = NOISE_CORRELATION * max(spread, LEAST_NOISE) ** 2
-    total = float(np.var(observed))
+    total = _sd(observed) ** 2
     if total <= 0:
         return None
-    covariance = np.asarray(np.linalg.inv(normal)[:6, :6] * noise, dtype=np.float64)
+    covariance = inverse(normal)[:6, :6] * noise
     centre, jacobian = plane_jacobian(current)
     return Registration(
         homography=current,
@@ -203,7 +211,7 @@ def misfit(
     middle = plane_jacobian(homography)[0]
     shade = _sample(texture, homography, _places(columns, rows, middle), middle)[0]
     gain, _ = _gain(observed, shade)
-    return float(np.var(observed - gain * shade))
+    return _sd(observed - np.float32(gain) * shade) ** 2
 
 
 def rendered_patch(
@@ -237,7 +245,7 @@ def rendered_patch(
         np.arange(row - half_down, row + half_down + 1),
     )
     places = _places(columns.ravel(), rows.ravel(), middle)
-    plane = np.linalg.inv(homography) @ _shift(middle) @ places
+    plane = inverse(homography) @ _shift(middle) @ places
     inside = (np.abs(plane[0] / plane[2]) < x) & (np.abs(plane[1] / plane[2]) < y)
     patch = _sample(texture, homography, places, middle)[0]
     return patch.reshape(columns.shape), inside.reshape(columns.shape).astype(np.float32)
@@ -289,8 +297,8 @@ def _sample(texture: Texture, homography: FloatArray, places: ImageArray, about_
             [0, 0, 1],
         ]
     )
-    inverse = to_texels @ np.linalg.inv(homography) @ _shift(about_px)
-    texels = (inverse / inverse[2, 2]).astype(np.float32) @ places
+    to_plane = to_texels @ inverse(homography) @ _shift(about_px)
+    texels = (to_plane / to_plane[2, 2]).astype(np.float32) @ places
     across, down = texels[0] / texels[2], texels[1] / texels[2]
     # OpenCV takes no row of more than 32766 points, and a sheet tag in a 4K picture has more.
     sampled = [
@@ -304,13 +312,13 @@ def _sample(texture: Texture, homography: FloatArray, places: ImageArray, about_
         for first in range(0, len(across), MOST_POINTS)
     ]
     whole = np.concatenate([np.asarray(each, dtype=np.float32).reshape(-1, 3) for each in sampled])
-    return whole.T
+    return np.ascontiguousarray(whole.T)
 
 
 def _gain(observed: ImageArray, shade: ImageArray) -> tuple[float, float]:
     """Return the contrast that scales the pattern to the picture, and their correlation."""
-    shade_off = shade - shade.mean()
-    observed_off = observed - observed.mean()
+    shade_off = shade - np.float32(cv2.mean(shade)[0])
+    observed_off = observed - np.float32(cv2.mean(observed)[0])
     power = float(shade_off @ shade_off)
     both = float(shade_off @ observed_off)
     total = float(observed_off @ observed_off)
@@ -319,11 +327,15 @@ def _gain(observed: ImageArray, shade: ImageArray) -> tuple[float, float]:
     return both / power, both / np.sqrt(power * total)
 
 
+def _sd(values: ImageArray) -> float:
+    """Return the standard deviation of values, shape (n,)."""
+    return float(cv2.meanStdDev(values)[1][0, 0])
+
+
 def _residual_variance(observed: ImageArray, normal: FloatArray, right: FloatArray, count: int) -> float:
     """Return the variance left by brightness and contrast alone (columns 6 and 7 of the design)."""
-    try:
-        level = np.linalg.solve(normal[6:, 6:], right[6:])
-    except np.linalg.LinAlgError:
+    level = solved(normal[6:, 6:], right[6:])
+    if level is None:
         return float("inf")
     total = float(observed @ observed) - float(right[6:] @ level)
     return max(total, 0.0) / count

@@ -13,6 +13,7 @@ from pennyfall.tracker.registration import (
     moved_homography,
     plane_jacobian,
 )
+from pennyfall.tracker.small_matrices import inverse
 
 LINEAR_RANGE_PX = 0.12
 """Chosen by us: up to this shift one linear step lands within 0.003 px of the iterated answer."""
@@ -36,7 +37,7 @@ class RestingPattern:
 
     def __init__(self, linear: Linearised) -> None:
         self._linear = linear
-        self._inverse = np.linalg.inv(linear.normal)
+        self._inverse = inverse(linear.normal)
         self._solution = (self._inverse @ linear.design).astype(np.float32)
 
     def register(self, luma: LumaFrame) -> Registration | None:

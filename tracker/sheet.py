@@ -2,22 +2,26 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
+from functools import cache
 
 import numpy as np
 
 from pennyfall.calibration.layout import TagLayout, tag_bits
 from pennyfall.kinematics.values import FloatArray, freeze_arrays
 from pennyfall.tracker.frame import LumaFrame
-from pennyfall.tracker.pattern import TagPattern
+from pennyfall.tracker.pattern import TagPattern, Texture
 from pennyfall.tracker.registration import Registration, misfit, plane_jacobian, register
+from pennyfall.tracker.resting import RestingPattern
 from pennyfall.tracker.tags import TagFinder, homography_of
 
 PAPER_SHARE = 0.16
 """Chosen by us: white paper around a sheet tag that is sure to be there, as a share of its side."""
 
 BLURS_PX = (0.4, 0.5, 0.6, 0.7, 0.85, 1.0, 1.25, 1.6, 2.0)
-"""Chosen by us: from a sharp lens to a soft one behind a strong codec."""
+USUAL_BLUR_PX = 0.7
+"""Chosen by us: from a sharp lens to a soft one behind a strong codec; the usual one is where to start."""
 
 GOOD_CORRELATION = 0.8
 """Chosen by us: a right tag seen well correlates above 0.95, a wrong place below 0.5."""
@@ -30,6 +34,10 @@ MOVED_PX = 0.3
 
 LINEAR_RANGE_PX = 1.0
 """Chosen by us: within this the one-step estimate of a shift is good to a few per cent."""
+
+
+WATCHED_PIXELS = 2000
+"""Chosen by us: so many pixels of a tag tell its shift to a hundredth of a pixel; larger tags are thinned."""
 
 
 @dataclass(frozen=True, kw_only=True, slots=True, eq=False)
@@ -90,19 +98,20 @@ class SheetFinder:
             for tag_id in self.layout.ids
             if tag_id in corners_px
         }
-        placed = self._register_all(luma, starts, blur_px or 0.7)
+        placed = self.placed(luma, starts, blur_px or USUAL_BLUR_PX)
         if blur_px is None and placed:
             blur_px = self._best_blur(luma, placed)
-            placed = self._register_all(luma, {i: one.homography for i, one in placed.items()}, blur_px)
-        return self._sight(placed, blur_px or 0.7)
+            placed = self.placed(luma, {i: one.homography for i, one in placed.items()}, blur_px)
+        return self.sight_of(placed, blur_px or USUAL_BLUR_PX)
 
     def follow(self, luma: LumaFrame, sight: SheetSight) -> SheetSight:
         """Place the tags again in a later picture, starting where they were."""
-        return self._sight(self._register_all(luma, sight.homographies, sight.blur_px), sight.blur_px)
+        return self.sight_of(self.placed(luma, sight.homographies, sight.blur_px), sight.blur_px)
 
-    def _register_all(
+    def placed(
         self, luma: LumaFrame, starts: dict[int, FloatArray], blur_px: float
     ) -> dict[int, Registration]:
+        """Return the tags that register well, each from the homography to start with."""
         placed = {}
         for tag_id, start in starts.items():
             texture = self.patterns[tag_id].rendered(plane_jacobian(start)[1], blur_px, np.zeros(2))
@@ -112,19 +121,29 @@ class SheetFinder:
         return placed
 
     def _best_blur(self, luma: LumaFrame, placed: dict[int, Registration]) -> float:
-        def cost(blur: float) -> float:
-            total = 0.0
-            for tag_id, one in placed.items():
-                texture, softest = (
-                    self.patterns[tag_id].rendered(one.jacobian, each, np.zeros(2))
-                    for each in (blur, BLURS_PX[-1])
-                )
-                total += misfit(luma, one.homography, texture, within=softest)
-            return total
+        """Return the blur that leaves least unexplained, downhill from the usual one: it has one minimum."""
 
-        return min(BLURS_PX, key=cost)
+        def rendered(tag_id: int, blur_px: float) -> Texture:
+            return self.patterns[tag_id].rendered(placed[tag_id].jacobian, blur_px, np.zeros(2))
 
-    def _sight(self, placed: dict[int, Registration], blur_px: float) -> SheetSight:
+        softest = {tag_id: rendered(tag_id, BLURS_PX[-1]) for tag_id in placed}
+
+        @cache
+        def cost(number: int) -> float:
+            if not 0 <= number < len(BLURS_PX):
+                return float("inf")
+            return sum(
+                misfit(luma, one.homography, rendered(tag_id, BLURS_PX[number]), within=softest[tag_id])
+                for tag_id, one in placed.items()
+            )
+
+        best = BLURS_PX.index(USUAL_BLUR_PX)
+        while cost(better := min(best - 1, best + 1, key=cost)) < cost(best):
+            best = better
+        return BLURS_PX[best]
+
+    def sight_of(self, placed: dict[int, Registration], blur_px: float) -> SheetSight:
+        """Return registered tags as points to pose a camera from."""
         points, pixels, sds = [], [], []
         for tag_id, one in placed.items():
             half = self.sides_m[tag_id] / 2
@@ -144,6 +163,38 @@ class SheetFinder:
             homographies={tag_id: one.homography for tag_id, one in placed.items()},
             blur_px=blur_px,
         )
+
+
+class RestingSheet:
+    """Places a resting sheet in later pictures, by one matrix product a tag.
+
+    Parameters
+    ----------
+    finder : SheetFinder
+        Places the tags where the product does not.
+    sight : SheetSight
+        The sheet as it rests.
+
+    """
+
+    def __init__(self, finder: SheetFinder, sight: SheetSight) -> None:
+        self._finder = finder
+        self._sight = sight
+        self._patterns: dict[int, RestingPattern] = {}
+
+    def place(self, luma: LumaFrame) -> SheetSight:
+        """Place the tags in a later picture; those that no longer register are missing."""
+        placed = {}
+        for tag_id, pattern in self._patterns.items():
+            found = pattern.register(luma)
+            if found is not None and found.correlation > GOOD_CORRELATION:
+                placed[tag_id] = found
+        if len(placed) < len(self._sight.homographies):
+            placed = self._finder.placed(luma, self._sight.homographies, self._sight.blur_px)
+            self._patterns = {
+                tag_id: RestingPattern(one.linear) for tag_id, one in placed.items() if one.linear is not None
+            }
+        return self._finder.sight_of(placed, self._sight.blur_px)
 
 
 class ShiftGauge:
@@ -174,13 +225,16 @@ class ShiftGauge:
         patch = outer[1:-1, 1:-1]
         across = (outer[1:-1, 2:] - outer[1:-1, :-2]) / 2
         down = (outer[2:, 1:-1] - outer[:-2, 1:-1]) / 2
+        pitch = max(patch.size // WATCHED_PIXELS, 1)
+        self._rows = slice(self._rows.start, self._rows.stop, pitch)
+        across, down, patch = across[::pitch], down[::pitch], patch[::pitch]
         design = np.column_stack([-across.ravel(), -down.ravel(), patch.ravel(), np.ones(patch.size)])
         self._solve = np.linalg.pinv(design)[:3].astype(np.float32)
 
     def shift(self, luma: LumaFrame) -> FloatArray:
         """Return how far the patch has shifted, shape (2,) [px]; NaN where it is no longer recognised."""
         patch = luma[self._rows, self._columns].astype(np.float32).ravel()
-        across, down, contrast = self._solve @ patch
+        across, down, contrast = (self._solve @ patch).tolist()
         if contrast < 0.3 or abs(across) > LINEAR_RANGE_PX or abs(down) > LINEAR_RANGE_PX:
             return np.full(2, np.nan)
         return np.array([across / contrast, down / contrast], dtype=np.float64)
@@ -243,7 +297,7 @@ class SheetWatch:
 
     @staticmethod
     def _stands(gauge: ShiftGauge, luma: LumaFrame) -> bool:
-        return bool(np.hypot(*gauge.shift(luma)) < MOVED_PX)
+        return math.hypot(*gauge.shift(luma)) < MOVED_PX
 
     def _patch(self, tag_id: int, homography: FloatArray) -> tuple[FloatArray, int]:
         centre, jacobian = plane_jacobian(homography)

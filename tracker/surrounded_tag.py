@@ -8,6 +8,7 @@ import numpy as np
 from pennyfall.kinematics.values import FloatArray
 from pennyfall.tracker.frame import LumaFrame
 from pennyfall.tracker.pattern import GAMMA, ImageArray, Texture, smeared, with_gradient
+from pennyfall.tracker.small_matrices import inverse
 
 TEXELS_PER_PX = 3.0
 """Chosen by us: drawn finer than its pixels, so that sampling it between them adds no error."""
@@ -67,14 +68,14 @@ class SurroundedTag:
         """Return it as motion smears it; the lens's blur is in it already. See `TagPattern.rendered`."""
         if self._light is None:
             raise ValueError("no picture of the resting tag yet")
-        smear_m = np.linalg.inv(jacobian) @ smear_px
+        smear_m = inverse(jacobian) @ smear_px
         across, up = (round(float(each) * self._texels_per_m) for each in smear_m)
         if (across, up) not in self._rendered:
             if len(self._rendered) > 64:
                 self._rendered.clear()
-            shade = smeared(self._light, (across, up)) ** np.float32(GAMMA)
+            shade = cv2.pow(smeared(self._light, (across, up)), GAMMA)
             self._rendered[across, up] = Texture(
-                values=with_gradient(np.asarray(shade, np.float32), self._texels_per_m),
+                values=with_gradient(np.asarray(shade, dtype=np.float32), self._texels_per_m),
                 texels_per_m=self._texels_per_m,
                 usable_x_m=self._usable_m(float(smear_m[0])),
                 usable_y_m=self._usable_m(float(smear_m[1])),

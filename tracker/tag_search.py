@@ -40,6 +40,9 @@ LEAST_SCORE = 0.5
 SURE_CORRELATION = 0.88
 """Chosen by us: found by looks alone, the tag must fit better than one followed from frame to frame."""
 
+CERTAIN_CORRELATION = 0.95
+"""Chosen by us: a tag that fits this well is not compared with the rest of its ring."""
+
 LEAST_MARKING = 20.0
 """Chosen by us: ink on paper varies by 30 luma steps or more in any light that shows a stroke. Where a tag is
 a hundred pixels, a carpet that varies by 8 fits a bent tag to a correlation of 0.92 somewhere."""
@@ -66,7 +69,7 @@ def search_tag(
     Returns
     -------
     Registration or None
-        The tag that registers best among the nearest that fit surely, None when none does.
+        The nearest tag that fits certainly, or the best of the nearest ring that fits surely; else None.
 
     """
     x, y = (np.arange(-reach, reach + 1e-9, CELL_M) for reach in (REACH_ALONG_M, REACH_ACROSS_M))
@@ -74,9 +77,13 @@ def search_tag(
     nearest_first = cells[np.argsort(np.hypot(cells[:, 0], cells[:, 1]), kind="stable")]
     for number, ring in enumerate(np.array_split(nearest_first, RINGS)):
         for size in (1.0, *OTHER_SIZES) if number < OTHER_SIZE_RINGS else (1.0,):
-            starts = [
-                each for cell in ring for each in _match_cell(luma, camera, pattern, blur_px, cell, size)
-            ]
+            starts = []
+            for cell in ring:
+                found = _match_cell(luma, camera, pattern, blur_px, cell, size)
+                best = _best_registered(luma, pattern, blur_px, found)
+                if best is not None and best.correlation >= CERTAIN_CORRELATION:
+                    return best
+                starts += found
             best = _best_registered(luma, pattern, blur_px, starts)
             if best is not None and best.correlation >= SURE_CORRELATION:
                 return best

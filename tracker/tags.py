@@ -33,6 +33,7 @@ class TagFinder:
         parameters.minMarkerPerimeterRate = 0.008
         parameters.adaptiveThreshWinSizeMax = 33
         self._detector = cv2.aruco.ArucoDetector(tag_dictionary(dictionary), parameters)
+        self._latest: tuple[LumaFrame, int, dict[int, FloatArray]] | None = None
 
     def find(self, luma: LumaFrame, *, scale: int = 1) -> dict[int, FloatArray]:
         """Return the tags in a picture: id to corners, shape (4, 2) [px], clockwise from the tag's top left.
@@ -45,6 +46,13 @@ class TagFinder:
             Enlargement before the search; small tags (a cell of 2 px) need 2 or 3 to decode.
 
         """
+        if self._latest is not None and self._latest[0] is luma and self._latest[1] == scale:
+            return dict(self._latest[2])  # sheet and head are looked for in the same picture
+        found = self._detected(luma, scale)
+        self._latest = luma, scale, found
+        return dict(found)
+
+    def _detected(self, luma: LumaFrame, scale: int) -> dict[int, FloatArray]:
         picture = np.ascontiguousarray(luma)
         if scale != 1:
             picture = np.asarray(

@@ -74,13 +74,14 @@ def test_positions_stay_within_their_stated_errors(putt_and_ball: tuple[Putt, Fo
     assert np.mean(np.abs(error) < 2.0 * ball.track.sd_x_m[moving]) > 0.8
 
 
-def test_every_frame_before_departure_is_measured_and_called_rest(
+def test_every_frame_in_which_the_head_moves_is_measured_before_departure_and_called_rest(
     putt_and_ball: tuple[Putt, FollowedBall],
 ) -> None:
     putt, ball = putt_and_ball
     still = ball.track.time_s[ball.track.at_rest]
     assert still.max() < putt.impact_s + 1 / 500
-    assert np.diff(still).max() < 1.5 / 60
+    assert np.diff(still).max() < 2.5 / 60  # beside a head that stands, fifty looks a second are enough
+    assert np.diff(still[still > putt.rest_s]).max() < 1.5 / 60
     assert np.std(ball.track.x_m[ball.track.at_rest]) < 0.0003
 
 

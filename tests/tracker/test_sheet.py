@@ -11,7 +11,7 @@ from pennyfall.calibration.layout import STANDARD_SHEET, tag_bits
 from pennyfall.kinematics.values import FloatArray
 from pennyfall.tracker.following import moved_camera
 from pennyfall.tracker.frame import LumaFrame
-from pennyfall.tracker.sheet import SheetFinder, SheetSight, SheetWatch, ShiftGauge
+from pennyfall.tracker.sheet import RestingSheet, SheetFinder, SheetSight, SheetWatch, ShiftGauge
 from pennyfall.tracker.tags import TagFinder
 from tests.calibration.scenes import camera_over_floor
 
@@ -93,6 +93,17 @@ def test_a_resting_sheet_is_never_called_moved(generator: np.random.Generator) -
         watch.update(index, _sheet_picture(CAMERA, generator))
     assert watch.moved_frames == {}
     assert watch.lost_frames == []
+
+
+def test_a_resting_sheet_is_placed_by_products_as_by_registration(generator: np.random.Generator) -> None:
+    finder, tags = SheetFinder(STANDARD_SHEET), TagFinder(STANDARD_SHEET.dictionary)
+    first = _sheet_picture(CAMERA, generator)
+    sight = finder.place(first, tags.find(first))
+    resting = RestingSheet(finder, sight)
+    for _ in range(4):
+        later = _sheet_picture(CAMERA, generator)
+        iterated = finder.follow(later, sight)
+        np.testing.assert_allclose(resting.place(later).pixels, iterated.pixels, atol=0.01)
 
 
 @pytest.mark.parametrize("pixels", [0.8, 6.0, 45.0])
