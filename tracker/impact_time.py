@@ -78,7 +78,9 @@ def impact_profile(
     F = np.broadcast_to(transition(dt), uninterrupted.shape)
     whole_F, whole_Q = with_error(F, Q, errors.carry[near], errors.sd_m[near])
     start, covariance = unknown_start(float(x[0]), float(errors.sd_m[near][0]))
-    total = log_likelihoods(x, errors.independent_m2[near], whole_F, whole_Q, start, covariance)
+    total = log_likelihoods(
+        x, errors.independent_m2[near], whole_F, np.moveaxis(whole_Q, 0, -1), start, covariance
+    )
     return ImpactProfile(
         time_s=candidates, log_likelihood=total[:-1], log_likelihood_without=float(total[-1])
     )

@@ -53,9 +53,9 @@ def choose_noise(frames: StrokeFrames, model: StrokeModel) -> StrokeModel:
         for each in np.meshgrid(DIFFUSION_GRID, DIFFUSION_GRID, TOP_ACCELERATION_SDS, indexing="ij")
     )
     backswing = np.arange(nodes.impact + 1) <= nodes.top
-    q = np.where(backswing, back[:, None], forward[:, None])
-    Q = base[before] + q[:, :, None, None] * unit[before]
-    Q[:, nodes.top + 1, ACCELERATION, ACCELERATION] = top_sd**2
+    q = np.where(backswing[:, None], back, forward)
+    Q = base[before, :, :, None] + q[:, None, None] * unit[before, :, :, None]
+    Q[nodes.top + 1, ACCELERATION, ACCELERATION] = top_sd**2
     log_weight = _log_prior(back) + _log_prior(forward) + np.where(top_sd > top_sd.min(), LOG_STEP_ODDS, 0.0)
     log_weight += log_likelihoods(
         chain.position_m[before],
@@ -72,7 +72,7 @@ def choose_noise(frames: StrokeFrames, model: StrokeModel) -> StrokeModel:
     if len(seen) >= FEWEST_FRAMES_AFTER:
         position = chain.position_m[after]
         start, covariance = unknown_start(float(position[seen[0]]), float(frames.errors.sd_m[-1]))
-        Q = base[after] + DIFFUSION_GRID[:, None, None, None] * unit[after]
+        Q = base[after, :, :, None] + DIFFUSION_GRID * unit[after, :, :, None]
         log_weight_after = _log_prior(DIFFUSION_GRID) + log_likelihoods(
             position, chain.variance_m2[after], F[after], Q, start, covariance
         )

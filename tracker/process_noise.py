@@ -7,7 +7,7 @@ from collections.abc import Iterator
 import numpy as np
 
 from pennyfall.kinematics.values import FloatArray
-from pennyfall.tracker.motion_model import ERROR, STATES
+from pennyfall.tracker.motion_model import ERROR
 
 
 def log_likelihoods(
@@ -28,8 +28,8 @@ def log_likelihoods(
         Variance of what is independent in each measurement.
     F : ndarray, shape (n, 5, 5)
         Transition into each node.
-    Q : ndarray, shape (b, n, 5, 5)
-        Process covariance of the step into each node.
+    Q : ndarray, shape (n, 5, 5, b)
+        Process covariance of the step into each node under each model.
     start_mean, start_covariance : ndarray, shapes (5,) and (5, 5)
         State before the first node.
 
@@ -39,7 +39,7 @@ def log_likelihoods(
        Theory 11:61-70. doi:10.1109/TIT.1965.1053737
 
     """
-    total = np.zeros(len(Q))
+    total = np.zeros(Q.shape[-1])
     for _, innovation, S in innovations(position_m, variance_m2, F, Q, start_mean, start_covariance):
         total -= 0.5 * (np.log(2 * np.pi * S) + innovation**2 / S)
     return total
@@ -57,18 +57,18 @@ def innovations(
 
     Parameters as of `log_likelihoods`.
     """
-    models = len(Q)
-    state = np.broadcast_to(start_mean, (models, STATES)).copy()
-    P = np.broadcast_to(start_covariance, (models, STATES, STATES)).copy()
+    models = Q.shape[-1]
+    state = np.repeat(start_mean[:, None], models, axis=1)
+    P = np.repeat(start_covariance[:, :, None], models, axis=2)
     for node, measured in enumerate(position_m):
-        P = F[node] @ P @ F[node].T + Q[:, node]
-        state = state @ F[node].T
+        P = F[node] @ (F[node] @ P).swapaxes(0, 1) + Q[node]  # F P F' + Q, P being symmetric
+        state = F[node] @ state
         if np.isnan(measured):
             continue
-        PHt = P[:, :, 0] + P[:, :, ERROR]
-        S = PHt[:, 0] + PHt[:, ERROR] + variance_m2[node]
-        innovation = measured - state[:, 0] - state[:, ERROR]
+        PHt = P[0] + P[ERROR]
+        S = PHt[0] + PHt[ERROR] + variance_m2[node]
+        innovation = measured - state[0] - state[ERROR]
         yield node, innovation, S
-        K = PHt / S[:, None]
-        state += K * innovation[:, None]
-        P = P - K[:, :, None] * PHt[:, None, :]
+        K = PHt / S
+        state += K * innovation
+        P -= K[:, None] * PHt

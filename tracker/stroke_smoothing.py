@@ -246,7 +246,7 @@ def _innovation_ratio(frames: StrokeFrames, likeliest: StrokeModel) -> float:
     chain, nodes = build_chain(frames, likeliest, fill=False)
     F, Q = chain_matrices(chain)
     passed = innovations(
-        chain.position_m, chain.variance_m2, F, Q[None], chain.start_mean, chain.start_covariance
+        chain.position_m, chain.variance_m2, F, Q[..., None], chain.start_mean, chain.start_covariance
     )
     squares = [
         float(innovation[0] ** 2 / variance[0])

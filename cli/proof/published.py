@@ -177,7 +177,7 @@ def _log_likelihoods(chains: list[MotionChain]) -> FloatArray:
     """Return the log likelihood of chains that differ in their process noise only."""
     first = chains[0]
     F, _ = chain_matrices(first)
-    Q = np.stack([chain_matrices(each)[1] for each in chains])
+    Q = np.stack([chain_matrices(each)[1] for each in chains], axis=-1)
     return log_likelihoods(
         first.position_m, first.variance_m2, F, Q, first.start_mean, first.start_covariance
     )

@@ -45,7 +45,7 @@ def log_likelihood(chain: MotionChain) -> float:
     F, Q = chain_matrices(chain)
     return float(
         log_likelihoods(
-            chain.position_m, chain.variance_m2, F, Q[None], chain.start_mean, chain.start_covariance
+            chain.position_m, chain.variance_m2, F, Q[..., None], chain.start_mean, chain.start_covariance
         )[0]
     )
 
@@ -116,6 +116,18 @@ def test_sampled_paths_have_the_smoothed_mean_and_covariance(generator: np.rando
     sd = np.sqrt(np.einsum("nii->ni", smoothed.covariance))[:, :4]
     np.testing.assert_allclose((paths.mean(axis=0) - smoothed.mean[:, :4]) / sd, 0.0, atol=5 / np.sqrt(4000))
     np.testing.assert_allclose(paths.std(axis=0) / sd, 1.0, atol=5 / np.sqrt(8000))
+
+
+def test_a_change_in_the_last_digit_leaves_the_drawn_paths_as_they_are(
+    generator: np.random.Generator,
+) -> None:
+    """Variances are changed by 1e-13 of them; the paths may move by 1e-5 of their spread, no more."""
+    chain = impact_chain(generator)
+    nudged = replace(chain, diffusion=chain.diffusion * (1 + 1e-13))
+    smoothed = smooth(chain)
+    drawn, again = (sample_paths(each, 50, np.random.default_rng(1)) for each in (smoothed, smooth(nudged)))
+    sd = np.sqrt(np.einsum("nii->ni", smoothed.covariance))[:, :4]
+    np.testing.assert_allclose((again - drawn) / sd, 0.0, atol=1e-5)
 
 
 def test_likelihood_from_innovations_is_that_of_the_joint_normal(generator: np.random.Generator) -> None:
