@@ -59,6 +59,9 @@ class TimeBase:
 
     def at(self, stamp_s: float) -> float:
         """Return the true time of a timestamp [s]."""
+        index = int(self.stamps_s.searchsorted(stamp_s))
+        if index < len(self.stamps_s) and self.stamps_s[index] == stamp_s:
+            return float(self.time_s[index])
         return float(np.interp(stamp_s, self.stamps_s, self.time_s))
 
 
