@@ -75,35 +75,25 @@ class ClipHeader:
     has_sound: bool
 
 
-def read_header(path: Path) -> ClipHeader:
-    """Read what the container says about its video stream.
-
-    Raises
-    ------
-    CannotMeasure
-        When the file is missing, is no video, has no video stream, or states an absurd size.
-
-    """
-    with opened(path) as container:
-        stream = video_stream(container, path)
-        context = stream.codec_context
-        if "mp4" in container.format.name and (disagreement := clock_disagreement(path)) is not None:
-            raise CannotMeasure(
-                f"The header of {path.name} contradicts itself on how long it lasts: {disagreement}.",
-                fix=FILM_AGAIN,
-            )
-        capture = {**container.metadata, **stream.metadata}.get(CAPTURE_RATE_KEY, "nan")
-        return ClipHeader(
-            path=path,
-            codec=context.name,
-            width=context.width,
-            height=context.height,
-            frames_promised=stream.frames,
-            rate_hz=float(stream.average_rate) if stream.average_rate else float("nan"),
-            capture_rate_hz=_number(capture),
-            pixel_aspect=_pixel_aspect(stream, path.name),
-            has_sound=bool(container.streams.audio),
+def _header(container: Any, stream: Any, path: Path) -> ClipHeader:  # noqa: ANN401 - PyAV objects
+    if "mp4" in container.format.name and (disagreement := clock_disagreement(path)) is not None:
+        raise CannotMeasure(
+            f"The header of {path.name} contradicts itself on how long it lasts: {disagreement}.",
+            fix=FILM_AGAIN,
         )
+    context = stream.codec_context
+    capture = {**container.metadata, **stream.metadata}.get(CAPTURE_RATE_KEY, "nan")
+    return ClipHeader(
+        path=path,
+        codec=context.name,
+        width=context.width,
+        height=context.height,
+        frames_promised=stream.frames,
+        rate_hz=float(stream.average_rate) if stream.average_rate else float("nan"),
+        capture_rate_hz=_number(capture),
+        pixel_aspect=_pixel_aspect(stream, path.name),
+        has_sound=bool(container.streams.audio),
+    )
 
 
 class Clip:
@@ -119,13 +109,16 @@ class Clip:
     Raises
     ------
     CannotMeasure
-        See `read_header`; while iterating, when a frame cannot be decoded at all or the picture changes size.
+        When the file is missing, is no video, has no video stream, states an absurd size, or its timestamps
+        are in disorder; while iterating, when no frame can be decoded or the picture changes size.
 
     """
 
     def __init__(self, path: Path, *, recorded_at_hz: float | None = None) -> None:
-        self.header = read_header(path)
-        self._stamps = read_stamps(path)
+        with opened(path) as container:
+            stream = video_stream(container, path)
+            self.header = _header(container, stream, path)
+            self._stamps = read_stamps(container, stream, path)
         self.time_base = time_base(
             self._stamps.stamps_s,
             tick_s=self._stamps.tick_s,

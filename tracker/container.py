@@ -100,29 +100,27 @@ def video_stream(container: Any, path: Path) -> Any:  # noqa: ANN401 - PyAV obje
     return stream
 
 
-def read_stamps(path: Path) -> Stamps:
-    """Return the timestamps of a clip's frames.
+def read_stamps(container: Any, stream: Any, path: Path) -> Stamps:  # noqa: ANN401 - PyAV objects
+    """Return the timestamps of a clip's frames, read to the end of the file.
 
     Raises
     ------
     CannotMeasure
-        When the file cannot be read, holds too many frames, or its timestamps are in disorder.
+        When it holds too many frames, or its timestamps are in disorder.
 
     """
     found: list[int] = []
-    with opened(path) as container:
-        stream = video_stream(container, path)
-        base, trusted = stream.time_base, container.format.name != "avi"
-        with contextlib.suppress(av.error.FFmpegError, OSError):  # damage ends the file early
-            for packet in container.demux(stream):
-                stamp = packet.pts if trusted and packet.pts is not None else packet.dts
-                if packet.size and stamp is not None and not packet.is_discard:
-                    found.append(stamp)
-                if len(found) > MOST_FRAMES:
-                    raise CannotMeasure(
-                        f"{path.name} holds more than {MOST_FRAMES} frames.",
-                        fix="Cut the clip to the strokes.",
-                    )
+    base, trusted = stream.time_base, container.format.name != "avi"
+    with contextlib.suppress(av.error.FFmpegError, OSError):  # damage ends the file early
+        for packet in container.demux(stream):
+            stamp = packet.pts if trusted and packet.pts is not None else packet.dts
+            if packet.size and stamp is not None and not packet.is_discard:
+                found.append(stamp)
+            if len(found) > MOST_FRAMES:
+                raise CannotMeasure(
+                    f"{path.name} holds more than {MOST_FRAMES} frames.",
+                    fix="Cut the clip to the strokes.",
+                )
     if not found or base is None:
         return Stamps(stamps_s=np.empty(0), outliers=frozenset(), tick_s=0.0, trusted=trusted)
     stamps = np.array([seconds_of(stamp, base) for stamp in found])

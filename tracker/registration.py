@@ -35,6 +35,9 @@ LEAST_NOISE = 0.7
 MOST_POINTS = 32000
 """Points that are sampled in one call."""
 
+STRETCHES = np.arange(2, 6)
+"""Where the four stretches stand among the eight unknowns."""
+
 LEAST_PIXELS = 40
 """Chosen by us: fewer pixels than this cannot hold eight unknowns."""
 
@@ -151,7 +154,7 @@ def register(
         if step == 0:
             variance = max(_residual_variance(observed, normal, right, count), LEAST_NOISE**2)
         precision = variance / stretch_sd**2
-        normal[range(2, 6), range(2, 6)] += precision
+        normal[STRETCHES, STRETCHES] += precision
         right[2:6] -= precision * stretch
         solution = solved(normal, right)
         if solution is None or not np.isfinite(solution).all():
