@@ -166,60 +166,61 @@ def _slide(motion: HeadMotion, limits: _Limits, friction: Friction, start: _Star
     edge_m = limits.front_m if direction > 0 else limits.rear_m
     if place_m * direction >= edge_m * direction:  # over the barrier it leaned on
         return Exit(_side(direction), start.t_s, place_m, speed_mps)
-    before = next(_sliding_terms(motion, start.sample))._replace(t_s=start.t_s)
+    drag = -direction * friction.kinetic
+    before: list[float] = []
     for index, now in enumerate(_sliding_terms(motion, start.sample), start=start.sample):
-        if index == motion.impact_index != start.sample:
-            speed_mps -= motion.impact_step_mps * now.cosine
+        if index == start.sample:
+            before = [start.t_s, *now[1:]]
+        elif index == motion.impact_index:
+            speed_mps -= motion.impact_step_mps * math.cos(motion.tilt_rad[index])
             direction = 1 if speed_mps > 0 else -1
+            edge_m = limits.front_m if direction > 0 else limits.rear_m
+            drag = -direction * friction.kinetic
             before = now
             continue
-        step_s = now.t_s - before.t_s
-        pull = before.acceleration(place_m, speed_mps, direction, friction.kinetic)
-        then = now.acceleration(place_m, speed_mps + step_s * pull, direction, friction.kinetic)
+        step_s = now[0] - before[0]
+        pull = _acceleration(before, place_m, speed_mps, drag)
+        then = _acceleration(now, place_m, speed_mps + step_s * pull, drag)
         next_mps = speed_mps + step_s * (pull + then) / 2
         next_m = place_m + step_s * (speed_mps + next_mps) / 2
-        edge_m = limits.front_m if direction > 0 else limits.rear_m
         if next_m * direction >= edge_m * direction:
             if limits.front_tipping if direction > 0 else limits.rear_tipping:
                 return _Rest(index, edge_m)  # stopped by the barrier, without rebound
             share = (edge_m - place_m) / (next_m - place_m)
             left_mps = speed_mps + share * (next_mps - speed_mps)
-            return Exit(_side(direction), before.t_s + share * step_s, edge_m, left_mps)
+            return Exit(_side(direction), before[0] + share * step_s, edge_m, left_mps)
         if next_mps * direction <= 0 and index > start.sample:
             return _Rest(index, next_m)
         place_m, speed_mps, before = next_m, next_mps, now
     return None
 
 
-class _Terms(NamedTuple):
-    """What the sliding coin's equation needs of one sample, as plain floats."""
-
-    t_s: float
-    tangential_mps2: float
-    normal_mps2: float
-    rate_radps: float
-    turn_radps2: float
-    cosine: float
-
-    def acceleration(self, place_m: float, speed_mps: float, direction: int, kinetic: float) -> float:
-        normal = self.normal_mps2 + 2 * speed_mps * self.rate_radps + place_m * self.turn_radps2
-        return -direction * kinetic * max(normal, 0.0) - self.tangential_mps2 + place_m * self.rate_radps**2
+def _acceleration(terms: list[float], place_m: float, speed_mps: float, drag: float) -> float:
+    """Return the sliding coin's acceleration along the floor; `drag` is the friction against its way."""
+    _, tangential_mps2, normal_mps2, coriolis_radps, euler_radps2, centrifugal_radps2 = terms
+    normal = normal_mps2 + speed_mps * coriolis_radps + place_m * euler_radps2
+    held = drag * normal if normal > 0 else 0.0
+    return held - tangential_mps2 + place_m * centrifugal_radps2
 
 
-def _sliding_terms(motion: HeadMotion, index: int) -> Iterator[_Terms]:
-    """Walk the samples from `index` on, a piece at a time: most slides are short."""
-    columns = (
-        motion.t_s,
-        motion.tangential_mps2,
-        motion.normal_mps2,
-        motion.tilt_rate_radps,
-        motion.tilt_acceleration_radps2,
-        motion.tilt_rad,
-    )
+def _sliding_terms(motion: HeadMotion, index: int) -> Iterator[list[float]]:
+    """Walk from sample `index` on: its time, its forces and what multiplies the coin's speed and place.
+
+    A piece at a time as plain floats: numpy would take the single steps ten times slower, and most slides are
+    short.
+    """
     for start in range(index, len(motion.t_s), PIECE):
-        rows = np.column_stack([each[start : start + PIECE] for each in columns])
-        rows[:, -1] = np.cos(rows[:, -1])
-        yield from (_Terms(*row) for row in rows.tolist())
+        piece = slice(start, start + PIECE)
+        rate_radps = motion.tilt_rate_radps[piece]
+        columns = (
+            motion.t_s[piece],
+            motion.tangential_mps2[piece],
+            motion.normal_mps2[piece],
+            2 * rate_radps,
+            motion.tilt_acceleration_radps2[piece],
+            rate_radps**2,
+        )
+        yield from np.column_stack(columns).tolist()
 
 
 def _side(direction: int) -> Side:

@@ -54,25 +54,32 @@ def speed_jump(
         The runs of the clip, where its frame interval steps.
 
     """
-    frames = len(time_s)
-    joints = [(middle, middle, JUMP) for middle in range(frames)]
-    joints += [(middle - 1, middle + gap, JUMP_ACROSS) for middle in range(frames) for gap in MISSING_FRAMES]
+    middle = np.arange(len(time_s))
+    joints = [(middle, middle, JUMP)]
+    joints += [(middle - 1, middle + gap, JUMP_ACROSS) for gap in MISSING_FRAMES]
     if steps is not None:
-        edges = list(zip((steps.last[:-1] + 1).tolist(), steps.first[1:].tolist(), strict=True))
-        joints += [(end, start, JUMP) for end, start in edges]
-        joints += [(end - 1, start + gap, JUMP) for end, start in edges for gap in MISSING_FRAMES]
-    inside = [one for one in joints if one[0] >= SIDE_FRAMES and one[1] + SIDE_FRAMES < frames]
-    if not inside:
+        last, first = steps.last[:-1] + 1, steps.first[1:]
+        joints += [(last, first, JUMP)]
+        joints += [(last - 1, first + gap, JUMP) for gap in MISSING_FRAMES]
+    end, start = (np.concatenate([joint[side] for joint in joints]) for side in (0, 1))
+    least = np.concatenate([np.full(len(joint[0]), joint[2]) for joint in joints])
+    inside = (end >= SIDE_FRAMES) & (start + SIDE_FRAMES < len(time_s))
+    if not inside.any():
         return None
+    end, start, least = end[inside], start[inside], least[inside]
     even_mps = _even_speeds(time_s, x_m, seen)
-    for end, start, least in sorted(inside, key=lambda joint: (joint[0] + joint[1], joint[1])):
-        before, after = float(even_mps[end - SIDE_FRAMES]), float(even_mps[start])
-        gap_s = time_s[start] - time_s[end]
-        sides_s = time_s[end] - time_s[end - SIDE_FRAMES], time_s[start + SIDE_FRAMES] - time_s[start]
-        side_s = min(sides_s) if steps is None else max(sides_s)  # a step makes one side longer by itself
-        if before * after > 0 and gap_s <= 1.01 * side_s and not 1 / least < after / before < least:
-            return SpeedJump(float(time_s[end]), after / before)
-    return None
+    before, after = even_mps[end - SIDE_FRAMES], even_mps[start]
+    sides_s = time_s[end] - time_s[end - SIDE_FRAMES], time_s[start + SIDE_FRAMES] - time_s[start]
+    # A step makes one side longer by itself.
+    side_s = np.minimum(*sides_s) if steps is None else np.maximum(*sides_s)
+    ratio = np.divide(after, before, out=np.ones(len(end)), where=before * after > 0)
+    jumps = np.flatnonzero(
+        (time_s[start] - time_s[end] <= 1.01 * side_s) & ((ratio <= 1 / least) | (ratio >= least))
+    )
+    if len(jumps) == 0:
+        return None
+    earliest = jumps[np.lexsort([start[jumps], (end + start)[jumps]])[0]]
+    return SpeedJump(float(time_s[end[earliest]]), float(ratio[earliest]))
 
 
 def _even_speeds(time_s: FloatArray, x_m: FloatArray, seen: BoolArray) -> FloatArray:
