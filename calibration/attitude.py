@@ -74,6 +74,7 @@ def follow_attitude(
     stretch_covariance: FloatArray,
     *,
     turn_rad: float,
+    tilt_rad: float,
     roll_rad: float,
     nearness_sd: float,
 ) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray]:
@@ -89,8 +90,8 @@ def follow_attitude(
         Pixels per metre of the tag's plane as seen, shape (n, 2, 2).
     stretch_covariance : FloatArray
         Covariance of its four relative stretches, shape (n, 4, 4).
-    turn_rad, roll_rad : float
-        The tag's turn and roll at address; the roll is taken to last through the stroke.
+    turn_rad, tilt_rad, roll_rad : float
+        The tag's turn, tilt and roll at address.
     nearness_sd : float
         Prior standard deviation of how much larger the tag looks than at `points` (log).
 
@@ -105,6 +106,8 @@ def follow_attitude(
     differences; three steps from the address attitude reach rounding for tilts below half a radian.
 
     """
+    # A head swings about an axis across the line: it rolls by what turn and tilt, taken one after the other,
+    # make of a single turn about such an axis. Left out, its path looks a third too curved.
     count = len(points)
     gradient = projection_gradient(camera, points)
     state: FloatArray = np.tile([turn_rad, 0.0, 0.0], (count, 1))
@@ -113,7 +116,8 @@ def follow_attitude(
     step = 1e-5
 
     def stretch(of: FloatArray) -> FloatArray:
-        axes = tag_axes(of[:, 0], of[:, 1], np.full(count, roll_rad))
+        roll = roll_rad - 0.5 * (of[:, 0] - turn_rad) * (of[:, 1] - tilt_rad)
+        axes = tag_axes(of[:, 0], of[:, 1], roll)
         return relative_stretch(jacobian, np.exp(of[:, 2])[:, None, None] * (gradient @ axes))
 
     normal = np.empty((count, 3, 3))

@@ -56,9 +56,7 @@ def measure_followed(clip: Clip, followed: Followed, options: MeasureOptions) ->
         placed = with_unknown_size(placed)
     refuse_two_speeds(name, clip, placed)
     try:
-        motion = measure_strokes(
-            placed.head, placed.balls, scale_rel_sd=placed.scale_rel_sd, direction=placed.direction
-        )
+        motion = measure_strokes(placed.head, placed.balls, scale=placed.scale, direction=placed.direction)
     except CannotMeasure as error:
         better = slow_motion_instead(name, clip, placed) or cut_off_instead(clip, followed)
         raise better or error from None

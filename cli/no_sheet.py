@@ -38,7 +38,11 @@ def by_head_tag(
 
 def with_unknown_size(placed: PlacedHead) -> PlacedHead:
     """Return the placed head with a scale as unsure as a tag of unstated size makes it."""
-    return replace(placed, scale_rel_sd=math.hypot(placed.scale_rel_sd, UNKNOWN_SIZE_SD))
+    return replace(
+        placed,
+        scale=placed.scale.with_uniform(UNKNOWN_SIZE_SD),
+        scale_rel_sd=math.hypot(placed.scale_rel_sd, UNKNOWN_SIZE_SD),
+    )
 
 
 def without_sheet_cautions(

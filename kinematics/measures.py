@@ -8,6 +8,7 @@ import numpy as np
 from scipy.interpolate import CubicHermiteSpline
 
 from pennyfall.kinematics.arc import HeadArc
+from pennyfall.kinematics.scale_errors import ScaleErrors
 from pennyfall.kinematics.smoothed import (
     ACCELERATION,
     BEFORE_IMPACT_S,
@@ -47,8 +48,8 @@ class StrokeContext:
     ball_speed_mps: Estimate
     finish_s: Estimate
     """Where the head came to rest; missing where it turned, so that the zero of velocity is the finish."""
-    scale_rel_sd: float
-    """Relative standard deviation of the scale: it multiplies lengths, speeds and accelerations."""
+    scale: ScaleErrors
+    """How the errors of the calibration shift places along the line."""
 
 
 def measure(
@@ -75,12 +76,24 @@ def measure(
     if context.finish_s.known:
         mean["finish_s"][:] = context.finish_s.value
 
+    address_m = float(stroke.state[stroke.takeaway_node, POSITION])
+    bent = _evaluate(
+        stroke,
+        context.scale.bent(stroke.state, address_m),
+        np.array([stroke.impact.value]),
+        np.array([stroke.takeaway.value]),
+    )
+
     def estimate(name: str, *, scaled: bool = False) -> Estimate:
+        """Return a quantity; a `scaled` one changes with the scale, the others are times and shares."""
         value = float(mean[name][0])
         sd = float(np.sqrt(np.mean((drawn[name] - value) ** 2)))
-        return Estimate(value, float(np.hypot(sd, context.scale_rel_sd * value)) if scaled else sd)
+        return Estimate(value, float(np.hypot(sd, np.linalg.norm(bent[name] - value))) if scaled else sd)
 
-    impact_speed = estimate("impact_speed_mps", scaled=True)
+    impact_speed = estimate("impact_speed_mps")
+    speed_errors = bent["impact_speed_mps"] / impact_speed.value - 1
+    ball_speed = context.ball_speed_mps
+    ball_to_head = _ratio(ball_speed, impact_speed, context.scale.ball - speed_errors)
     smoothness = _smoothness(stroke)
     x_range = (
         float(mean["top_x_m"][0]),
@@ -107,14 +120,16 @@ def measure(
         acceleration_before_impact_mps2=estimate("acceleration_before_impact_mps2", scaled=True),
         peak_speed_mps=estimate("peak_speed_mps", scaled=True),
         peak_speed_after_impact_s=estimate("peak_speed_after_impact_s"),
-        impact_speed_mps=impact_speed,
+        impact_speed_mps=estimate("impact_speed_mps", scaled=True),
         speed_lost_share=Estimate.missing() if context.practice else estimate("speed_lost_share"),
-        ball_speed_mps=_with_scale(context.ball_speed_mps, context.scale_rel_sd),
-        ball_to_head_ratio=_ratio(context.ball_speed_mps, impact_speed),
+        ball_speed_mps=_with_scale(ball_speed, float(np.linalg.norm(context.scale.ball))),
+        ball_to_head_ratio=ball_to_head,
         spectral_arc_length=smoothness[0],
         log_dimensionless_jerk=smoothness[1],
         head_tilt_range_rad=arc.tilt_range(x_range),
-        hub_radius_m=_with_scale(arc.hub_radius_m, context.scale_rel_sd),
+        hub_radius_m=_with_scale(
+            arc.hub_radius_m, context.scale.relative_sd(x_range[0] - address_m, x_range[1] - address_m)
+        ),
         profile=_profile(stroke, frame_nodes, arc),
         practice=context.practice,
     )
@@ -210,10 +225,11 @@ def _with_scale(estimate: Estimate, scale_rel_sd: float) -> Estimate:
     return Estimate(estimate.value, float(np.hypot(estimate.sd, scale_rel_sd * estimate.value)))
 
 
-def _ratio(ball: Estimate, head: Estimate) -> Estimate:
-    """Return the ratio; ball and head lie in different planes, so the head's scale error is its own."""
+def _ratio(ball: Estimate, head: Estimate, scale_differences: FloatArray) -> Estimate:
+    """Return the ratio; of the scale errors only that matters in which ball and head differ."""
     ratio = ball.value / head.value
-    return Estimate(ratio, float(ratio * np.hypot(ball.sd / ball.value, head.sd / head.value)))
+    own = np.hypot(ball.sd / ball.value, head.sd / head.value)
+    return Estimate(ratio, float(ratio * np.hypot(own, np.linalg.norm(scale_differences))))
 
 
 def _smoothness(stroke: SmoothedStroke) -> tuple[Estimate, Estimate]:

@@ -86,6 +86,7 @@ def _attitudes(
             pixel.jacobian[group],
             pixel.stretch_covariance[group] + STRETCH_FLOOR**2 * np.eye(4),
             turn_rad=tag.turn_rad,
+            tilt_rad=tag.tilt_rad,
             roll_rad=tag.roll_rad,
             nearness_sd=NEARNESS_SD,
         )

@@ -9,6 +9,7 @@ import numpy as np
 from pennyfall.calibration.camera import Camera
 from pennyfall.calibration.tag_height import TYPICAL_HEIGHT, AddressedTag, place_tag
 from pennyfall.calibration.tag_size import TagSizes, nearest_printed_side
+from pennyfall.kinematics.scale_errors import ScaleErrors
 from pennyfall.kinematics.tracks import BallTrack, HeadTrack
 from pennyfall.kinematics.values import BoolArray, Direction, Estimate, FloatArray, freeze_arrays
 from pennyfall.tracker.address import address_frames, forward_sign
@@ -18,7 +19,7 @@ from pennyfall.tracker.frame_cameras import FrameCameras, frame_cameras, meet
 from pennyfall.tracker.head_path import along_path
 from pennyfall.tracker.path_shape import PathShape
 from pennyfall.tracker.pixel_track import PixelTrack
-from pennyfall.tracker.scale_budget import plane_sd, scale_sd
+from pennyfall.tracker.scale_budget import plane_sd, scale_errors
 
 
 @dataclass(frozen=True, kw_only=True, slots=True, eq=False)
@@ -34,8 +35,10 @@ class PlacedHead:
     path: PathShape
     sd_y_m: float
     """Standard deviation of the head's place across the line: how well its plane is known [m]."""
+    scale: ScaleErrors
+    """How the errors of the calibration shift places along the target line."""
     scale_rel_sd: float
-    """Relative standard deviation of lengths along the target line."""
+    """Relative standard deviation of the length between the stroke's outermost places."""
     ball_x_m: FloatArray
     """The ball's place in every frame of the clip, shape (n,) [m]; NaN where not seen."""
 
@@ -82,6 +85,7 @@ def place_head(
         pixel = _resized(pixel, here, address, tag_sizes)
     tag = _tag_at_address(here, pixel, address, stated_height, ball_known=rest_ball is not None)
     head, path = along_path(here, pixel, tag, path_turn(rest_ball, forward))
+    scale, scale_rel_sd = scale_errors(pose, origin, x_axis, pixel, tag, path)
     return PlacedHead(
         head=head,
         balls=tuple(ball_track(ball, way, forward) for ball, way in zip(followed.balls, balls, strict=True)),
@@ -90,7 +94,8 @@ def place_head(
         tag=tag,
         path=path,
         sd_y_m=plane_sd(camera, tag),
-        scale_rel_sd=scale_sd(pose, origin, x_axis, pixel, tag, path),
+        scale=scale,
+        scale_rel_sd=scale_rel_sd,
         ball_x_m=ball_by_frame(len(pixel.time_s), followed.balls, balls, origin[0], forward),
     )
 

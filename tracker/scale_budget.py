@@ -1,4 +1,4 @@
-"""How surely lengths along the target line are known, source by source."""
+"""How surely places along the target line are known, source by source."""
 
 from __future__ import annotations
 
@@ -7,56 +7,79 @@ import numpy as np
 from pennyfall.calibration.camera import Camera
 from pennyfall.calibration.pose import Pose
 from pennyfall.calibration.tag_height import AddressedTag
+from pennyfall.kinematics.scale_errors import POWERS, ScaleErrors
 from pennyfall.kinematics.values import FloatArray
+from pennyfall.tracker.ball_outline import BALL_RADIUS_M
 from pennyfall.tracker.frame_cameras import FrameCameras, meet
 from pennyfall.tracker.head_path import SURFACE_STEPS
 from pennyfall.tracker.path_shape import PathShape
 from pennyfall.tracker.pixel_track import PixelTrack
 
+PLACES = 9
+"""Chosen by us: places of the stroke at which the shifts are looked at; a cubic needs four."""
+LAUNCH_WAY_M = 0.12
+"""Chosen by us: half of the way on which a ball of middling speed is watched for its launch."""
+UP = np.array([0.0, 0.0, 1.0])
 
-def scale_sd(
+
+def scale_errors(
     pose: Pose,
     origin: FloatArray,
     x_axis: FloatArray,
     pixel: PixelTrack,
     tag: AddressedTag,
     path: PathShape,
-) -> float:
-    """Return the relative standard deviation of lengths along the target line.
+) -> tuple[ScaleErrors, float]:
+    """Return how each source shifts places, and the relative sd of the stroke's whole length.
 
-    Each source is moved by one standard deviation and the length between the stroke's outermost places is
-    taken anew; the changes add in quadrature (JCGM 100:2008, 5.1.3, by finite differences).
+    Each source is moved by one standard deviation and the places of the stroke are taken anew; independent
+    sources add in quadrature (JCGM 100:2008, 5.1.3, by finite differences).
     """
     camera = pose.camera.moved_to(origin, x_axis)
-    place = meet(FrameCameras(camera, {}), pixel.centre_px, tag.point_m, np.array([0.0, 1.0, 0.0]))[:, 0]
-    seen = np.flatnonzero(np.isfinite(place))
-    ends = pixel.centre_px[[seen[np.argmin(place[seen])], seen[np.argmax(place[seen])]]]
+    seen_px = _spread_places(camera, pixel, tag)
     address_px = camera.project(tag.point_m[None, :])
-    up = np.array([0.0, 0.0, 1.0])
+    ball_px = camera.project(np.array([[0.0, 0.0, BALL_RADIUS_M], [LAUNCH_WAY_M, 0.0, BALL_RADIUS_M]]))
 
-    def length(of: Camera, height_m: float, turn: float, curvature: float) -> float:
-        point = of.meet_plane(address_px, np.array([0.0, 0.0, height_m]), up)[0]
-        along = np.zeros(2)
+    def along(of: Camera, height_m: float, turn: float, curvature: float) -> FloatArray:
+        point = of.meet_plane(address_px, np.array([0.0, 0.0, height_m]), UP)[0]
+        s = np.zeros(len(seen_px))
         for _ in range(SURFACE_STEPS):
-            slope = turn + curvature * along
-            across = turn * along + 0.5 * curvature * along**2
-            touch = point + np.column_stack([along, across, np.zeros(2)])
-            met = of.meet_plane(ends, touch, np.column_stack([-slope, np.ones(2), np.zeros(2)]))
-            along = met[:, 0] - point[0]
-        return float(along[1] - along[0])
+            slope = turn + curvature * s
+            across = turn * s + 0.5 * curvature * s**2
+            touch = point + np.column_stack([s, across, np.zeros(len(s))])
+            normal = np.column_stack([-slope, np.ones(len(s)), np.zeros(len(s))])
+            s = of.meet_plane(seen_px, touch, normal)[:, 0] - point[0]
+        return s
 
-    best = (float(tag.point_m[2]), path.turn_rad.value, path.curvature_per_m.value)
-    base = length(camera, *best)
-    changes = [length(one.moved_to(origin, x_axis), *best) - base for one in pose.perturbed()]
-    sds = (tag.height_m.sd, path.turn_rad.sd, path.curvature_per_m.sd)
-    for which, sd in enumerate(sds):
-        shifted = list(best)
-        shifted[which] += sd
-        changes.append(length(camera, *shifted) - base)
-    return float(np.sqrt(np.sum(np.square(changes))) / abs(base)) if base else float("nan")
+    def ball_way(of: Camera) -> float:
+        start, end = of.meet_plane(ball_px, np.array([0.0, 0.0, BALL_RADIUS_M]), UP)
+        return float(np.hypot(*(end - start)[:2]))
+
+    best = np.array([tag.point_m[2], path.turn_rad.value, path.curvature_per_m.value])
+    sds = np.array([tag.height_m.sd, path.turn_rad.sd, path.curvature_per_m.sd])
+    base = along(camera, *best)
+    cameras = [one.moved_to(origin, x_axis) for one in pose.perturbed()]
+    shifts = [along(one, *best) - base for one in cameras]
+    shifts += [along(camera, *(best + step)) - base for step in np.diag(sds)]
+    balls = [ball_way(one) / LAUNCH_WAY_M - 1 for one in cameras]
+    # Height and path of the head say nothing about the ball.
+    balls += [0.0] * len(sds)
+    powers = base[:, None] ** np.arange(1, POWERS + 1)
+    head = np.linalg.lstsq(powers, np.transpose(shifts), rcond=None)[0].T
+    errors = ScaleErrors(head=np.asarray(head, dtype=np.float64), ball=np.array(balls))
+    return errors, errors.relative_sd(float(base.min()), float(base.max()))
 
 
 def plane_sd(camera: Camera, tag: AddressedTag) -> float:
     """Return how far the plane moves across the line when the tag stands a standard deviation higher [m]."""
     ray = tag.point_m - camera.centre
     return float(abs(ray[1] / ray[2]) * tag.height_m.sd)
+
+
+def _spread_places(camera: Camera, pixel: PixelTrack, tag: AddressedTag) -> FloatArray:
+    """Return where the head was seen at places spread evenly over its way, shape (PLACES, 2) [px]."""
+    place = meet(FrameCameras(camera, {}), pixel.centre_px, tag.point_m, np.array([0.0, 1.0, 0.0]))[:, 0]
+    seen = np.flatnonzero(np.isfinite(place))
+    wanted = np.linspace(place[seen].min(), place[seen].max(), PLACES)
+    nearest = [seen[np.argmin(np.abs(place[seen] - each))] for each in wanted]
+    return np.asarray(pixel.centre_px[nearest])

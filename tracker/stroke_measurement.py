@@ -10,6 +10,7 @@ import numpy as np
 from pennyfall.kinematics.arc import fit_arc
 from pennyfall.kinematics.launch import Launch, fit_launch
 from pennyfall.kinematics.measures import StrokeContext, measure
+from pennyfall.kinematics.scale_errors import ScaleErrors
 from pennyfall.kinematics.smoothed import ACCELERATION, POSITION, VELOCITY
 from pennyfall.kinematics.strokes import FoundStroke, find_strokes
 from pennyfall.kinematics.tracks import BallTrack, HeadTrack
@@ -56,7 +57,7 @@ class StrokesResult:
 
 
 def measure_strokes(
-    head: HeadTrack, balls: Sequence[BallTrack], *, scale_rel_sd: float, direction: Direction
+    head: HeadTrack, balls: Sequence[BallTrack], *, scale: ScaleErrors, direction: Direction
 ) -> StrokesResult:
     """Return the measures of every stroke in a clip.
 
@@ -66,8 +67,8 @@ def measure_strokes(
         The head over the whole clip, x positive toward the target.
     balls : sequence of BallTrack
         The balls of the clip; none for practice strokes.
-    scale_rel_sd : float
-        Relative standard deviation of the scale.
+    scale : ScaleErrors
+        How the errors of the calibration shift places along the line.
     direction : str
         How the strokes run relative to the sheet's arrow.
 
@@ -87,7 +88,7 @@ def measure_strokes(
         launch = next((one for one in launches if one.impact_s.value == each.struck_s), None)
         smoothing = smooth_stroke(head, each, launch, generator)
         smoothings.append(smoothing)
-        strokes.append(_measure_one(head, each, smoothing, launch, number, direction, scale_rel_sd))
+        strokes.append(_measure_one(head, each, smoothing, launch, number, direction, scale))
         notes += _cautions(number, each, smoothing, launch, strokes[-1])
     curves = _curves(head, smoothings)
     return StrokesResult(
@@ -109,7 +110,7 @@ def _measure_one(
     launch: Launch | None,
     number: int,
     direction: Direction,
-    scale_rel_sd: float,
+    scale: ScaleErrors,
 ) -> StrokeMeasures:
     stroke = smoothing.stroke
     inside = head.seen & (head.time_s >= found.takeaway_s - 0.1) & (head.time_s <= found.finish_s)
@@ -128,7 +129,7 @@ def _measure_one(
         practice=smoothing.practice,
         ball_speed_mps=Estimate.missing() if launch is None else launch.speed_mps,
         finish_s=smoothing.finish,
-        scale_rel_sd=scale_rel_sd,
+        scale=scale,
     )
     return measure(stroke, smoothing.frame_nodes, arc, context)
 

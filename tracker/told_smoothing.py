@@ -13,6 +13,7 @@ import numpy as np
 
 from pennyfall.kinematics.arc import HeadArc
 from pennyfall.kinematics.measures import StrokeContext, measure
+from pennyfall.kinematics.scale_errors import ScaleErrors
 from pennyfall.kinematics.smoothed import SmoothedStroke
 from pennyfall.kinematics.tracks import HeadTrack
 from pennyfall.kinematics.values import Estimate, StrokeMeasures
@@ -46,7 +47,7 @@ def measure_told(
     events: ToldEvents,
     noise: MeasurementNoise,
     *,
-    scale_rel_sd: float,
+    scale: ScaleErrors,
     generator: np.random.Generator,
 ) -> StrokeMeasures:
     """Return the measures of a stroke whose events and noise are known.
@@ -59,8 +60,8 @@ def measure_told(
         Its true events.
     noise : MeasurementNoise
         The true ratio of the position error to the stated one, and its lag-one correlation.
-    scale_rel_sd : float
-        Relative standard deviation of the scale.
+    scale : ScaleErrors
+        How the errors of the calibration shift places along the line.
     generator : numpy.random.Generator
         Source of the joint samples.
 
@@ -104,6 +105,6 @@ def measure_told(
         practice=False,
         ball_speed_mps=Estimate.missing(),
         finish_s=Estimate(events.finish_s, 0.0),
-        scale_rel_sd=scale_rel_sd,
+        scale=scale,
     )
     return measure(stroke, nodes.frames, NO_ARC, context)

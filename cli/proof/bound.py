@@ -54,7 +54,7 @@ def state_bound(trial: Trial, placed: PlacedHead) -> dict[str, float]:
             finish_s=event.finish_s,
         ),
         MeasurementNoise(scale=true_over_stated(trial), lag_one=trial.conditions.lag_one),
-        scale_rel_sd=placed.scale_rel_sd,
+        scale=placed.scale,
         generator=np.random.default_rng(trial.seed),
     )
     return {name: float("nan") if name in TOLD else float(getattr(told, name).sd) for name in QUANTITIES}
@@ -72,7 +72,7 @@ def formula_bound(trial: Trial, placed: PlacedHead) -> dict[str, float]:
     References
     ----------
     .. [1] H. L. Van Trees (1968), Detection, Estimation, and Modulation Theory, Part I, section 2.4: the
-       information of the data plus that of the prior, here on the scale.
+       information of the data plus that of the prior, here on each source of the scale's error.
 
     """
     head, ball = placed.head, placed.balls[0]
@@ -96,15 +96,21 @@ def formula_bound(trial: Trial, placed: PlacedHead) -> dict[str, float]:
         ranges = true_ranges(performed(parameters))
         return np.array([ranges[name][0] + parameters[-1] * (name in CLOCKED) for name in QUANTITIES])
 
-    # A scale error moves every place in proportion to its distance from address; the address place is free.
-    lasting = np.column_stack([trial.performance.motion.position(time), np.ones(len(time))])
-    head_slopes = np.column_stack([_slopes(head_place, centre, step), lasting * np.median(step)])
+    # Each source of the scale's error shifts head and ball in its own way; the address place is free.
+    way = trial.performance.motion.position(time)
+    shifts = np.stack([way, way**2, way**3], axis=1) @ placed.scale.head.T
+    unit, free = float(np.median(step)), np.zeros((len(flying), 1))
+    head_slopes = np.column_stack(
+        [_slopes(head_place, centre, step), unit * shifts, np.full(len(time), unit)]
+    )
+    rolled = unit * ball_place(centre)[:, None] * placed.scale.ball
+    ball_slopes = np.column_stack([_slopes(ball_place, centre, step), rolled, free])
     head_slopes = _whitened(head_slopes, time, lag_one) / noise_sd_m
-    ball_slopes = _slopes(ball_place, centre, step) / float(np.median(ball.sd_x_m))
-    information = head_slopes.T @ head_slopes
+    ball_slopes = ball_slopes / float(np.median(ball.sd_x_m))
+    information = head_slopes.T @ head_slopes + ball_slopes.T @ ball_slopes
     unknowns = len(centre)
-    information[:unknowns, :unknowns] += ball_slopes.T @ ball_slopes
-    information[unknowns, unknowns] += (np.median(step) / placed.scale_rel_sd) ** 2
+    sources = np.arange(unknowns, unknowns + shifts.shape[1])
+    information[sources, sources] += unit**2
     covariance = np.linalg.inv(information)[:unknowns, :unknowns]
     gradient = _slopes(quantities, centre, step)
     variance = np.einsum("qi,ij,qj->q", gradient, covariance, gradient)

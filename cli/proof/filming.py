@@ -22,6 +22,8 @@ from pennyfall.cli.proof.conditions import (
     SHEET_CENTRE_PX,
     SHEET_CORNER_PX,
     SIZE_BIAS_SD,
+    SIZE_DRIFT_REACH_M,
+    SIZE_DRIFT_SD,
     SMEAR_SHARE_PX,
     SOURCES,
     STRETCH_SD,
@@ -137,6 +139,10 @@ def _head(
     error += PLACE_ERROR_PX * _place_error(pixels, draw)
     stretch = STRETCH_SD * draw.standard_normal((count, 2, 2))
     stretch += np.eye(2) * SIZE_BIAS_SD * draw.standard_normal()
+    reach = places[:, None, None] / SIZE_DRIFT_REACH_M
+    stretch += (
+        np.eye(2) * SIZE_DRIFT_SD * (reach * draw.standard_normal() + reach**2 * draw.standard_normal())
+    )
     seen = _in_picture(pixels, conditions.picture)
     for _ in range(conditions.gaps):
         first = int(draw.integers(5, count - 20))

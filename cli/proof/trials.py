@@ -78,9 +78,7 @@ def measure_trial(trial: Trial, again: Collection[str] = ()) -> Measured | None:
     filmed = film(trial.conditions, trial.performance, trial.seed, again)
     try:
         placed = place_head(filmed.followed, stated_height=filmed.stated_height)
-        result = measure_strokes(
-            placed.head, placed.balls, scale_rel_sd=placed.scale_rel_sd, direction=placed.direction
-        )
+        result = measure_strokes(placed.head, placed.balls, scale=placed.scale, direction=placed.direction)
     except CannotMeasure:
         return None
     if len(result.strokes) != 1:

@@ -45,6 +45,7 @@ def test_a_known_attitude_is_recovered_over_a_stroke() -> None:
         seen,
         np.tile(1e-4 * np.eye(4), (21, 1, 1)),
         turn_rad=0.05,
+        tilt_rad=0.0,
         roll_rad=0.02,
         nearness_sd=0.03,
     )
@@ -102,3 +103,29 @@ def test_the_printed_size_is_told_from_the_picture(which: int, printed_at: float
     seen = _seen(point, 0.0, 0.02, -0.03) * side_m / sizes.assumed_m
     found = nearest_printed_side(CAMERA, CAMERA.project(point[None, :])[0], seen, sizes, height_m=0.027)
     assert found == pytest.approx(side_m)
+
+
+@pytest.mark.parametrize("lean", [-0.3, 0.15, 0.3])
+def test_a_tag_swung_about_a_leaning_axis_looks_as_near_as_it_is(lean: float) -> None:
+    """The head turns and tilts about one axis, and rolls with it by the half product of the two.
+
+    With the roll left out, a lean of 0.3 rad makes the tag of the outermost place look 0.5 % larger or
+    smaller: as much as a path a third more curved would.
+    """
+    angle = np.linspace(-0.25, 0.25, 21)
+    points = np.column_stack([1.25 * angle, np.full(21, 0.2), np.full(21, 0.03)])
+    axis = np.array([0.0, -np.cos(lean), np.sin(lean)])
+    cross = np.array([[0, -axis[2], axis[1]], [axis[2], 0, -axis[0]], [-axis[1], axis[0], 0]])
+    turns = [np.eye(3) + np.sin(each) * cross + (1 - np.cos(each)) * cross @ cross for each in angle]
+    seen = projection_gradient(CAMERA, points) @ np.array(turns)[:, :, :2]
+    _, _, nearness, _ = follow_attitude(
+        CAMERA,
+        points,
+        seen,
+        np.tile(1e-5 * np.eye(4), (21, 1, 1)),
+        turn_rad=0.0,
+        tilt_rad=0.0,
+        roll_rad=0.0,
+        nearness_sd=0.03,
+    )
+    assert nearness == pytest.approx(np.zeros(21), abs=3e-4)

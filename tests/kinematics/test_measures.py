@@ -7,6 +7,7 @@ import pytest
 
 from pennyfall.kinematics.arc import fit_arc
 from pennyfall.kinematics.measures import StrokeContext, measure
+from pennyfall.kinematics.scale_errors import ScaleErrors
 from pennyfall.kinematics.smoothed import SmoothedStroke
 from pennyfall.kinematics.values import Estimate, StrokeMeasures
 from tests.tracker.simulated_strokes import TrueStroke, stroke
@@ -50,7 +51,7 @@ def exactly(true: TrueStroke, *, finished: bool = True) -> StrokeMeasures:
             practice=False,
             ball_speed_mps=Estimate(true.ball_speed_mps, 0.01),
             finish_s=Estimate.missing(),
-            scale_rel_sd=0.0,
+            scale=ScaleErrors.uniform(0.0),
         ),
     )
 

@@ -7,6 +7,7 @@ import dataclasses
 import numpy as np
 import pytest
 
+from pennyfall.kinematics.scale_errors import ScaleErrors
 from pennyfall.kinematics.values import FloatArray
 from pennyfall.tracker.impact_smear import undo_impact_smear
 from pennyfall.tracker.measurement_noise import MeasurementNoise, frame_errors
@@ -79,6 +80,8 @@ def test_a_long_exposure_across_the_impact_no_longer_reads_as_braking(
         ball = ball_track(true, head, generator)
         for told in (True, False):
             seen = dataclasses.replace(head, x_m=x, exposure_s=exposure if told else 0.0)
-            found = measure_strokes(seen, [ball], scale_rel_sd=0.0, direction="with the arrow").strokes[0]
+            found = measure_strokes(
+                seen, [ball], scale=ScaleErrors.uniform(0.0), direction="with the arrow"
+            ).strokes[0]
             errors[told].append(found.acceleration_at_impact_mps2.value - true.before(true.impact_s, 2))
     assert np.sqrt(np.mean(np.square(errors[True]))) < 0.7 * np.sqrt(np.mean(np.square(errors[False])))

@@ -10,6 +10,7 @@ from dataclasses import dataclass
 import numpy as np
 import pytest
 
+from pennyfall.kinematics.scale_errors import ScaleErrors
 from pennyfall.kinematics.values import FloatArray
 from pennyfall.tracker.stroke_measurement import measure_strokes
 from tests.tracker.simulated_strokes import ball_track, head_track, random_stroke
@@ -101,7 +102,10 @@ def study(rate_hz: float, noise_m: tuple[float, float], count: int, generator: n
             gaps=2,
         )
         result = measure_strokes(
-            head, [ball_track(true, head, generator)], scale_rel_sd=0.0, direction="with the arrow"
+            head,
+            [ball_track(true, head, generator)],
+            scale=ScaleErrors.uniform(0.0),
+            direction="with the arrow",
         )
         assert len(result.strokes) == 1
         truth = true.truths()
