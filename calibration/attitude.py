@@ -102,31 +102,34 @@ def follow_attitude(
 
     Notes
     -----
-    Gauss-Newton on three unknowns against four stretches, all frames at once, derivatives by central
-    differences; three steps from the address attitude reach rounding for tilts below half a radian.
+    Gauss-Newton on three unknowns against four stretches, all frames at once; three steps from the address
+    attitude reach rounding for tilts below half a radian. Turning about an axis moves the tag's axes by the
+    cross product with it, and what moves a matrix M by dM moves its inverse by -inverse(M) dM inverse(M).
 
     """
-    # A head swings about an axis across the line: it rolls by what turn and tilt, taken one after the other,
-    # make of a single turn about such an axis. Left out, its path looks a third too curved.
     count = len(points)
     gradient = projection_gradient(camera, points)
     state: FloatArray = np.tile([turn_rad, 0.0, 0.0], (count, 1))
     weight = np.linalg.inv(stretch_covariance)
     prior = np.diag([0.0, 0.0, nearness_sd**-2])
-    step = 1e-5
-
-    def stretch(of: FloatArray) -> FloatArray:
-        roll = roll_rad - 0.5 * (of[:, 0] - turn_rad) * (of[:, 1] - tilt_rad)
-        axes = tag_axes(of[:, 0], of[:, 1], roll)
-        return relative_stretch(jacobian, np.exp(of[:, 2])[:, None, None] * (gradient @ axes))
-
     normal = np.empty((count, 3, 3))
     for _ in range(3):
-        errors = stretch(state)
-        slopes = np.stack(
-            [(stretch(state + step * one) - stretch(state - step * one)) / (2 * step) for one in np.eye(3)],
-            axis=-1,
-        )
+        turn, tilt, nearness = state.T
+        # A head swings about an axis across the line: it rolls by what turn and tilt, taken one after the
+        # other, make of a single turn about such an axis. Left out, its path looks a third too curved.
+        roll = roll_rad - 0.5 * (turn - turn_rad) * (tilt - tilt_rad)
+        axes = tag_axes(turn, tilt, roll)
+        across = np.column_stack([np.sin(turn), -np.cos(turn), np.zeros(count)])
+        turning = np.array([0.0, 0.0, 1.0]) - 0.5 * (tilt - tilt_rad)[:, None] * axes[:, :, 0]
+        tilting = across - 0.5 * (turn - turn_rad)[:, None] * axes[:, :, 0]
+        inverse = np.linalg.inv(gradient @ axes)
+        ratio = np.exp(-nearness)[:, None, None] * (jacobian @ inverse)
+        moved = [
+            ratio @ (gradient @ np.cross(axis[:, :, None], axes, axis=1)) @ inverse
+            for axis in (turning, tilting)
+        ]
+        errors = (ratio - np.eye(2)).reshape(count, 4)
+        slopes = -np.stack([*moved, ratio], axis=-1).reshape(count, 4, 3)
         weighted = np.swapaxes(slopes, 1, 2) @ weight
         normal = weighted @ slopes + prior
         pull = (weighted @ errors[..., None])[..., 0] + state @ prior
