@@ -24,13 +24,11 @@ GREEN = Green(stimp_m=10 * FOOT_M)
 RANGE = FrictionRange(low=0.2, high=0.4)
 
 
-def student(length_m: float, *, amplitude_power: float, time_power: float, scatter: float = 1.0) -> Putt:
-    """Return a student whose amplitude and time grow by known powers from a 10 ft putt of 20 cm in 0.30 s."""
-    ratio = length_m / (10 * FOOT_M)
-    amplitude, time = ratio**amplitude_power * scatter, ratio**time_power
-    base = Stroke(backswing_m=0.20, forward_s=0.30, impact_speed_mps=1.25, top_mps2=6.0)
-    grown = dataclasses.replace(
+def grown(base: Stroke, *, amplitude: float, time: float) -> Stroke:
+    """Return a stroke of the same shape, so many times as long and as slow."""
+    return dataclasses.replace(
         base,
+        rest_s=base.rest_s * time,
         backswing_m=base.backswing_m * amplitude,
         backswing_s=base.backswing_s * time,
         forward_s=base.forward_s * time,
@@ -38,7 +36,15 @@ def student(length_m: float, *, amplitude_power: float, time_power: float, scatt
         impact_speed_mps=base.impact_speed_mps * amplitude / time,
         top_mps2=base.top_mps2 * amplitude / time**2,
     )
-    return putt(grown.measured(ball_mps=launch_to_stop_at(length_m, GREEN)), GREEN)
+
+
+def student(length_m: float, *, amplitude_power: float, time_power: float, scatter: float = 1.0) -> Putt:
+    """Return a student whose amplitude and time grow by known powers from a 10 ft putt of 20 cm in 0.30 s."""
+    ratio = length_m / (10 * FOOT_M)
+    amplitude, time = ratio**amplitude_power * scatter, ratio**time_power
+    base = Stroke(backswing_m=0.20, forward_s=0.30, impact_speed_mps=1.25, top_mps2=6.0)
+    larger = grown(base, amplitude=amplitude, time=time)
+    return putt(larger.measured(ball_mps=launch_to_stop_at(length_m, GREEN)), GREEN)
 
 
 def test_the_length_of_a_putt_is_where_its_ball_stops() -> None:
@@ -67,21 +73,12 @@ def test_one_length_alone_uses_the_published_scaling() -> None:
 def test_a_grown_profile_is_the_profile_of_the_grown_stroke() -> None:
     base = Stroke(impact_mps2=0.0)
     amplitude, time = 1.3, 1.1
-    grown = dataclasses.replace(
-        base,
-        rest_s=base.rest_s * time,
-        backswing_m=base.backswing_m * amplitude,
-        backswing_s=base.backswing_s * time,
-        forward_s=base.forward_s * time,
-        through_s=base.through_s * time,
-        impact_speed_mps=base.impact_speed_mps * amplitude / time,
-        top_mps2=base.top_mps2 * amplitude / time**2,
-    )
+    larger = grown(base, amplitude=amplitude, time=time)
     scaled = grown_profile(base.profile(), amplitude=amplitude, time=time)
-    direct = grown.profile()
-    one = head_motion(scaled, impact_s=grown.impact_s)
-    other = head_motion(direct, impact_s=grown.impact_s)
-    before = np.linspace(0.2, grown.impact_s - 0.01, 50)
+    direct = larger.profile()
+    one = head_motion(scaled, impact_s=larger.impact_s)
+    other = head_motion(direct, impact_s=larger.impact_s)
+    before = np.linspace(0.2, larger.impact_s - 0.01, 50)
     difference = np.interp(before, one.t_s, one.demand) - np.interp(before, other.t_s, other.demand)
     # equal but for the arc: x grows as R sin(phi), the path as R phi; 0.3 rad^3 / 6 of either
     assert np.abs(difference).max() < 0.02
