@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import replace
 
 import numpy as np
@@ -47,21 +48,26 @@ def choose_noise(frames: StrokeFrames, model: StrokeModel) -> StrokeModel:
     chain, nodes = build_chain(frames, model, fill=False)
     F, base = chain_matrices(replace(chain, diffusion=np.zeros(len(chain.time_s))))
     unit = chain_matrices(replace(chain, diffusion=(chain.diffusion > 0).astype(np.float64)))[1] - base
-    before = slice(0, nodes.impact + 1)
+    before = slice(nodes.impact + 1)
     back, forward, top_sd = (
         each.ravel()
         for each in np.meshgrid(DIFFUSION_GRID, DIFFUSION_GRID, TOP_ACCELERATION_SDS, indexing="ij")
     )
-    backswing = np.arange(nodes.impact + 1) <= nodes.top
-    q = np.where(backswing[:, None], back, forward)
-    Q = base[before, :, :, None] + q[:, None, None] * unit[before, :, :, None]
-    Q[nodes.top + 1, ACCELERATION, ACCELERATION] = top_sd**2
+
+    def steps() -> Iterator[FloatArray]:
+        for node in range(nodes.impact + 1):
+            diffusion = back if node <= nodes.top else forward
+            Q = base[node, :, :, None] + diffusion * unit[node, :, :, None]
+            if node == nodes.top + 1:
+                Q[ACCELERATION, ACCELERATION] = top_sd**2
+            yield Q
+
     log_weight = _log_prior(back) + _log_prior(forward) + np.where(top_sd > top_sd.min(), LOG_STEP_ODDS, 0.0)
     log_weight += log_likelihoods(
         chain.position_m[before],
         chain.variance_m2[before],
         F[before],
-        Q,
+        steps(),
         chain.start_mean,
         chain.start_covariance,
     )

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 
 import numpy as np
 
@@ -14,7 +14,7 @@ def log_likelihoods(
     position_m: FloatArray,
     variance_m2: FloatArray,
     F: FloatArray,
-    Q: FloatArray,
+    Q: Iterable[FloatArray],
     start_mean: FloatArray,
     start_covariance: FloatArray,
 ) -> FloatArray:
@@ -28,8 +28,8 @@ def log_likelihoods(
         Variance of what is independent in each measurement.
     F : ndarray, shape (n, 5, 5)
         Transition into each node.
-    Q : ndarray, shape (n, 5, 5, b)
-        Process covariance of the step into each node under each model.
+    Q : iterable of ndarray, shape (5, 5, b)
+        Process covariance under each model, of the step into each node.
     start_mean, start_covariance : ndarray, shapes (5,) and (5, 5)
         State before the first node.
 
@@ -39,9 +39,11 @@ def log_likelihoods(
        Theory 11:61-70. doi:10.1109/TIT.1965.1053737
 
     """
-    total = np.zeros(Q.shape[-1])
-    for _, innovation, S in innovations(position_m, variance_m2, F, Q, start_mean, start_covariance):
-        total -= 0.5 * (np.log(2 * np.pi * S) + innovation**2 / S)
+    passed = innovations(position_m, variance_m2, F, Q, start_mean, start_covariance)
+    squares, variances = zip(*((innovation**2 / S, S) for _, innovation, S in passed), strict=True)
+    total: FloatArray = -0.5 * (
+        np.sum(squares, axis=0) + np.sum(np.log(2 * np.pi * np.array(variances)), axis=0)
+    )
     return total
 
 
@@ -49,7 +51,7 @@ def innovations(
     position_m: FloatArray,
     variance_m2: FloatArray,
     F: FloatArray,
-    Q: FloatArray,
+    Q: Iterable[FloatArray],
     start_mean: FloatArray,
     start_covariance: FloatArray,
 ) -> Iterator[tuple[int, FloatArray, FloatArray]]:
@@ -57,18 +59,16 @@ def innovations(
 
     Parameters as of `log_likelihoods`.
     """
-    models = Q.shape[-1]
-    state = np.repeat(start_mean[:, None], models, axis=1)
-    P = np.repeat(start_covariance[:, :, None], models, axis=2)
-    for node, measured in enumerate(position_m):
-        P = F[node] @ (F[node] @ P).swapaxes(0, 1) + Q[node]  # F P F' + Q, P being symmetric
+    state, P = start_mean[:, None], start_covariance[:, :, None]  # the same for all models
+    for node, step_Q in enumerate(Q):
+        P = F[node] @ (F[node] @ P).swapaxes(0, 1) + step_Q  # F P F' + Q, P being symmetric
         state = F[node] @ state
-        if np.isnan(measured):
+        if np.isnan(position_m[node]):
             continue
         PHt = P[0] + P[ERROR]
         S = PHt[0] + PHt[ERROR] + variance_m2[node]
-        innovation = measured - state[0] - state[ERROR]
+        innovation = position_m[node] - state[0] - state[ERROR]
         yield node, innovation, S
         K = PHt / S
-        state += K * innovation
+        state = state + K * innovation
         P -= K[:, None] * PHt
