@@ -30,7 +30,7 @@ def spectral_arc_length(speed_mps: FloatArray, rate_hz: float) -> float:
     """
     length = int(2 ** (np.ceil(np.log2(len(speed_mps))) + PADDING_LEVEL))
     frequency = np.arange(length // 2) * rate_hz / length
-    spectrum = np.abs(np.fft.fft(speed_mps, length))[: length // 2]
+    spectrum = np.abs(np.fft.rfft(speed_mps, length))[: length // 2]
     spectrum = spectrum / spectrum.max()
     band = frequency <= CUTOFF_HZ
     frequency, spectrum = frequency[band], spectrum[band]

@@ -109,15 +109,18 @@ def takeaway_instant(
     whitening = np.linalg.inv(np.linalg.cholesky(noise))
     y_white = whitening @ y
     share = since / np.maximum(movement.end_s - candidates, GRID_STEP_S)[:, None]
+    starts = TO_REST if movement.rests else ONWARD
+    powers = {power for start in starts for power in start.powers}
+    white = {power: movement.length_m * share**power @ whitening.T for power in powers}
     log_all = np.stack(
         [
             np.log(start.probability)
             + _log_evidence(
-                whitening @ (movement.length_m * share[:, :, None] ** np.array(start.powers)),
+                np.stack([white[power] for power in start.powers], axis=-1),
                 y_white,
                 *_prior(start, rests=movement.rests),
             )
-            for start in (TO_REST if movement.rests else ONWARD)
+            for start in starts
         ]
     )
     posterior = np.exp(log_all - log_all.max()).sum(axis=0)

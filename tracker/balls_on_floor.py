@@ -25,15 +25,15 @@ BALL_DIRECTION_S = 0.15
 
 def ball_on_floor(ball: FollowedBall, cameras: FrameCameras) -> FloatArray:
     """Return the ball's centre in each frame it was located, shape (m, 3) [m]."""
+    if not len(ball.frame):
+        return np.empty((0, 3))
     up = np.array([0.0, 0.0, 1.0])
     centre = np.array([0.0, 0.0, BALL_RADIUS_M])
-    return np.concatenate(
-        [
-            cameras.at(int(index)).meet_plane(place[None, :], centre, up)
-            for index, place in zip(ball.frame, ball.centre_px, strict=True)
-        ]
-        or [np.empty((0, 3))]
-    )
+    way = cameras.rest.meet_plane(ball.centre_px, centre, up)
+    for row, index in enumerate(ball.frame.tolist()):
+        if index in cameras.moved:
+            way[row] = cameras.moved[index].meet_plane(ball.centre_px[row : row + 1], centre, up)[0]
+    return way
 
 
 def struck_ball(

@@ -32,10 +32,9 @@ def left_the_picture(track: PixelTrack, picture_size: tuple[int, int]) -> Leavin
     width, height = picture_size
     seen = np.flatnonzero(track.seen)
     following = np.append(seen, len(track.seen))[2:]
-    for before, last, after in zip(seen[:-1], seen[1:], following, strict=False):
-        until_s = track.time_s[min(after, len(track.seen) - 1)]
-        if after == last + 1 or until_s - track.time_s[last] < LOST_S:
-            continue
+    until_s = track.time_s[np.minimum(following, len(track.seen) - 1)]
+    lost = (following > seen[1:] + 1) & (until_s - track.time_s[seen[1:]] >= LOST_S)
+    for before, last in zip(seen[:-1][lost], seen[1:][lost], strict=True):
         (u, v), (du, dv) = track.centre_px[last], track.centre_px[last] - track.centre_px[before]
         sides = {"left": (u, -du), "right": (width - u, du), "upper": (v, -dv), "lower": (height - v, dv)}
         for side, (room, toward) in sides.items():

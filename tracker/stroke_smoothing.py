@@ -115,7 +115,6 @@ def smooth_stroke(
     chain, nodes = build_chain(frames, model, fill=True)
     smoothed = smooth(chain)
     samples = sample_paths(smoothed, SAMPLES, generator)
-    sensitivity = np.zeros_like(samples[0])
     if not found.rested:
         noise_m = float(np.median(frames.errors.sd_m))
         takeaway = Estimate(model.takeaway, _turn_sd(smoothed, nodes.takeaway, noise_m))
@@ -124,17 +123,17 @@ def smooth_stroke(
         impact = Estimate(
             model.impact, float(np.sqrt(smoothed.covariance[nodes.impact, 0, 0]) / max(v, 0.05))
         )
-    elif impact.sd > SHARP_IMPACT_SD_S:
-        sensitivity = _impact_sensitivity(frames, model, impact.sd)
     impact_samples = impact.value + impact.sd * generator.standard_normal(SAMPLES)
     variance = np.einsum("nii->ni", smoothed.covariance)[:, :MOTION_STATES]
+    if struck and impact.sd > SHARP_IMPACT_SD_S:
+        sensitivity = _impact_sensitivity(frames, model, impact.sd)
+        variance = variance + (sensitivity * impact.sd) ** 2
+        samples = samples + sensitivity * (impact_samples - impact.value)[:, None, None]
     stroke = SmoothedStroke(
         time_s=chain.time_s,
         state=smoothed.mean[:, :MOTION_STATES],
-        state_sd=_with_early_start(
-            np.sqrt(variance + (sensitivity * impact.sd) ** 2), chain.time_s, takeaway, nodes.takeaway
-        ),
-        samples=samples + sensitivity * (impact_samples - impact.value)[:, None, None],
+        state_sd=_with_early_start(np.sqrt(variance), chain.time_s, takeaway, nodes.takeaway),
+        samples=samples,
         takeaway=takeaway,
         impact=impact,
         impact_samples_s=impact_samples,
