@@ -26,6 +26,13 @@ NEARNESS_SD = 0.03
 """Chosen by us: a head strays at most a few centimetres from its plane, seen from a metre or more."""
 
 
+def told_path(cameras: FrameCameras, pixel: PixelTrack, tag: AddressedTag, turn: Estimate) -> PathShape:
+    """Return the path that the tag's size tells, whatever else a frame shows."""
+    points = _on_path(cameras, pixel, tag, straight_path(turn))
+    _, _, nearness, nearness_sd = _attitudes(cameras, pixel, points, tag)
+    return fit_path(cameras.rest.centre, tag.point_m, points, nearness, nearness_sd, turn_rad=turn)
+
+
 def along_path(
     cameras: FrameCameras, pixel: PixelTrack, tag: AddressedTag, turn: Estimate
 ) -> tuple[HeadTrack, PathShape]:

@@ -25,7 +25,7 @@ and one that grabs."""
 LOG_STEP_ODDS = -4.0
 """Log odds of a step of acceleration at the top beforehand, chosen by us: one stroke in fifty grabs."""
 IMPACT_SHARE = 3.0
-"""Process noise of the swing around impact over the likeliest, in a fine track. Likelihood fits it to the
+"""Process noise near impact over the likeliest of its phase, in a fine track. Likelihood fits it to the
 middle of the phase, where most frames are, and so to a smoother motion than the one-sided estimate at impact
 may assume. Measured on simulated strokes at 240 frames/s and 0.05 mm: with 1 the acceleration at impact erred
 by 1.33 of its stated standard deviations, with 3 by 0.95, and by a little less in absolute terms."""
@@ -95,8 +95,7 @@ def loosened_at_impact(frames: StrokeFrames, likeliest: StrokeModel) -> StrokeMo
     frame_s = float(np.median(np.diff(frames.time)))
     density = float(np.median(frames.errors.sd_m)) ** 2 * frame_s
     share = float(np.clip(IMPACT_SHARE * (FINE_M2_S / density) ** COARSENING, 1.0, IMPACT_SHARE))
-    back, forward, through = likeliest.diffusion
-    return replace(likeliest, diffusion=(back, share * forward, share * through))
+    return replace(likeliest, looseness_at_impact=share)
 
 
 def _log_prior(diffusion: FloatArray) -> FloatArray:

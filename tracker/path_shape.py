@@ -14,12 +14,12 @@ CURVATURE_SD_PER_M = 0.25
 OFFSET_SD_M = 0.03
 """Chosen by us: a constant error of the tag's size shifts every frame alike and must not turn the path."""
 
-TURN_FLOOR_RAD = 0.006
-CURVATURE_FLOOR_PER_M = 0.06
-"""Errors of the path told by the tag's size that do not average out: unknown lens distortion makes the tag
-grow and shrink along the path as a turned or curved path would. Measured: over 120 simulated clips without a
-lens file (k1 of 0.03) the turn erred by 0.0025 rad and the curvature by 0.047 /m, on the seven shipped
-clips by 0.004 and 0.046."""
+TURN_FLOOR_RAD = 0.0035
+CURVATURE_FLOOR_PER_M = 0.04
+"""Errors of the path told by the tag's size that do not average out: blur and light make it drift along the
+path. On the six shipped clips without lens distortion the turn erred by 0.0026 rad and the curvature by
+0.033 /m. An unknown lens bends the path as well; that goes into the scale with the lens itself
+(`scale_budget`), as the two partly undo each other."""
 
 CORRELATED_FRAMES = 6.0
 """Chosen by us: neighbouring frames of a compressed clip err alike in size; this many count as one."""

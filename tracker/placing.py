@@ -84,8 +84,11 @@ def place_head(
     if tag_sizes is not None:
         pixel = _resized(pixel, here, address, tag_sizes)
     tag = _tag_at_address(here, pixel, address, stated_height, ball_known=rest_ball is not None)
-    head, path = along_path(here, pixel, tag, path_turn(rest_ball, forward))
-    scale, scale_rel_sd = scale_errors(pose, origin, x_axis, pixel, tag, path)
+    turn = path_turn(rest_ball, forward)
+    head, path = along_path(here, pixel, tag, turn)
+    scale, scale_rel_sd = scale_errors(
+        pose, origin, x_axis, pixel, tag, path, None if cameras.moved else turn
+    )
     return PlacedHead(
         head=head,
         balls=tuple(ball_track(ball, way, forward) for ball, way in zip(followed.balls, balls, strict=True)),

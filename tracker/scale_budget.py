@@ -2,21 +2,25 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 
 from pennyfall.calibration.camera import Camera
 from pennyfall.calibration.pose import Pose
 from pennyfall.calibration.tag_height import AddressedTag
 from pennyfall.kinematics.scale_errors import POWERS, ScaleErrors
-from pennyfall.kinematics.values import FloatArray
+from pennyfall.kinematics.values import Estimate, FloatArray
 from pennyfall.tracker.ball_outline import BALL_RADIUS_M
 from pennyfall.tracker.frame_cameras import FrameCameras, meet
-from pennyfall.tracker.head_path import SURFACE_STEPS
+from pennyfall.tracker.head_path import SURFACE_STEPS, told_path
 from pennyfall.tracker.path_shape import PathShape
 from pennyfall.tracker.pixel_track import PixelTrack
 
 PLACES = 9
 """Chosen by us: places of the stroke at which the shifts are looked at; a cubic needs four."""
+PATH_FRAMES = 50
+"""Chosen by us: frames from which the path is told anew; its change needs fewer than the path itself."""
 LAUNCH_WAY_M = 0.12
 """Chosen by us: half of the way on which a ball of middling speed is watched for its launch."""
 UP = np.array([0.0, 0.0, 1.0])
@@ -29,11 +33,13 @@ def scale_errors(
     pixel: PixelTrack,
     tag: AddressedTag,
     path: PathShape,
+    turn: Estimate | None,
 ) -> tuple[ScaleErrors, float]:
     """Return how each source shifts places, and the relative sd of the stroke's whole length.
 
     Each source is moved by one standard deviation and the places of the stroke are taken anew; independent
-    sources add in quadrature (JCGM 100:2008, 5.1.3, by finite differences).
+    sources add in quadrature (JCGM 100:2008, 5.1.3, by finite differences). `turn` is what was known of the
+    path beforehand; None where the tag's size did not tell the path.
     """
     camera = pose.camera.moved_to(origin, x_axis)
     seen_px = _spread_places(camera, pixel, tag)
@@ -55,11 +61,23 @@ def scale_errors(
         start, end = of.meet_plane(ball_px, np.array([0.0, 0.0, BALL_RADIUS_M]), UP)
         return float(np.hypot(*(end - start)[:2]))
 
+    few = _few_frames(pixel)
+
+    def path_through(of: Camera) -> FloatArray:
+        """Return turn and curvature: an unknown lens bends the path that the tag's size tells, too."""
+        if turn is None:
+            return np.zeros(2)
+        point = of.meet_plane(address_px, np.array([0.0, 0.0, tag.point_m[2]]), UP)[0]
+        told = told_path(FrameCameras(of, {}), few, replace(tag, point_m=point), turn)
+        return np.array([told.turn_rad.value, told.curvature_per_m.value])
+
     best = np.array([tag.point_m[2], path.turn_rad.value, path.curvature_per_m.value])
     sds = np.array([tag.height_m.sd, path.turn_rad.sd, path.curvature_per_m.sd])
     base = along(camera, *best)
     cameras = [one.moved_to(origin, x_axis) for one in pose.perturbed()]
-    shifts = [along(one, *best) - base for one in cameras]
+    told = path_through(camera)
+    bent = [np.append(best[0], best[1:] + path_through(one) - told) for one in cameras]
+    shifts = [along(one, *each) - base for one, each in zip(cameras, bent, strict=True)]
     shifts += [along(camera, *(best + step)) - base for step in np.diag(sds)]
     balls = [ball_way(one) / LAUNCH_WAY_M - 1 for one in cameras]
     # Height and path of the head say nothing about the ball.
@@ -83,3 +101,16 @@ def _spread_places(camera: Camera, pixel: PixelTrack, tag: AddressedTag) -> Floa
     wanted = np.linspace(place[seen].min(), place[seen].max(), PLACES)
     nearest = [seen[np.argmin(np.abs(place[seen] - each))] for each in wanted]
     return np.asarray(pixel.centre_px[nearest])
+
+
+def _few_frames(pixel: PixelTrack) -> PixelTrack:
+    every = slice(None, None, max(len(pixel.time_s) // PATH_FRAMES, 1))
+    return replace(
+        pixel,
+        time_s=pixel.time_s[every],
+        seen=pixel.seen[every],
+        centre_px=pixel.centre_px[every],
+        covariance_px2=pixel.covariance_px2[every],
+        jacobian=pixel.jacobian[every],
+        stretch_covariance=pixel.stretch_covariance[every],
+    )

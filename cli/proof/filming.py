@@ -140,9 +140,8 @@ def _head(
     stretch = STRETCH_SD * draw.standard_normal((count, 2, 2))
     stretch += np.eye(2) * SIZE_BIAS_SD * draw.standard_normal()
     reach = places[:, None, None] / SIZE_DRIFT_REACH_M
-    stretch += (
-        np.eye(2) * SIZE_DRIFT_SD * (reach * draw.standard_normal() + reach**2 * draw.standard_normal())
-    )
+    drift = SIZE_DRIFT_SD * draw.standard_normal(2)
+    stretch += np.eye(2) * (drift[0] * reach + drift[1] * reach**2)
     seen = _in_picture(pixels, conditions.picture)
     for _ in range(conditions.gaps):
         first = int(draw.integers(5, count - 20))

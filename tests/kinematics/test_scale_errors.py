@@ -16,7 +16,7 @@ def moving(time: FloatArray) -> FloatArray:
     """Return position, velocity, acceleration and jerk of x = 0.25 sin(3 t) about address."""
     phase = 3 * time
     parts = [np.sin(phase), 3 * np.cos(phase), -9 * np.sin(phase), -27 * np.cos(phase)]
-    return 0.25 * np.stack(parts, axis=-1) + np.array([ADDRESS_M, 0.0, 0.0, 0.0])
+    return np.asarray(0.25 * np.stack(parts, axis=-1) + np.array([ADDRESS_M, 0.0, 0.0, 0.0]))
 
 
 def test_a_bent_path_is_the_shifted_place_and_its_derivatives() -> None:
@@ -26,7 +26,7 @@ def test_a_bent_path_is_the_shifted_place_and_its_derivatives() -> None:
 
     def shifted(at: FloatArray) -> FloatArray:
         s = moving(at)[:, 0] - ADDRESS_M
-        return s + SHIFTS @ np.stack([s, s**2, s**3]) + ADDRESS_M
+        return np.asarray(s + SHIFTS @ np.stack([s, s**2, s**3]) + ADDRESS_M)
 
     before, here, after = shifted(time - h), shifted(time), shifted(time + h)
     assert bent[:, :, 0] == pytest.approx(here, abs=1e-12)
