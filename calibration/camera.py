@@ -46,12 +46,38 @@ class Camera:
         )
         return np.asarray(pixels, dtype=np.float64).reshape(-1, 2)
 
+    def project_nearby(self, points: FloatArray) -> tuple[FloatArray, FloatArray]:
+        """Return the pixels of world points and how they change with the points.
+
+        Parameters
+        ----------
+        points : FloatArray
+            World points, shape (n, 3) [m].
+
+        Returns
+        -------
+        tuple[FloatArray, FloatArray]
+            Pixels, shape (n, 2) [px], and their derivatives by the point, shape (n, 2, 3) [px/m].
+
+        """
+        rotation_vector, _ = cv2.Rodrigues(self.rotation)
+        pixels, derivatives = cv2.projectPoints(
+            np.asarray(points, dtype=np.float64).reshape(-1, 1, 3),
+            rotation_vector,
+            self.translation,
+            self.matrix,
+            self.distortion,
+        )
+        by_translation = derivatives[:, 3:6].reshape(-1, 2, 3)  # a step of the point in the camera's axes
+        return np.asarray(pixels, dtype=np.float64).reshape(-1, 2), by_translation @ self.rotation
+
     def rays(self, pixels: FloatArray) -> FloatArray:
         """Return the directions of the rays through pixels, (n, 2) [px] -> (n, 3), not normalised."""
         ideal = cv2.undistortPoints(
             np.asarray(pixels, dtype=np.float64).reshape(-1, 1, 2), self.matrix, self.distortion
         ).reshape(-1, 2)
-        return np.column_stack([ideal, np.ones(len(ideal))]) @ self.rotation
+        directions: FloatArray = ideal @ self.rotation[:2] + self.rotation[2]
+        return directions
 
     def meet_plane(self, pixels: FloatArray, point: FloatArray, normal: FloatArray) -> FloatArray:
         """Return where the rays through `pixels` meet a plane.
@@ -72,9 +98,9 @@ class Camera:
         """
         directions = self.rays(pixels)
         centre = self.centre
-        along = np.sum(directions * normal, axis=-1)
+        along = (directions * normal).sum(axis=-1)
         with np.errstate(divide="ignore", invalid="ignore"):
-            depth = np.sum((point - centre) * normal, axis=-1) / along
+            depth = ((point - centre) * normal).sum(axis=-1) / along
             depth = np.where(np.isfinite(depth) & (depth > 0), depth, np.nan)
         return np.asarray(centre + depth[:, None] * directions, dtype=np.float64)
 

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import replace
+from statistics import median
 
 import numpy as np
 
@@ -37,6 +39,8 @@ _STOPPED_MPS, _STOPPED_S, _STOPPED_M = 0.03, 0.12, 0.0006
 _SPEED_CHANGE, _SPEED_SLACK_MPS = 0.35, 0.15
 """Between two frames a rolling ball keeps its speed to this share (an exposure across the impact
 included)."""
+_VELOCITY_SIGHTINGS = 4
+"""Sightings the velocity is taken from: chosen by us: fewer pass on their scatter, more lag."""
 _SMEAR_FRAMES = 12
 """Moving frames from which the exposure is learned: chosen by us, the median of these settles it."""
 _USUAL_SMEAR_SHARE = 0.25
@@ -70,7 +74,11 @@ class BallInMotion:
         self._left_s = left_s
         self.sightings: list[Sighting] = []
         """Where it was seen, in order of time."""
+        self._velocity = np.full(3, np.nan)
+        """Velocity over the last few sightings [m/s]; NaN before the second."""
         self._smear_shares: list[float] = []
+        self._smear_share = _USUAL_SMEAR_SHARE
+        """Exposure as a share of the frame interval, as far as it is learned."""
         self._early: list[Picture] = []
 
     @property
@@ -78,8 +86,7 @@ class BallInMotion:
         """Whether it went far enough to have left."""
         if len(self.sightings) < 2:
             return False
-        way = np.hypot(*(self.sightings[-1].centre_m - self._rest.place_m)[:2])
-        return bool(way > _UNDER_WAY_M)
+        return _apart(self.sightings[-1].centre_m, self._rest.place_m) > _UNDER_WAY_M
 
     @property
     def exposure_s(self) -> float:
@@ -88,16 +95,18 @@ class BallInMotion:
             return 0.0
         first, last = self.sightings[0], self.sightings[-1]
         interval_s = (last.time_s - first.time_s) / max(last.frame - first.frame, 1)
-        return self._smear_share() * interval_s
+        return self._smear_share * interval_s
 
     @property
     def stopped(self) -> bool:
         """Whether it has come to lie."""
         now_s = self.sightings[-1].time_s
-        lately = [each for each in self.sightings if now_s - each.time_s <= _STOPPED_S]
-        if now_s - self.sightings[0].time_s < _STOPPED_S or len(lately) < 3:
+        if now_s - self.sightings[0].time_s < _STOPPED_S:
             return False
-        travel = float(np.hypot(*(lately[-1].centre_m - lately[0].centre_m)[:2]))
+        lately = [each for each in self.sightings if now_s - each.time_s <= _STOPPED_S]
+        if len(lately) < 3:
+            return False
+        travel = _apart(lately[-1].centre_m, lately[0].centre_m)
         return travel <= max(_STOPPED_MPS * (lately[-1].time_s - lately[0].time_s), _STOPPED_M)
 
     def out_of(self, picture: Picture) -> bool:
@@ -121,12 +130,14 @@ class BallInMotion:
 
     def take(self, picture: Picture, seen: Sighting) -> None:
         """Take a sighting as its own, and learn the exposure from the first ones."""
-        way = float(np.hypot(*(seen.centre_m - self._rest.place_m)[:2]))
+        way = _apart(seen.centre_m, self._rest.place_m)
         if len(self.sightings) > 1 and not self.under_way and way > _UNDER_WAY_M:
             # What stirred before, by a codec's hand or a nudge, was the ball at rest: it leaves only now.
             self.sightings.clear()
             self._early.clear()
         self.sightings.append(seen)
+        if len(self.sightings) > 1:
+            self._velocity = _velocity(self.sightings[-_VELOCITY_SIGHTINGS:])
         if len(self.sightings) <= _SMEAR_FRAMES:
             self._early.append(
                 self._bare_if_smeared(picture).piece(
@@ -141,18 +152,18 @@ class BallInMotion:
         count = min(len(self._early), len(moving))
         if count < _LEAST_TO_RELOCATE or exposure_s == 0.0:
             return list(moving)
-        t = np.array([each.time_s for each in moving[1:count]])  # the first may lie across the impact
+        t = np.array([each.time_s for each in moving[:count]])
         x = np.array([each.centre_m for each in moving[1:count]])
+        places, velocities = _along_parabola(t[1:], x, t)  # the first may lie across the impact
         again = []
-        for seen, piece in zip(moving[:count], self._early, strict=False):
-            place, velocity = _along_parabola(t, x, seen.time_s)
+        for seen, piece, place, velocity in zip(moving, self._early, places, velocities, strict=False):
             smear = velocity * exposure_s
             better = locate(piece, place, self._rest.looks, reach_m=AGAIN_M, smear_m=smear)
             if better is not None:
                 again.append(better)
                 continue
-            off = float(np.hypot(*(seen.centre_m - place)[:2]))
-            across_impact = 0.25 * float(np.hypot(smear[0], smear[1])) if seen is moving[0] else 0.0
+            off = _apart(seen.centre_m, place)
+            across_impact = 0.25 * math.hypot(smear[0], smear[1]) if seen is moving[0] else 0.0
             if off < max(_ASTRAY_M, _ASTRAY_SDS * float(seen.sd_m[0])) + across_impact:
                 again.append(seen)
         return again + moving[count:]
@@ -176,7 +187,7 @@ class BallInMotion:
             ways=ways,
             least_m=0.0,
             most_m=min(reach, 0.5),
-            smear_share=self._smear_share(),
+            smear_share=self._smear_share,
         )
         return None if ahead is None or _behind_head(ahead, head_m) else ahead
 
@@ -190,12 +201,12 @@ class BallInMotion:
         last, before = self.sightings[-1], self.sightings[-2]
         looks = self._rest.looks
         elapsed = picture.time_s - last.time_s
-        velocity = self._velocity()
+        velocity = self._velocity
         interval = (last.time_s - before.time_s) / max(last.frame - before.frame, 1)
         place = self._expected(picture.time_s)
-        smear = velocity * self._smear_share() * interval
+        smear = velocity * self._smear_share * interval
         bare = self._with_floor(picture)
-        smeared = float(np.hypot(smear[0], smear[1])) > _SMEARED_M
+        smeared = math.hypot(smear[0], smear[1]) > _SMEARED_M
         usual = bare if smeared else picture
         seen = locate(usual, place, looks, reach_m=AGAIN_M, smear_m=smear)
         if seen is None:
@@ -203,7 +214,7 @@ class BallInMotion:
         if seen is None and not smeared:
             seen = locate(bare, place, looks, smear_m=smear)
         if seen is None or not _steady(seen, last, velocity):
-            speed = float(np.hypot(*velocity[:2]))
+            speed = math.hypot(velocity[0], velocity[1])
             slack = (_SPEED_CHANGE * speed + _SPEED_SLACK_MPS) * elapsed
             seen = locate_ahead(
                 bare,
@@ -212,32 +223,20 @@ class BallInMotion:
                 ways=(1 if velocity[0] >= 0 else -1,),
                 least_m=speed * elapsed - slack,
                 most_m=speed * elapsed + slack,
-                smear_share=interval / elapsed * self._smear_share(),
+                smear_share=interval / elapsed * self._smear_share,
             )
         return seen if seen is not None and _steady(seen, last, velocity) else None
 
-    def _velocity(self) -> FloatArray:
-        """Return the velocity from the last few sightings, shape (3,) [m/s]."""
-        last = self.sightings[-4:]
-        t = np.array([each.time_s for each in last])
-        x = np.array([each.centre_m for each in last])
-        t -= t.mean()
-        return np.asarray(t @ (x - x.mean(axis=0)) / (t @ t), dtype=np.float64)
-
     def _expected(self, time_s: float) -> FloatArray:
         last = self.sightings[-1]
-        place = last.centre_m + self._velocity() * (time_s - last.time_s)
+        place = last.centre_m + self._velocity * (time_s - last.time_s)
         place[2] = BALL_RADIUS_M
         return place
-
-    def _smear_share(self) -> float:
-        return float(np.median(self._smear_shares)) if self._smear_shares else _USUAL_SMEAR_SHARE
 
     def _with_floor(self, picture: Picture) -> Picture:
         """Add the floor as it was when the ball lay, once the ball is clear of its old place."""
         rest = self._rest
-        way = self._expected(picture.time_s) - rest.place_m
-        clear = float(np.hypot(way[0], way[1])) > _CLEAR_M
+        clear = _apart(self._expected(picture.time_s), rest.place_m) > _CLEAR_M
         same = picture.camera is rest.camera and picture.luma.shape == rest.floor.shape
         return replace(picture, floor=rest.floor) if clear and same else picture
 
@@ -246,8 +245,8 @@ class BallInMotion:
             return picture
         last, before = self.sightings[-1], self.sightings[-2]
         interval = (last.time_s - before.time_s) / max(last.frame - before.frame, 1)
-        smear = self._velocity() * self._smear_share() * interval
-        return self._with_floor(picture) if float(np.hypot(smear[0], smear[1])) > _SMEARED_M else picture
+        smear = self._velocity * self._smear_share * interval
+        return self._with_floor(picture) if math.hypot(smear[0], smear[1]) > _SMEARED_M else picture
 
     def _note_smear(self, picture: Picture) -> None:
         """Learn the exposure from the first moving frames: the smear that explains the edges best."""
@@ -255,38 +254,52 @@ class BallInMotion:
             return
         last, before = self.sightings[-1], self.sightings[-2]
         interval = (last.time_s - before.time_s) / max(last.frame - before.frame, 1)
-        path = self._velocity() * interval
+        path = self._velocity * interval
         ends = picture.camera.project(np.vstack([last.centre_m, last.centre_m + path]))
         step_px = ends[1] - ends[0]
-        length_px = float(np.hypot(*step_px))
+        length_px = math.hypot(*step_px)
         if length_px < _LEAST_STEP_PX:
             return
         outline = last.fit.outline
         luma, origin = without_floor(
             self._with_floor(picture), last.fit.centre_px, outline.radius_px, self._rest.looks
         )
-        smear_px = smear_length(luma, outline.moved(-origin), step_px / length_px)
+        smear_px = smear_length(luma, outline, step_px / length_px, origin_px=origin)
         if np.isfinite(smear_px):
             self._smear_shares.append(min(smear_px / length_px, 1.0))
+            self._smear_share = median(self._smear_shares)
+
+
+def _apart(one: FloatArray, other: FloatArray) -> float:
+    """Return the distance of two places over the floor, or the change of a velocity."""
+    return math.hypot(one[0] - other[0], one[1] - other[1])
 
 
 def _behind_head(seen: Sighting, head_m: FloatArray | None) -> bool:
     """Whether a sighting is where the head is, and not ahead of it."""
-    return head_m is not None and float(np.hypot(*(seen.centre_m - head_m)[:2])) < 1.2 * BALL_RADIUS_M
+    return head_m is not None and _apart(seen.centre_m, head_m) < 1.2 * BALL_RADIUS_M
 
 
-def _along_parabola(t: FloatArray, x: FloatArray, at_s: float) -> tuple[FloatArray, FloatArray]:
-    """Return floor place and velocity at an instant from a parabola, shapes (3,) each."""
+def _velocity(sightings: list[Sighting]) -> FloatArray:
+    """Return the velocity over some sightings by least squares, shape (3,) [m/s]."""
+    t = np.array([each.time_s for each in sightings])
+    t -= t.sum() / len(t)
+    velocity: FloatArray = t @ np.array([each.centre_m for each in sightings]) / (t @ t)
+    return velocity
+
+
+def _along_parabola(t: FloatArray, x: FloatArray, at_s: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """Return floor places and velocities at some instants from a parabola, shapes (n, 3) each."""
     middle, reach = float(t.mean()), float(np.ptp(t))
     curve = np.linalg.lstsq(np.vander((t - middle) / reach, 3, increasing=True), x, rcond=None)[0]
-    since = (at_s - middle) / reach
-    place = curve[0] + curve[1] * since + curve[2] * since**2
-    place[2] = BALL_RADIUS_M
-    return place, np.asarray((curve[1] + 2.0 * curve[2] * since) / reach, dtype=np.float64)
+    since = ((at_s - middle) / reach)[:, None]
+    places = curve[0] + curve[1] * since + curve[2] * since**2
+    places[:, 2] = BALL_RADIUS_M
+    return places, np.asarray((curve[1] + 2.0 * curve[2] * since) / reach, dtype=np.float64)
 
 
 def _steady(seen: Sighting, last: Sighting, velocity: FloatArray) -> bool:
     """Whether a sighting continues the motion."""
     measured = (seen.centre_m - last.centre_m) / (seen.time_s - last.time_s)
-    change = float(np.hypot(*(measured - velocity)[:2]))
-    return change <= _SPEED_CHANGE * float(np.hypot(*velocity[:2])) + _SPEED_SLACK_MPS
+    speed = math.hypot(velocity[0], velocity[1])
+    return _apart(measured, velocity) <= _SPEED_CHANGE * speed + _SPEED_SLACK_MPS

@@ -18,9 +18,8 @@ OUTLINE_POINTS = 72
 each other."""
 
 _ANGLES = np.linspace(0.0, 2.0 * np.pi, OUTLINE_POINTS, endpoint=False)
-_CIRCLE = np.column_stack([np.cos(_ANGLES), np.sin(_ANGLES)])
+_DISC = np.column_stack([np.ones(OUTLINE_POINTS), np.cos(_ANGLES), np.sin(_ANGLES)])
 _NEXT, _PREVIOUS = (np.roll(np.arange(OUTLINE_POINTS), shift) for shift in (-1, 1))
-_YZX, _ZXY = [1, 2, 0], [2, 0, 1]
 _QUARTER_TURN = np.array([1.0, -1.0])
 
 
@@ -64,7 +63,7 @@ def on_floor(camera: Camera, pixels: FloatArray) -> FloatArray:
     return camera.meet_plane(pixels, np.array([0.0, 0.0, BALL_RADIUS_M]), np.array([0.0, 0.0, 1.0]))
 
 
-def ball_outline(camera: Camera, centre_m: FloatArray) -> Outline:
+def ball_outline(camera: Camera, centre_m: FloatArray, scale: float = 1.0) -> Outline:
     """Project a ball's silhouette.
 
     Parameters
@@ -73,6 +72,8 @@ def ball_outline(camera: Camera, centre_m: FloatArray) -> Outline:
         The camera in the world of `centre_m`.
     centre_m : FloatArray
         The ball's centre, shape (3,) [m].
+    scale : float
+        Its size in the picture over the size the camera predicts.
 
     Returns
     -------
@@ -80,27 +81,29 @@ def ball_outline(camera: Camera, centre_m: FloatArray) -> Outline:
         The image of the circle along which the rays from the camera touch the ball.
 
     """
-    middle, first, second = _touching_circles(camera, centre_m[None, :])
-    pixels = camera.project(np.vstack([centre_m, middle + _CIRCLE @ np.vstack([first, second])]))
+    points_m = np.empty((1 + OUTLINE_POINTS, 3))
+    points_m[0] = centre_m
+    points_m[1:] = _DISC @ _touching_circles(camera, centre_m)
+    pixels = camera.project(points_m)
     centre, points = pixels[0], pixels[1:]
     along = points[_NEXT] - points[_PREVIOUS]
     normals = along[:, ::-1] * _QUARTER_TURN
-    normals /= np.sqrt(np.einsum("ij,ij->i", normals, normals))[:, None]
-    spokes = points - centre
+    normals /= np.hypot(normals[:, 0], normals[:, 1])[:, None]
+    spokes = scale * (points - centre)
     if normals[0] @ spokes[0] < 0:
         normals = -normals
     return Outline(
         centre_px=centre,
-        points_px=points,
+        points_px=centre + spokes,
         normals=normals,
-        radius_px=float(np.sqrt(np.einsum("ij,ij->i", spokes, spokes)).mean()),
+        radius_px=float(np.hypot(spokes[:, 0], spokes[:, 1]).sum()) / OUTLINE_POINTS,
     )
 
 
 def rough_outlines(camera: Camera, centres_m: FloatArray, count: int) -> tuple[FloatArray, FloatArray]:
     """Return many balls' outlines as ellipses, quickly, for voting.
 
-    The ellipse agrees with the silhouette to second order in ball size over distance (well under a pixel).
+    The ellipse agrees with the silhouette to first order in ball size over distance (well under a pixel).
 
     Parameters
     ----------
@@ -114,38 +117,43 @@ def rough_outlines(camera: Camera, centres_m: FloatArray, count: int) -> tuple[F
     Returns
     -------
     tuple[FloatArray, FloatArray]
-        Points, shape (n, count, 2) [px], and outward unit normals of the same shape.
+        Points, shape (n, count, 2) [px], and outward unit normals of the same shape; transposed, they are
+        contiguous in memory.
 
     """
-    n = len(centres_m)
-    middle, first, second = _touching_circles(camera, centres_m)
-    pixels = camera.project(np.vstack([middle + first, middle - first, middle + second, middle - second]))
-    right, left, top, bottom = pixels.reshape(4, n, 1, 2)
-    centre = 0.25 * (right + left + top + bottom)
-    semi_a, semi_b = 0.5 * (right - left), 0.5 * (top - bottom)
-    angle = np.linspace(0.0, 2.0 * np.pi, count, endpoint=False)[None, :, None]
-    points = centre + np.cos(angle) * semi_a + np.sin(angle) * semi_b
-    along = np.cos(angle) * semi_b - np.sin(angle) * semi_a
-    normals = np.stack([along[..., 1], -along[..., 0]], axis=-1)
-    normals /= np.linalg.norm(normals, axis=-1, keepdims=True)
-    inward = np.sum(normals[:, 0] * (points - centre)[:, 0], axis=-1) < 0
-    normals[inward] *= -1.0
-    return points, normals
+    middle, first, second = _touching_circles(camera, centres_m).swapaxes(0, 1)
+    pixels, slopes = camera.project_nearby(middle)
+    a = np.einsum("nij,nj->in", slopes, first)
+    b = np.einsum("nij,nj->in", slopes, second)
+    b *= np.sign(a[0] * b[1] - a[1] * b[0])  # now all run the same way round
+    angle = np.linspace(0.0, 2.0 * np.pi, count, endpoint=False)[:, None]
+    across, along = np.cos(angle), np.sin(angle)
+    points = pixels.T[:, None, :] + across * a[:, None, :] + along * b[:, None, :]
+    normals = across * b[::-1, None, :] - along * a[::-1, None, :]
+    normals[1] *= -1.0
+    normals /= np.sqrt(normals[0] ** 2 + normals[1] ** 2)
+    return points.T, normals.T
 
 
-def _touching_circles(camera: Camera, centres_m: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray]:
-    """Return middles and perpendicular half-axes of the circles where rays touch the balls."""
-    to_camera = camera.centre - centres_m
-    distance = np.sqrt(np.einsum("ij,ij->i", to_camera, to_camera))[:, None]
-    axis = to_camera / distance
+def _touching_circles(camera: Camera, centres_m: FloatArray) -> FloatArray:
+    """Return middle and perpendicular half-axes of the circle where rays touch each ball.
+
+    One ball or many, shape (..., 3) -> (..., 3, 3); the half-axes are the cross products of the ray with the
+    camera's y axis, which is never along a ray into the picture, and of the ray with that.
+    """
+    x, y, z = (centres_m @ camera.rotation.T + camera.translation).T  # in the camera's axes
+    across, distance = np.hypot(x, z), np.sqrt(x * x + y * y + z * z)
     share = BALL_RADIUS_M / distance  # sine of the half-angle under which the ball is seen
-    middle = centres_m + BALL_RADIUS_M * share * axis
-    radius = BALL_RADIUS_M * np.sqrt(1.0 - share**2)
-    first = _cross(axis, camera.rotation[1:2])  # the camera's y axis is never along a ray into the picture
-    first /= np.sqrt(np.einsum("ij,ij->i", first, first))[:, None]
-    return middle, radius * first, radius * _cross(axis, first)
-
-
-def _cross(a: FloatArray, b: FloatArray) -> FloatArray:
-    """Return the cross products of rows; a tenth of the time of numpy's general one for single rows."""
-    return a[:, _YZX] * b[:, _ZXY] - a[:, _ZXY] * b[:, _YZX]
+    nearer = -BALL_RADIUS_M * share / distance
+    first = BALL_RADIUS_M * np.sqrt(1.0 - share**2) / across
+    second = first / distance
+    axes = np.array(
+        [
+            [nearer * x, nearer * y, nearer * z],
+            [first * z, 0.0 * x, -first * x],
+            [second * x * y, -second * across**2, second * y * z],
+        ]
+    )
+    in_world: FloatArray = axes.T.swapaxes(-1, -2) @ camera.rotation
+    in_world[..., 0, :] += centres_m
+    return in_world

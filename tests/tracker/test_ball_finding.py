@@ -76,6 +76,21 @@ def test_a_third_hidden_by_the_head_moves_the_centre_by_less_than_its_stated_err
     assert centre_error_px(scene, fit.centre_px) < max(0.6, 4.0 * fit.sd_px)
 
 
+def test_a_piece_of_the_picture_gives_the_same_outline_as_the_whole() -> None:
+    """The sampled pixels are the same; their places are rounded to single precision at other magnitudes."""
+    scene = Scene(camera=camera_at(1.0, 50.0), ambient=0.6)
+    luma = scene.frame(BALL_M, None)
+    outline = ball_outline(scene.camera, BALL_M + np.array([0.002, 0.001, 0.0]))
+    corner = np.floor(outline.centre_px - 3.0 * outline.radius_px).astype(int)
+    far = corner + int(6.0 * outline.radius_px)
+    piece = luma[corner[1] : far[1], corner[0] : far[0]].copy()
+    whole = fit_outline(luma, outline, reach_px=0.35 * outline.radius_px)
+    part = fit_outline(piece, outline, reach_px=0.35 * outline.radius_px, origin_px=corner.astype(np.float64))
+    assert whole is not None
+    assert part is not None
+    np.testing.assert_allclose(part.centre_px, whole.centre_px, atol=0.1)
+
+
 @pytest.mark.parametrize(("smear_m", "worst_px"), [(0.005, 1.0), (0.012, 1.5), (0.021, 2.5)])
 def test_a_smeared_ball_is_located_at_mid_exposure(smear_m: float, worst_px: float) -> None:
     """Stay within four stated standard deviations, and a tenth of the radius (24 px) at half a ball's smear.
