@@ -17,9 +17,10 @@ OUTLINE_POINTS = 72
 """Chosen by us: every 5 degrees is a point every 1 to 3 pixels at the usual sizes, closer ones only repeat
 each other."""
 
-_ANGLES = np.linspace(0.0, 2.0 * np.pi, OUTLINE_POINTS, endpoint=False)
-_DISC = np.column_stack([np.ones(OUTLINE_POINTS), np.cos(_ANGLES), np.sin(_ANGLES)])
-_NEXT, _PREVIOUS = (np.roll(np.arange(OUTLINE_POINTS), shift) for shift in (-1, 1))
+_ANGLES = np.arange(-1, OUTLINE_POINTS + 1) * (2.0 * np.pi / OUTLINE_POINTS)
+_RING = np.column_stack([np.ones(len(_ANGLES)), np.cos(_ANGLES), np.sin(_ANGLES)])
+"""A circle by its middle and two half-axes, with one point more at either end: each has two neighbours."""
+_CENTRE_AND_RING = np.vstack([np.zeros(3), _RING])
 _QUARTER_TURN = np.array([1.0, -1.0])
 
 
@@ -81,12 +82,9 @@ def ball_outline(camera: Camera, centre_m: FloatArray, scale: float = 1.0) -> Ou
         The image of the circle along which the rays from the camera touch the ball.
 
     """
-    points_m = np.empty((1 + OUTLINE_POINTS, 3))
-    points_m[0] = centre_m
-    points_m[1:] = _DISC @ _touching_circles(camera, centre_m)
-    pixels = camera.project(points_m)
-    centre, points = pixels[0], pixels[1:]
-    along = points[_NEXT] - points[_PREVIOUS]
+    pixels = camera.project(centre_m + _CENTRE_AND_RING @ _touching_circles(camera, centre_m))
+    centre, points = pixels[0], pixels[2:-1]
+    along = pixels[3:] - pixels[1:-2]
     normals = along[:, ::-1] * _QUARTER_TURN
     normals /= np.hypot(normals[:, 0], normals[:, 1])[:, None]
     spokes = scale * (points - centre)
@@ -122,7 +120,7 @@ def rough_outlines(camera: Camera, centres_m: FloatArray, count: int) -> tuple[F
 
     """
     middle, first, second = _touching_circles(camera, centres_m).swapaxes(0, 1)
-    pixels, slopes = camera.project_nearby(middle)
+    pixels, slopes = camera.project_nearby(centres_m + middle)
     a = np.einsum("nij,nj->in", slopes, first)
     b = np.einsum("nij,nj->in", slopes, second)
     b *= np.sign(a[0] * b[1] - a[1] * b[0])  # now all run the same way round
@@ -136,7 +134,7 @@ def rough_outlines(camera: Camera, centres_m: FloatArray, count: int) -> tuple[F
 
 
 def _touching_circles(camera: Camera, centres_m: FloatArray) -> FloatArray:
-    """Return middle and perpendicular half-axes of the circle where rays touch each ball.
+    """Return middle and perpendicular half-axes, from the ball's centre, of the circle where rays touch it.
 
     One ball or many, shape (..., 3) -> (..., 3, 3); the half-axes are the cross products of the ray with the
     camera's y axis, which is never along a ray into the picture, and of the ray with that.
@@ -155,5 +153,4 @@ def _touching_circles(camera: Camera, centres_m: FloatArray) -> FloatArray:
         ]
     )
     in_world: FloatArray = axes.T.swapaxes(-1, -2) @ camera.rotation
-    in_world[..., 0, :] += centres_m
     return in_world
