@@ -21,8 +21,8 @@ AT_REST_SD = np.array([START_SD[0], 2e-4, 1e-3, 1e-2])
 """Sds of a resting head [SI]: its position unknown; zero velocity, acceleration and jerk would make its
 covariance singular."""
 IMPACT_REACH_S = 0.08
-"""Chosen by us: how far from the impact a one-sided estimate there looks. The top of a brisk stroke lies three
-times as far, and with the whole swing loosened its instant was stated a tenth too unsure."""
+"""Chosen by us: how far from the impact a one-sided estimate there looks. The top of a brisk stroke lies
+three times as far; with the whole swing loosened its instant was stated a tenth too unsure."""
 NODE_SPACING_S = 0.005
 """Chosen by us: between nodes 5 ms apart an acceleration peak is read off to 0.1 %."""
 
