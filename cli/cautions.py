@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from pennyfall.kinematics.values import Caution
+from pennyfall.kinematics.values import Caution, ClipFacts
 from pennyfall.tracker.clip import Clip
 from pennyfall.tracker.cut_short import missing_bytes
 from pennyfall.tracker.following import Followed
@@ -51,9 +51,8 @@ def clip_cautions(clip: Clip) -> tuple[Caution, ...]:
     return tuple(notes)
 
 
-def framing_cautions(clip: Clip, followed: Followed) -> tuple[Caution, ...]:
+def framing_cautions(facts: ClipFacts, followed: Followed) -> tuple[Caution, ...]:
     """Return where the head leaves the picture, if it does."""
-    facts = clip.facts()
     leaving = left_the_picture(followed.head, (facts.width, facts.height))
     if leaving is None:
         return ()

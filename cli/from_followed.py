@@ -61,8 +61,9 @@ def measure_followed(clip: Clip, followed: Followed, options: MeasureOptions) ->
         better = slow_motion_instead(name, clip, placed) or cut_off_instead(clip, followed)
         raise better or error from None
     refuse_slow_motion(name, clip, motion.strokes)
+    facts = clip.facts()
     measurement = Measurement(
-        clip=clip.facts(),
+        clip=facts,
         calibration=_calibration_facts(followed, placed, options),
         tracking=TrackingFacts(
             method=options.method,
@@ -73,7 +74,7 @@ def measure_followed(clip: Clip, followed: Followed, options: MeasureOptions) ->
         strokes=tuple(_with_loose_object(with_picture_errors(stroke), options) for stroke in motion.strokes),
         warnings=(
             *clip_cautions(clip),
-            *framing_cautions(clip, followed),
+            *framing_cautions(facts, followed),
             *sight_cautions(followed, placed),
             *without_sheet_cautions(followed, placed, options.tags, size_stated=options.tag_sizes is None),
             *motion.cautions,

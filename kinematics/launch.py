@@ -145,13 +145,14 @@ def _fit(
     # The picture shows the mean place over the exposure, which at the departure is not that at its middle.
     spread = (np.arange(EXPOSURE_INSTANTS) + 0.5) / EXPOSURE_INSTANTS - 0.5
     instants = spread * smear_m / abs(start[1])
+    instants_s = time[:, None] + instants - origin
     since_start = np.where(moves, time - time[moves][0], 0.0)
 
     def residuals(parameters: FloatArray) -> FloatArray:
         departure, speed, deceleration, level, offset, drift, rolling = parameters
-        since = np.maximum(time[:, None] + instants - origin - departure, 0.0)
+        since = np.maximum(instants_s - departure, 0.0)
         travel = _travel(since, speed, deceleration, rolling_mean + rolling_sd * rolling).mean(axis=1)
-        smeared = np.where(moves, offset_sd * offset, 0.0) + drift_sd * drift * since_start
+        smeared = offset_sd * offset * moves + drift_sd * drift * since_start
         frames = (x - level - smeared - travel) / sd
         priors = np.array([(deceleration - decel_mean) / decel_sd, level / level_sd, offset, drift, rolling])
         return np.concatenate([_soften(frames), priors])
