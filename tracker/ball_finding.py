@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from dataclasses import dataclass
 
 import cv2
@@ -152,12 +151,13 @@ def vote(luma: LumaFrame, camera: Camera, places_m: FloatArray, *, keep: int) ->
     """
     points, normals = rough_outlines(camera, places_m, _VOTERS)
     height, width = luma.shape
-    u, v = points.T
+    (u, v), normals = points.T, normals.T
     inside = (u.min(axis=0) >= 1.0) & (u.max(axis=0) <= width - 2.0)
     inside &= (v.min(axis=0) >= 1.0) & (v.max(axis=0) <= height - 2.0)
     if not inside.any():
         return []
-    places_m, (u, v), normals = places_m[inside], points.T[:, :, inside], normals[inside]
+    if not inside.all():
+        places_m, u, v, normals = places_m[inside], u[:, inside], v[:, inside], normals[:, :, inside]
     half = _VOTERS // 2
     radius = 0.5 * upper_median(np.hypot(u[0] - u[half], v[0] - v[half]))
     reduction = max(1.0, radius / _COARSE_RADIUS_PX)
@@ -168,20 +168,18 @@ def vote(luma: LumaFrame, camera: Camera, places_m: FloatArray, *, keep: int) ->
     at_u = _nearest((u - columns.start + 0.5) * (size[0] / window.shape[1]) - 0.5, size[0])
     at_v = _nearest((v - rows.start + 0.5) * (size[1] / window.shape[0]) - 0.5, size[1])
     pixel = at_v * size[0] + at_u
-    outward = cv2.Sobel(coarse, cv2.CV_32F, 1, 0, ksize=3).take(pixel) * normals.T[0]
-    outward += cv2.Sobel(coarse, cv2.CV_32F, 0, 1, ksize=3).take(pixel) * normals.T[1]
+    outward = cv2.Sobel(coarse, cv2.CV_32F, 1, 0, ksize=3).take(pixel) * normals[0]
+    outward += cv2.Sobel(coarse, cv2.CV_32F, 0, 1, ksize=3).take(pixel) * normals[1]
     # The root, since one blazing edge must not outvote a whole outline.
     outward = np.copysign(np.sqrt(np.abs(outward)), outward)
     smooth = outward[_BEFORE] + outward + outward[_AFTER]
     score = np.abs(smooth).sum(axis=0)
 
     best: list[FloatArray] = []
-    for index in np.argsort(score)[::-1]:
-        place = places_m[index]
-        if all(math.dist(place[:2], other[:2]) >= _APART_M for other in best):
-            best.append(place)
-            if len(best) == keep:
-                break
+    while len(best) < keep and score.max() >= 0.0:
+        place = places_m[score.argmax()]
+        best.append(place)
+        score[np.hypot(places_m[:, 0] - place[0], places_m[:, 1] - place[1]) < _APART_M] = -1.0
     return best
 
 
