@@ -13,6 +13,9 @@ from pennyfall.calibration.lens import Lens
 from pennyfall.calibration.pose import Pose, solve_pose
 from pennyfall.cli.proof.conditions import (
     BALL_SHIFT_PX,
+    BALL_SMEAR_S,
+    BALL_SMEAR_SD,
+    BALL_SMEAR_UNHARMFUL_M,
     DISTORTION_SD,
     HEADING_RAD,
     HEIGHT_SD_M,
@@ -126,9 +129,7 @@ def _head(
     poses = [putter.pose(float(u)) for u in places]
     points = np.array([point for _, point in poses])
     axes = np.array([turn[:, :2] for turn, _ in poses])
-    # A long exposure shows the mean of where the tag was meanwhile.
-    within = conditions.exposure_s * (np.arange(EXPOSURE_STEPS) - (EXPOSURE_STEPS - 1) / 2) / EXPOSURE_STEPS
-    during = np.mean([performance.motion.position(time + each) for each in within], axis=0)
+    during = np.mean([performance.motion.position(each) for each in _exposed(conditions, time)], axis=0)
     gradient = projection_gradient(camera, points)
     along = axes[:, :, 0]
     pixels = camera.project(points + (during - places)[:, None] * along)
@@ -160,6 +161,12 @@ def _head(
         stretch_covariance=np.broadcast_to(STRETCH_SD**2 * np.eye(4), (count, 4, 4)),
         exposure_s=conditions.exposure_s,
     )
+
+
+def _exposed(conditions: Conditions, time: FloatArray) -> FloatArray:
+    """Return instants within the exposure of each frame, which shows their mean, shape (k, n) [s]."""
+    within = (np.arange(EXPOSURE_STEPS) - (EXPOSURE_STEPS - 1) / 2) / EXPOSURE_STEPS
+    return time + conditions.exposure_s * within[:, None]
 
 
 def _shown(pixels: FloatArray, skip_px: float) -> IntArray:
@@ -226,8 +233,9 @@ def _ball(
     draw: np.random.Generator,
 ) -> FollowedBall:
     ball = performance.balls[0]
-    way = ball.position(time)
+    way = np.mean([ball.position(each) for each in _exposed(conditions, time)], axis=0)
     moving = way > 0
+    way[moving] += _smear_error(conditions, performance, time[moving], draw)
     error = conditions.ball_noise_px * draw.standard_normal((len(time), 2))
     error[~moving] = error[0]
     error[moving] += BALL_SHIFT_PX * draw.standard_normal(2)
@@ -253,3 +261,14 @@ def _ball(
         confidence=1.0,
         departed=True,
     )
+
+
+def _smear_error(
+    conditions: Conditions, performance: Performance, time: FloatArray, draw: np.random.Generator
+) -> FloatArray:
+    """Return the error along the smear of a ball that moves, shape (n,) [m]."""
+    event = performance.strokes[0]
+    harm = max(event.ball_speed_mps * conditions.exposure_s - BALL_SMEAR_UNHARMFUL_M, 0.0)
+    first, left = harm * np.array(BALL_SMEAR_SD) * draw.standard_normal(2)
+    gone = np.minimum((time - event.impact_s) / BALL_SMEAR_S, 1.0)
+    return np.asarray(first * (1 - gone) + left * gone)
