@@ -4,36 +4,16 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
 
 from pennyfall.cli.proof.comparison import COMPARED
 from pennyfall.cli.proof.conditions import SOURCES
 from pennyfall.cli.proof.published import Result
 from pennyfall.cli.proof.scores import METHOD, BudgetRow, Rival, Score
 from pennyfall.cli.report.quantities import full_label, quantity
+from pennyfall.cli.report.written_table import Row, Table
 
 TARGET = (0.93, 0.97)
 """What the coverage of a 95 % interval should lie in."""
-
-
-@dataclass(frozen=True, kw_only=True, slots=True)
-class Row:
-    """One row: what it is about, and its cells."""
-
-    label: str
-    cells: tuple[str, ...]
-    flagged: bool = False
-    """Whether it misses its target by more than chance."""
-
-
-@dataclass(frozen=True, kw_only=True, slots=True)
-class Table:
-    """A table with its words."""
-
-    title: str
-    columns: tuple[str, ...]
-    rows: tuple[Row, ...]
-    note: str = ""
 
 
 def coverage_table(rate_hz: float, scores: Sequence[Score], missed: int) -> Table:
@@ -53,7 +33,7 @@ def coverage_table(rate_hz: float, scores: Sequence[Score], missed: int) -> Tabl
                     _times(each.over_state_bound),
                     _times(each.over_formula_bound),
                 ),
-                flagged=high < TARGET[0] or low > TARGET[1],
+                marked=high < TARGET[0] or low > TARGET[1],
             )
         )
     strokes = max(each.strokes for each in scores)

@@ -5,8 +5,8 @@ from __future__ import annotations
 import math
 import re
 from collections.abc import Sequence
-from dataclasses import dataclass
 
+from pennyfall.cli.report.written_table import Row, Table
 from pennyfall.kinematics.comparison import PairComparison, QuantityComparison
 from pennyfall.kinematics.condition_summary import ConditionSummary
 from pennyfall.kinematics.lesson_comparison import LessonComparison
@@ -15,25 +15,6 @@ from pennyfall.kinematics.wording import FOOT_M, shown
 
 UNKNOWN = "–"
 NO_BREAK_SPACE = "\u00a0"
-
-
-@dataclass(frozen=True, kw_only=True, slots=True)
-class Row:
-    """One line of a table."""
-
-    label: str
-    cells: tuple[str, ...]
-    claimed: bool = False
-
-
-@dataclass(frozen=True, kw_only=True, slots=True)
-class Table:
-    """Rows of written numbers."""
-
-    title: str
-    columns: tuple[str, ...]
-    rows: tuple[Row, ...]
-    note: str
 
 
 def pair_tables(comparison: LessonComparison) -> list[Table]:
@@ -105,7 +86,7 @@ def _pair_row(each: QuantityComparison) -> Row:
     g_low, g_high = pooled.effect.interval
     return Row(
         label=label(quantity),
-        claimed=each.claimed,
+        marked=each.claimed,
         cells=(
             f"{_signed(quantity, pooled.value)} ({_signed(quantity, low)} to {_signed(quantity, high)})"
             if math.isfinite(pooled.value)
