@@ -266,6 +266,7 @@ class _Equations:
     usable: BoolArray
     columns: FloatArray
     """Normal (u, v), spoke and offset, shape (4, n)."""
+    strength: FloatArray
     trust: FloatArray
 
 
@@ -281,7 +282,7 @@ def _equations(edges: _Edges, outline: Outline) -> _Equations | None:
     columns[3] = edges.offset_px
     strength = strength[usable]
     trust = np.minimum(strength / _strong(strength), 1.0) ** 2
-    return _Equations(usable, columns.compress(usable, axis=1), trust)
+    return _Equations(usable, columns.compress(usable, axis=1), strength, trust)
 
 
 def _nudge(
@@ -328,16 +329,16 @@ def _register(
     covariance = shared * residual_px**2 * inverse(solution.information)
     if not covariance.any():  # a singular system
         return None
-    step = np.zeros(len(edges.step))
-    step[equations.usable] = np.where(supporting, edges.step[equations.usable], 0.0)
+    supported = np.zeros(len(edges.step), dtype=np.bool_)
+    supported[equations.usable] = supporting
     return OutlineFit(
         outline=outline.moved(shift, scale),
         covariance_px2=covariance[:2, :2],
         scale=scale,
-        support=support / len(step),
-        contrast=upper_median(np.abs(step[step != 0])),
-        coherence=_coherence(step),
-        visible=np.count_nonzero(edges.visible) / len(step),
+        support=support / len(supported),
+        contrast=upper_median(equations.strength[supporting]),
+        coherence=_coherence(edges.step * supported),
+        visible=np.count_nonzero(edges.visible) / len(supported),
         residual_px=residual_px,
     )
 
