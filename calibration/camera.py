@@ -96,13 +96,7 @@ class Camera:
             camera.
 
         """
-        directions = self.rays(pixels)
-        centre = self.centre
-        along = (directions * normal).sum(axis=-1)
-        with np.errstate(divide="ignore", invalid="ignore"):
-            depth = ((point - centre) * normal).sum(axis=-1) / along
-            depth = np.where(np.isfinite(depth) & (depth > 0), depth, np.nan)
-        return np.asarray(centre + depth[:, None] * directions, dtype=np.float64)
+        return on_plane(self.centre, self.rays(pixels), point, normal)
 
     def moved_to(self, origin: FloatArray, x_axis: FloatArray) -> Camera:
         """Return the same camera in a world with another origin and x axis (both on the floor plane).
@@ -123,3 +117,23 @@ class Camera:
             rotation=self.rotation @ turn,
             translation=self.rotation @ origin + self.translation,
         )
+
+
+def on_plane(origin: FloatArray, directions: FloatArray, point: FloatArray, normal: FloatArray) -> FloatArray:
+    """Return where rays meet a plane, shape (n, 3) [m]; NaN as in `Camera.meet_plane`.
+
+    Parameters
+    ----------
+    origin : FloatArray
+        Where they start, shape (3,), or one a ray, shape (n, 3) [m].
+    directions : FloatArray
+        Shape (n, 3).
+    point, normal : FloatArray
+        A point of the plane [m] and its normal, shape (3,) each, or one a ray, shape (n, 3).
+
+    """
+    along = (directions * normal).sum(axis=-1)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        depth = ((point - origin) * normal).sum(axis=-1) / along
+        depth = np.where(np.isfinite(depth) & (depth > 0), depth, np.nan)
+    return np.asarray(origin + depth[:, None] * directions, dtype=np.float64)

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from pennyfall.calibration.camera import Camera
+from pennyfall.calibration.camera import Camera, on_plane
 from pennyfall.calibration.pose import Pose
 from pennyfall.kinematics.values import FloatArray
 from pennyfall.tracker.following import Followed, moved_camera
@@ -33,11 +33,17 @@ def frame_cameras(followed: Followed, pose: Pose) -> FrameCameras:
 
 def meet(cameras: FrameCameras, pixels: FloatArray, point: FloatArray, normal: FloatArray) -> FloatArray:
     """Return where each frame's pixel ray meets a plane (or its own), shape (n, 3); NaN where not seen."""
-    met = np.full((len(pixels), 3), np.nan)
+    return on_plane(*frame_rays(cameras, pixels), point, normal)
+
+
+def frame_rays(cameras: FrameCameras, pixels: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """Return origin and direction of each frame's pixel ray, shapes (n, 3); NaN where not seen."""
     seen = np.isfinite(pixels[:, 0])
-    point, normal = np.broadcast_to(point, met.shape), np.broadcast_to(normal, met.shape)
-    met[seen] = cameras.rest.meet_plane(pixels[seen], point[seen], normal[seen])
+    origins = np.tile(cameras.rest.centre, (len(pixels), 1))
+    directions = np.full((len(pixels), 3), np.nan)
+    directions[seen] = cameras.rest.rays(pixels[seen])
     for index, camera in cameras.moved.items():
         if index < len(seen) and seen[index]:
-            met[index] = camera.meet_plane(pixels[index : index + 1], point[index], normal[index])[0]
-    return met
+            origins[index] = camera.centre
+            directions[index] = camera.rays(pixels[index : index + 1])[0]
+    return origins, directions

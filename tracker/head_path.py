@@ -5,10 +5,11 @@ from __future__ import annotations
 import numpy as np
 
 from pennyfall.calibration.attitude import follow_attitude
+from pennyfall.calibration.camera import on_plane
 from pennyfall.calibration.tag_height import AddressedTag
 from pennyfall.kinematics.tracks import HeadTrack
 from pennyfall.kinematics.values import Estimate, FloatArray
-from pennyfall.tracker.frame_cameras import FrameCameras, meet
+from pennyfall.tracker.frame_cameras import FrameCameras, frame_rays, meet
 from pennyfall.tracker.path_shape import PathShape, fit_path, straight_path
 from pennyfall.tracker.pixel_track import PixelTrack
 
@@ -67,11 +68,12 @@ def _on_path(cameras: FrameCameras, pixel: PixelTrack, tag: AddressedTag, path: 
     count = len(pixel.time_s)
     along = np.zeros(count)
     points = np.full((count, 3), np.nan)
+    rays = frame_rays(cameras, pixel.centre_px)
     for _ in range(SURFACE_STEPS):
         slope = path.slope(along)
         touch = tag.point_m + np.column_stack([along, path.across(along), np.zeros(count)])
         normal = np.column_stack([-slope, np.ones(count), np.zeros(count)])
-        points = meet(cameras, pixel.centre_px, touch, normal)
+        points = on_plane(*rays, touch, normal)
         along = np.where(np.isfinite(points[:, 0]), points[:, 0] - tag.point_m[0], 0.0)
     return points
 

@@ -6,7 +6,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from pennyfall.calibration.camera import Camera
+from pennyfall.calibration.camera import Camera, on_plane
 from pennyfall.calibration.pose import Pose
 from pennyfall.calibration.tag_height import AddressedTag
 from pennyfall.kinematics.scale_errors import POWERS, ScaleErrors
@@ -48,13 +48,14 @@ def scale_errors(
 
     def along(of: Camera, height_m: float, turn: float, curvature: float) -> FloatArray:
         point = of.meet_plane(address_px, np.array([0.0, 0.0, height_m]), UP)[0]
+        rays = of.rays(seen_px)
         s = np.zeros(len(seen_px))
         for _ in range(SURFACE_STEPS):
             slope = turn + curvature * s
             across = turn * s + 0.5 * curvature * s**2
             touch = point + np.column_stack([s, across, np.zeros(len(s))])
             normal = np.column_stack([-slope, np.ones(len(s)), np.zeros(len(s))])
-            s = of.meet_plane(seen_px, touch, normal)[:, 0] - point[0]
+            s = on_plane(of.centre, rays, touch, normal)[:, 0] - point[0]
         return s
 
     def ball_way(of: Camera) -> float:
