@@ -84,16 +84,16 @@ def check_sound(
     """
     travel_s = distance_m / SOUND_MPS
     struck = [stroke for stroke in strokes if not stroke.practice and stroke.impact_s.known]
-    if slow_motion or not struck:
-        with opened(path) as container:
+    centres_s = [first_stamp_s + stroke.impact_s.value for stroke in struck]
+    with opened(path) as container:
+        if slow_motion or not struck:
             if not container.streams.audio:
                 return None
-        why = "the clip is re-timed, its sound is not" if slow_motion else "no ball was struck"
-        return _silent(travel_s, f"The sound was not used: {why}.")
+            why = "the clip is re-timed, its sound is not" if slow_motion else "no ball was struck"
+            return _silent(travel_s, f"The sound was not used: {why}.")
+        sounds = [listen(container, each - REACH_S - QUIET_S, each + REACH_S) for each in centres_s]
     heard = []
-    for stroke in struck:
-        centre_s = first_stamp_s + stroke.impact_s.value
-        sound = listen(path, centre_s - REACH_S - QUIET_S, centre_s + REACH_S)
+    for stroke, centre_s, sound in zip(struck, centres_s, sounds, strict=True):
         if sound is None:
             return None
         click = onset(sound, centre_s - REACH_S)
@@ -105,35 +105,34 @@ def check_sound(
     return _judge(tuple(heard), travel_s, distance_m)
 
 
-def listen(path: Path, from_s: float, to_s: float) -> Sound | None:
+def listen(container: Any, from_s: float, to_s: float) -> Sound | None:  # noqa: ANN401 - a PyAV object
     """Decode a stretch of a clip's sound; None where there is none.
 
     Parameters
     ----------
-    path : Path
+    container : av.container.InputContainer
         The clip.
     from_s, to_s : float
         The stretch, on the container's clock [s].
 
     """
     blocks: list[tuple[float, FloatArray]] = []
-    with opened(path) as container:
-        if not container.streams.audio or container.streams.audio[0].codec_context is None:
-            return None
-        stream = container.streams.audio[0]
-        rate_hz = float(stream.rate or 0)
-        if not rate_hz > 0:
-            return None
-        with contextlib.suppress(av.error.FFmpegError, OSError):  # damaged sound is heard up to its damage
-            seek_s = max(from_s - PRE_ROLL_S, 0.0)
-            container.seek(int(seek_s / stream.time_base), stream=stream, backward=True)
-            for block in container.decode(stream):
-                if block.time is None:
-                    continue
-                if block.time > to_s:
-                    break
-                if block.time + block.samples / rate_hz >= from_s:
-                    blocks.append((float(block.time), _mono(block)))
+    if not container.streams.audio or container.streams.audio[0].codec_context is None:
+        return None
+    stream = container.streams.audio[0]
+    rate_hz = float(stream.rate or 0)
+    if not rate_hz > 0:
+        return None
+    with contextlib.suppress(av.error.FFmpegError, OSError):  # damaged sound is heard up to its damage
+        seek_s = max(from_s - PRE_ROLL_S, 0.0)
+        container.seek(int(seek_s / stream.time_base), stream=stream, backward=True)
+        for block in container.decode(stream):
+            if block.time is None:
+                continue
+            if block.time > to_s:
+                break
+            if block.time + block.samples / rate_hz >= from_s:
+                blocks.append((float(block.time), _mono(block)))
     if not blocks:
         return Sound(start_s=from_s, rate_hz=rate_hz, wave=np.empty(0))
     return Sound(start_s=blocks[0][0], rate_hz=rate_hz, wave=np.concatenate([wave for _, wave in blocks]))

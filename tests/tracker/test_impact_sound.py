@@ -10,6 +10,7 @@ import pytest
 
 from pennyfall.demo_clips.clips import shipped_clips
 from pennyfall.kinematics.values import Estimate
+from pennyfall.tracker.container import opened
 from pennyfall.tracker.impact_sound import Sound, check_sound, listen, onset
 from tests.cli.synthetic import plateau_stroke
 
@@ -54,7 +55,8 @@ def test_the_clicks_of_the_shipped_clips_are_heard_within_their_interval() -> No
     heard = 0
     for clip in shipped_clips():
         for click_s in json.loads(clip.truth.read_text()).get("sound_clicks_container_s", []):
-            sound = listen(clip.path, click_s - 0.25 + 0.03, click_s + 0.18)
+            with opened(clip.path) as container:
+                sound = listen(container, click_s - 0.25 + 0.03, click_s + 0.18)
             assert sound is not None
             found = onset(sound, click_s - 0.12)
             assert abs(found.value - click_s) < 1.96 * found.sd
@@ -69,7 +71,8 @@ def test_the_offset_of_the_rendered_clip_is_the_way_of_its_sound(footage: Path) 
     impact_s = json.loads((folder / "late120_dec60.truth.json").read_text())["events_container_clock"][
         "impact_s"
     ]
-    sound = listen(folder / "late120_dec60.mp4", impact_s - 0.25, impact_s + 0.15)
+    with opened(folder / "late120_dec60.mp4") as container:
+        sound = listen(container, impact_s - 0.25, impact_s + 0.15)
     assert sound is not None
     found = onset(sound, impact_s - 0.15)
     assert abs(found.value - impact_s - 1.23 / 343.2) < 1.96 * found.sd
