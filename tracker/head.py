@@ -14,12 +14,12 @@ from pennyfall.tracker.frame import Frame, LumaFrame
 from pennyfall.tracker.level_tag import TYPICAL_TAG_HEIGHT_M, in_level_perspective
 from pennyfall.tracker.pattern import Pattern, TagPattern, Texture
 from pennyfall.tracker.pixel_track import PixelTrack, pixel_track
-from pennyfall.tracker.registration import Registration, plane_jacobian, register, rendered_patch
+from pennyfall.tracker.registration import Registration, plane_jacobian, register, rendered_patch, shifted
 from pennyfall.tracker.resting import LINEAR_RANGE_PX, RestingPattern
 from pennyfall.tracker.shutter_gauge import ShutterGauge
 from pennyfall.tracker.small_matrices import determinant, inverse
 from pennyfall.tracker.surrounded_tag import SurroundedTag
-from pennyfall.tracker.tag_search import search_tag
+from pennyfall.tracker.tag_search import address_part, search_tag
 from pennyfall.tracker.tags import Finder, homography_of
 
 LEAST_CORRELATION = 0.55
@@ -183,7 +183,7 @@ class TagFollower:
         gap_s = gap_s if np.isfinite(gap_s) else 0.0
         steady = 0 < gap_s < 1.5 * self._interval_s
         change = self._acceleration_px_s2 * gap_s if steady else np.zeros(2)
-        homography = _shifted(last.homography, (self._velocity_px_s + change) * gap_s)
+        homography = shifted(last.homography, (self._velocity_px_s + change) * gap_s)
         texture = self._texture(last.jacobian, self._velocity_px_s + 1.5 * change)
         stretch_sd = max(STRETCH_RATE * gap_s, 0.02) if gap_s > 0 else 0.2
         found = self._accepted(register(frame.luma, homography, texture, stretch_sd=stretch_sd))
@@ -267,7 +267,7 @@ class TagFollower:
             right, bottom = min(right, width), min(bottom, height)
         if right - left <= 2 * half + 1 or bottom - top <= 2 * half + 1:
             return None
-        aligned = _shifted(homography, np.array([column, row]) - centre)
+        aligned = shifted(homography, np.array([column, row]) - centre)
         template, mask = rendered_patch(texture, aligned, half_px=half)
         picture = luma[top:bottom, left:right].astype(np.float32)
         scores = cv2.matchTemplate(picture, template, cv2.TM_CCOEFF_NORMED, mask=mask)
@@ -276,7 +276,7 @@ class TagFollower:
         if scores[best] < least:
             return None
         place = np.array([left + best[1] + half, top + best[0] + half], dtype=np.float64)
-        return _shifted(aligned, place - np.array([column, row]))
+        return shifted(aligned, place - np.array([column, row]))
 
     def _patience(self, time_s: float) -> float:
         """Return how much rarer to look the longer the tag is gone: minutes of nothing must stay cheap."""
@@ -305,7 +305,10 @@ class TagFollower:
             corners = self._finder.find(frame.luma).get(self._tag_id)
         if corners is None and frame.time_s >= self._next_enlarged_s and max(frame.luma.shape) <= 2000:
             self._next_enlarged_s = frame.time_s + ENLARGED_SEEK_INTERVAL_S * self._patience(frame.time_s)
-            corners = self._finder.find(frame.luma, scale=2).get(self._tag_id)
+            part = (0, 0, *frame.luma.shape[::-1])
+            if self.camera is not None and self._good_look is None:
+                part = address_part(self.camera, TYPICAL_TAG_HEIGHT_M)
+            corners = self._finder.find_in(frame.luma, *part, scale=2).get(self._tag_id)
         if corners is None:
             return self._search(frame)
         homography = in_level_perspective(homography_of(corners, self._pattern.side_m), self.camera)
@@ -391,9 +394,3 @@ class TagFollower:
             self._usual_unexplained += USUAL_MEMORY * (unexplained - usual)
         if self._good_look is None or unexplained < 2 * self._usual_unexplained:
             self._good_look = found
-
-
-def _shifted(homography: FloatArray, shift_px: FloatArray) -> FloatArray:
-    step = np.eye(3)
-    step[:2, 2] = shift_px
-    return step @ homography

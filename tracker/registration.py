@@ -284,6 +284,11 @@ def _places(columns: NDArray[np.intp], rows: NDArray[np.intp], about_px: FloatAr
     return places
 
 
+def shifted(homography: FloatArray, shift_px: FloatArray) -> FloatArray:
+    """Return the homography after the picture's shift, shape (3, 3)."""
+    return _shift(shift_px) @ homography
+
+
 def _shift(shift_px: FloatArray) -> FloatArray:
     step = np.eye(3)
     step[:2, 2] = shift_px

@@ -15,12 +15,15 @@ from pennyfall.tracker.registration import Registration, register, rendered_patc
 REACH_ALONG_M, REACH_ACROSS_M = 0.60, 0.50
 """Chosen by us: the head is addressed within this of the sheet's middle."""
 
+ADDRESS_M = 0.35
+"""Chosen by us: a head at address is within this of the sheet's middle, along and across."""
+
 CELL_M = 0.12
 """Chosen by us: across a cell the tag's size in the picture changes by less than a tenth."""
 
-TURNS_RAD = tuple(np.deg2rad([-10.0, 0.0, 10.0]))
-QUARTERS_RAD = tuple(np.deg2rad([0.0, 90.0, 180.0, 270.0]))
-"""A tag is stuck on square to the face, in any of four ways; the pattern still correlates 5 degrees off."""
+TURNS_RAD = tuple(np.deg2rad([-10.0, 0.0, 10.0, 80.0, 90.0, 100.0]))
+"""A tag is stuck on square to the face, in any of four ways, two of them these turned upside down; the
+pattern still correlates 5 degrees off."""
 
 RINGS = 6
 """Chosen by us: the ball lies at the middle and the head behind it, so most tags are in the first two."""
@@ -90,6 +93,15 @@ def search_tag(
     return None
 
 
+def address_part(camera: Camera, height_m: float) -> tuple[int, int, int, int]:
+    """Return the part of the picture where heads are addressed: left, top, right and bottom [px]."""
+    corners = np.array([[x, y, height_m] for x in (-ADDRESS_M, ADDRESS_M) for y in (-ADDRESS_M, ADDRESS_M)])
+    pixels = camera.project(corners)
+    left, top = np.floor(pixels.min(axis=0)).astype(int)
+    right, bottom = np.ceil(pixels.max(axis=0)).astype(int)
+    return int(left), int(top), int(right), int(bottom)
+
+
 def _best_registered(
     luma: LumaFrame, pattern: Pattern, blur_px: float, starts: list[tuple[float, FloatArray]]
 ) -> Registration | None:
@@ -124,19 +136,22 @@ def _match_cell(
     right, bottom = np.ceil(pixels.max(axis=0)).astype(int) + 1
     gradient = projection_gradient(camera, middle[None, :])
     found = []
-    for quarter in QUARTERS_RAD:
-        for turn in TURNS_RAD:
-            axes = tag_axes(np.array([quarter + turn]), np.zeros(1), np.zeros(1))
-            homography = np.eye(3)
-            homography[:2, :2] = size * (gradient @ axes)[0]
-            homography[:2, 2] = np.round(pixels[4])
-            texture = pattern.rendered(homography[:2, :2], blur_px, np.zeros(2))
-            patch, inside = rendered_patch(texture, homography)
-            reach = (np.array(patch.shape[::-1]) - 1) // 2
-            score, place = _best_match(luma, _filled(patch, inside), (left, top, right, bottom), reach)
+    for turn in TURNS_RAD:
+        axes = tag_axes(np.array([turn]), np.zeros(1), np.zeros(1))
+        homography = np.eye(3)
+        homography[:2, :2] = size * (gradient @ axes)[0]
+        homography[:2, 2] = np.round(pixels[4])
+        texture = pattern.rendered(homography[:2, :2], blur_px, np.zeros(2))
+        upright = _filled(*rendered_patch(texture, homography))
+        reach = (np.array(upright.shape[::-1]) - 1) // 2
+        for way in (1, -1):
+            patch = np.ascontiguousarray(upright[::way, ::way])
+            score, place = _best_match(luma, patch, (left, top, right, bottom), reach)
             if score > LEAST_SCORE:
-                homography[:2, 2] = place
-                found.append((score, homography))
+                start = homography.copy()
+                start[:2, :2] *= way
+                start[:2, 2] = place
+                found.append((score, start))
     return sorted(found, key=lambda one: -one[0])[:2]
 
 
