@@ -234,7 +234,7 @@ def _ball(
 ) -> FollowedBall:
     ball = performance.balls[0]
     way = np.mean([ball.position(each) for each in _exposed(conditions, time)], axis=0)
-    moving = way > 0
+    moving = ball.position(time) > 0  # at mid-exposure: a ball that left later is seen as it lay, nearly
     way[moving] += _smear_error(conditions, performance, time[moving], draw)
     error = conditions.ball_noise_px * draw.standard_normal((len(time), 2))
     error[~moving] = error[0]

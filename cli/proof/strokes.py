@@ -17,6 +17,9 @@ jerk (as the minimum-jerk movement of Flash & Hogan 1985, from memory, does), or
 START_SHARES = (0.2, 0.5, 0.3)
 SOFT_SHARE = 0.25
 """Share of the backswing over which the smoothest start builds up."""
+FRICTION = (0.1, 0.6)
+"""Sliding friction of the ball on carpet or green (common practice, no source): what the fit of its launch
+allows for (`launch.DECELERATION_PRIOR`)."""
 REST_S = (0.6, 0.7)
 """Rest before the takeaway and after the finish [s]."""
 
@@ -65,7 +68,7 @@ def draw_stroke(putter: Putter, generator: np.random.Generator) -> Drawn:
             stroke=random_stroke(generator),
             putter=putter,
             start_power=int(generator.choice(START_POWERS, p=START_SHARES)),
-            friction=generator.uniform(0.2, 0.5),
+            friction=generator.uniform(*FRICTION),
         )
         try:
             perform_stroke(drawn)
