@@ -86,6 +86,14 @@ def test_without_a_stated_height_the_scale_is_less_sure_and_covers_its_error() -
     assert abs(scale - 1) < 2 * alone.scale_rel_sd
 
 
+def test_the_scale_is_surest_where_the_ball_lies() -> None:
+    """A doubtful curve of the path touches the line at address, and shows at the far end of the backswing."""
+    time, x = _stroke()
+    followed, _ = _followed(camera_over_floor(), time, x)
+    scale = place_head(followed, stated_height=Estimate(HEIGHT_M, 0.0005)).scale
+    assert 0 < scale.relative_sd(-0.03, 0.0) < 0.6 * scale.relative_sd(float(x.min()), 0.0)
+
+
 def test_a_gap_stays_a_gap() -> None:
     time, x = _stroke()
     followed, _ = _followed(camera_over_floor(), time, x)
