@@ -23,6 +23,8 @@ PATH_FRAMES = 50
 """Chosen by us: frames from which the path is told anew; its change needs fewer than the path itself."""
 LAUNCH_WAY_M = 0.12
 """Chosen by us: half of the way on which a ball of middling speed is watched for its launch."""
+NO_SCALE = 1.0
+"""Relative standard deviation of lengths along a way that is no stroke's: its surface is not met."""
 UP = np.array([0.0, 0.0, 1.0])
 
 
@@ -83,10 +85,14 @@ def scale_errors(
     balls = [ball_way(one) / LAUNCH_WAY_M - 1 for one in cameras]
     # Height and path of the head say nothing about the ball.
     balls += [0.0] * len(sds)
-    powers = base[:, None] ** np.arange(1, POWERS + 1)
-    head = np.linalg.lstsq(powers, np.transpose(shifts), rcond=None)[0].T
+    moved = np.array(shifts)
+    met = np.isfinite(base) & np.isfinite(moved).all(axis=0)  # a far ray may miss a path that turned
+    if np.count_nonzero(met) <= POWERS:
+        return ScaleErrors.uniform(NO_SCALE), NO_SCALE
+    powers = base[met, None] ** np.arange(1, POWERS + 1)
+    head = np.linalg.lstsq(powers, moved[:, met].T, rcond=None)[0].T
     errors = ScaleErrors(head=np.asarray(head, dtype=np.float64), ball=np.array(balls))
-    return errors, errors.relative_sd(float(base.min()), float(base.max()))
+    return errors, errors.relative_sd(float(base[met].min()), float(base[met].max()))
 
 
 def plane_sd(camera: Camera, tag: AddressedTag) -> float:
