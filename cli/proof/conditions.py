@@ -25,8 +25,10 @@ PLACE_ERROR_REACH_PX = 30.0
 SMEAR_SHARE_PX = 12.0
 """A tag smeared by this many pixels is located worse by a factor of 1.4 (chosen by us: on the shipped
 60 frames/s clip 6 px of smear show no loss)."""
-BALL_NOISE_PX = (0.10, 0.30)
-"""White error of the moving ball's centre; 0.16 to 0.33 px on the shipped clips."""
+BALL_NOISE_M = (0.8e-4, 2.2e-4)
+BALL_NOISE_REACH_M = 0.025
+"""Error of the moving ball's centre along its way, and how far along the way it stays alike: on the shipped
+clips 0.09 to 0.20 mm, from frame to frame correlated by 0.7 at 240 frames/s and 0 to 0.45 at 120."""
 BALL_SMEAR_UNHARMFUL_M = 0.007
 BALL_SMEAR_SD = (0.45, 0.25)
 BALL_SMEAR_S = 0.12
@@ -95,7 +97,7 @@ class Conditions:
     lag_one: float
     stated_share: float
     """Stated over true standard deviation of the head's pixels: registration states too little."""
-    ball_noise_px: float
+    ball_noise_m: float
     skip_px: float
     """How far the tag moves before the codec shows it [px]; 0 where it shows every frame."""
     gaps: int
@@ -134,7 +136,7 @@ def draw_conditions(rate_hz: float, generator: np.random.Generator) -> Condition
         head_noise_px=uniform(*HEAD_NOISE_PX),
         lag_one=uniform(*LAG_ONE),
         stated_share=uniform(0.25, 0.6),
-        ball_noise_px=uniform(*BALL_NOISE_PX),
+        ball_noise_m=uniform(*BALL_NOISE_M),
         skip_px=uniform(*SKIP_PX) if uniform() < REPEATS_SHARE else 0.0,
         gaps=int(generator.integers(3)),
         phase=uniform(),

@@ -12,6 +12,7 @@ from pennyfall.calibration.layout import STANDARD_SHEET
 from pennyfall.calibration.lens import Lens
 from pennyfall.calibration.pose import Pose, solve_pose
 from pennyfall.cli.proof.conditions import (
+    BALL_NOISE_REACH_M,
     BALL_SHIFT_PX,
     BALL_SMEAR_S,
     BALL_SMEAR_SD,
@@ -136,7 +137,9 @@ def _head(
     smear = np.abs(performance.motion.velocity(time)) * conditions.exposure_s
     smear_px = smear * np.linalg.norm(gradient @ along[:, :, None], axis=(1, 2))
     sd = conditions.head_noise_px * np.sqrt(1 + (smear_px / SMEAR_SHARE_PX) ** 2)
-    error = sd[:, None] * np.column_stack([red_noise(count, conditions.lag_one, draw) for _ in range(2)])
+    error = sd[:, None] * np.column_stack(
+        [red_noise(np.full(count, conditions.lag_one), draw) for _ in range(2)]
+    )
     error += PLACE_ERROR_PX * _place_error(pixels, draw)
     stretch = STRETCH_SD * draw.standard_normal((count, 2, 2))
     stretch += np.eye(2) * SIZE_BIAS_SD * draw.standard_normal()
@@ -178,11 +181,11 @@ def _shown(pixels: FloatArray, skip_px: float) -> IntArray:
     return shown
 
 
-def red_noise(count: int, lag_one: float, draw: np.random.Generator) -> FloatArray:
-    """Return first-order autoregressive noise of unit variance, shape (count,)."""
-    noise = draw.standard_normal(count)
-    for index in range(1, count):
-        noise[index] = lag_one * noise[index - 1] + np.sqrt(1 - lag_one**2) * noise[index]
+def red_noise(carry: FloatArray, draw: np.random.Generator) -> FloatArray:
+    """Return first-order autoregressive noise of unit variance, told each value's correlation to the last."""
+    noise = draw.standard_normal(len(carry))
+    for index in range(1, len(carry)):
+        noise[index] = carry[index] * noise[index - 1] + np.sqrt(1 - carry[index] ** 2) * noise[index]
     return noise
 
 
@@ -235,10 +238,10 @@ def _ball(
     ball = performance.balls[0]
     way = np.mean([ball.position(each) for each in _exposed(conditions, time)], axis=0)
     moving = ball.position(time) > 0  # at mid-exposure: a ball that left later is seen as it lay, nearly
+    carry = np.exp(-np.diff(way[moving], prepend=0.0) / BALL_NOISE_REACH_M)
     way[moving] += _smear_error(conditions, performance, time[moving], draw)
-    error = conditions.ball_noise_px * draw.standard_normal((len(time), 2))
-    error[~moving] = error[0]
-    error[moving] += BALL_SHIFT_PX * draw.standard_normal(2)
+    way[moving] += conditions.ball_noise_m * red_noise(carry, draw)
+    error = np.where(moving[:, None], BALL_SHIFT_PX * draw.standard_normal(2), 0.0)
     kept = np.flatnonzero(way < BALL_REACH_M)
     pixels = conditions.camera.project(np.array([ball_centre(float(x)) for x in way[kept]]))
     rest_px = conditions.camera.project(ball_centre(0.0)[None])[0]
@@ -255,7 +258,7 @@ def _ball(
         radius_px=np.full(len(kept), 20.0),
         rest_m=ball_centre(0.0),
         rest_px=rest_px,
-        rest_sd_px=conditions.ball_noise_px,
+        rest_sd_px=BALL_SHIFT_PX,
         rest_radius_px=20.0,
         size_ratio=1.0,
         confidence=1.0,
