@@ -65,7 +65,11 @@ def test_no_loss_of_speed_leaves_the_frames_alone() -> None:
 def test_a_long_exposure_across_the_impact_no_longer_reads_as_braking(
     generator: np.random.Generator,
 ) -> None:
-    """Exposure 1/300 s, impact in the middle of a frame's: uncorrected, that frame lies 0.12 mm behind."""
+    """Exposure 1/300 s, impact in the middle of a frame's: uncorrected, that frame lies 0.12 mm behind.
+
+    Braking is a mean error; each stroke scatters about it by the noise of its own frames, told or not: over 24
+    strokes by 0.15 and 0.13 m/s^2 about means of -0.02 and -0.16.
+    """
     exposure = 1 / 300
     errors: dict[bool, list[float]] = {True: [], False: []}
     for _ in range(5):
@@ -84,4 +88,5 @@ def test_a_long_exposure_across_the_impact_no_longer_reads_as_braking(
                 seen, [ball], scale=ScaleErrors.uniform(0.0), direction="with the arrow"
             ).strokes[0]
             errors[told].append(found.acceleration_at_impact_mps2.value - true.before(true.impact_s, 2))
-    assert np.sqrt(np.mean(np.square(errors[True]))) < 0.7 * np.sqrt(np.mean(np.square(errors[False])))
+    assert abs(np.mean(errors[True])) < 0.3 * abs(np.mean(errors[False]))
+    assert np.mean(np.square(errors[True])) < 0.6 * np.mean(np.square(errors[False]))
