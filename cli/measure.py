@@ -34,20 +34,17 @@ def measure_clip(path: Path, options: MeasureOptions, *, progress: Progress | No
         When the clip cannot be read, sheet or head cannot be found, or no whole stroke is in it.
 
     """
-    _load_meanwhile("pennyfall.cli.from_followed")
     clip = Clip(path, recorded_at_hz=options.recorded_at_hz)
     promised = clip.header.frames_promised
+
+    def followed_to(index: int, _time_s: float) -> None:
+        if index == 0:
+            threading.Thread(target=_load_what_follows).start()
+        if progress is not None:
+            progress((index + 1) / promised if promised > index else 1.0)
+
     followed = follow_clip(
-        clip,
-        options.tags,
-        lens=options.lens,
-        box=options.box,
-        dot=options.dot,
-        progress=(
-            None
-            if progress is None
-            else lambda index, _time: progress((index + 1) / promised if promised > index else 1.0)
-        ),
+        clip, options.tags, lens=options.lens, box=options.box, dot=options.dot, progress=followed_to
     )
     if followed.pose is None:
         from pennyfall.cli.no_sheet import by_head_tag
@@ -60,6 +57,10 @@ def measure_clip(path: Path, options: MeasureOptions, *, progress: Progress | No
     return measure_followed(clip, followed, options)
 
 
-def _load_meanwhile(module: str) -> None:
-    """Load what is needed after the last frame while the frames are decoded: most of a second saved."""
-    threading.Thread(target=importlib.import_module, args=(module,)).start()
+def _load_what_follows() -> None:
+    """Load what is needed after the last frame, while the frames are decoded: most of a second saved.
+
+    Not before the first frame, which takes long: loading and measuring would take turns, nothing decoding.
+    """
+    for module in ("pennyfall.cli.from_followed", "pennyfall.cli.document"):
+        importlib.import_module(module)

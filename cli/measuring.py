@@ -11,7 +11,6 @@ import typer
 
 from pennyfall.cli.clip_result import ClipResult
 from pennyfall.cli.console import progress_bar
-from pennyfall.cli.document import save_measurement, write_whole
 from pennyfall.cli.measure import measure_clip
 from pennyfall.cli.measure_options import MeasureOptions
 from pennyfall.kinematics.errors import CannotMeasure
@@ -102,6 +101,7 @@ def _track_in_pixels(clip: Path, options: MeasureOptions, outputs: ClipOutputs) 
     if outputs.track is None or outputs.json is not None or outputs.picture is not None:
         return False
     from pennyfall.cli.clip_time import on_true_times
+    from pennyfall.cli.document import write_whole
     from pennyfall.cli.track_file import pixel_track_csv
     from pennyfall.tracker.clip import Clip
     from pennyfall.tracker.following import follow_clip
@@ -116,6 +116,8 @@ def _track_in_pixels(clip: Path, options: MeasureOptions, outputs: ClipOutputs) 
 
 
 def _write(result: ClipResult, clip: Path, options: MeasureOptions, outputs: ClipOutputs) -> None:
+    from pennyfall.cli.document import save_measurement, write_whole
+
     if outputs.json is not None:
         save_measurement(result.measurement, outputs.place(outputs.json, clip, ".json"))
     if outputs.track is not None:
@@ -128,6 +130,7 @@ def _write(result: ClipResult, clip: Path, options: MeasureOptions, outputs: Cli
 
 def _draw(result: ClipResult, clip: Path, options: MeasureOptions, path: Path) -> None:
     """Draw every stroke; the second and later ones get a number in their file's name."""
+    from pennyfall.cli.document import write_whole
     from pennyfall.cli.report.clip_overlay import HeadPath
     from pennyfall.cli.report.moment_frames import moment_frames
     from pennyfall.cli.report.picture import stroke_picture
