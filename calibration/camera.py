@@ -36,15 +36,7 @@ class Camera:
 
     def project(self, points: FloatArray) -> FloatArray:
         """Return the pixels of world points, shapes (n, 3) [m] -> (n, 2) [px]."""
-        rotation_vector, _ = cv2.Rodrigues(self.rotation)
-        pixels, _ = cv2.projectPoints(
-            np.asarray(points, dtype=np.float64).reshape(-1, 1, 3),
-            rotation_vector,
-            self.translation,
-            self.matrix,
-            self.distortion,
-        )
-        return np.asarray(pixels, dtype=np.float64).reshape(-1, 2)
+        return self._projected(points)[0]
 
     def project_nearby(self, points: FloatArray) -> tuple[FloatArray, FloatArray]:
         """Return the pixels of world points and how they change with the points.
@@ -60,6 +52,12 @@ class Camera:
             Pixels, shape (n, 2) [px], and their derivatives by the point, shape (n, 2, 3) [px/m].
 
         """
+        pixels, derivatives = self._projected(points)
+        by_translation = derivatives[:, 3:6].reshape(-1, 2, 3)  # a step of the point in the camera's axes
+        return pixels, by_translation @ self.rotation
+
+    def _projected(self, points: FloatArray) -> tuple[FloatArray, FloatArray]:
+        """Return pixels and OpenCV's derivatives, which it works out in any case, two rows a point."""
         rotation_vector, _ = cv2.Rodrigues(self.rotation)
         pixels, derivatives = cv2.projectPoints(
             np.asarray(points, dtype=np.float64).reshape(-1, 1, 3),
@@ -68,8 +66,7 @@ class Camera:
             self.matrix,
             self.distortion,
         )
-        by_translation = derivatives[:, 3:6].reshape(-1, 2, 3)  # a step of the point in the camera's axes
-        return np.asarray(pixels, dtype=np.float64).reshape(-1, 2), by_translation @ self.rotation
+        return np.asarray(pixels, dtype=np.float64).reshape(-1, 2), np.asarray(derivatives, dtype=np.float64)
 
     def rays(self, pixels: FloatArray) -> FloatArray:
         """Return the directions of the rays through pixels, (n, 2) [px] -> (n, 3), not normalised."""

@@ -16,7 +16,7 @@ from pennyfall.kinematics.values import FloatArray
 
 LONGEST_TIP_S = 0.3
 """Chosen by us: a coin past its balance falls off within 0.1 s; a slow one on a fleeing edge takes longer."""
-PIECE = 80
+TIPPING_PIECE = 80
 """Samples interpolated at a time: 20 ms, in which a coin tips off or nearly so."""
 
 Side = Literal["behind", "toward the face"]
@@ -123,8 +123,8 @@ def _edge_forces(motion: HeadMotion, from_s: float) -> Iterator[list[float]]:
     until_s = min(from_s + LONGEST_TIP_S, motion.t_s[-1])
     window = slice(*np.searchsorted(motion.t_s, [from_s - 0.01, from_s + LONGEST_TIP_S]))
     grid_s = np.arange(from_s, until_s, GRID_STEP_S)
-    for start in range(0, len(grid_s), PIECE):
-        t_s = grid_s[start : start + PIECE]
+    for start in range(0, len(grid_s), TIPPING_PIECE):
+        t_s = grid_s[start : start + TIPPING_PIECE]
         along, across, tilt = (
             np.interp(t_s, motion.t_s[window], values[window])
             for values in (motion.tangential_mps2, motion.normal_mps2, motion.tilt_rad)

@@ -26,7 +26,7 @@ from pennyfall.kinematics.head_motion import STANDARD_GRAVITY_MPS2, HeadMotion
 from pennyfall.kinematics.shelf import Shelf
 from pennyfall.kinematics.values import FloatArray
 
-PIECE = 256
+SLIDING_PIECE = 256
 """Samples turned into plain floats at a time: 64 ms of sliding."""
 
 
@@ -209,8 +209,8 @@ def _sliding_terms(motion: HeadMotion, index: int) -> Iterator[list[float]]:
     A piece at a time as plain floats: numpy would take the single steps ten times slower, and most slides are
     short.
     """
-    for start in range(index, len(motion.t_s), PIECE):
-        piece = slice(start, start + PIECE)
+    for start in range(index, len(motion.t_s), SLIDING_PIECE):
+        piece = slice(start, start + SLIDING_PIECE)
         rate_radps = motion.tilt_rate_radps[piece]
         columns = (
             motion.t_s[piece],

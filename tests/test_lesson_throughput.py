@@ -1,4 +1,4 @@
-"""Sixty clips on one core and on all of them, measured and barely decoded; run with --benchmark."""
+"""Sixty clips on one core and on two, measured and barely decoded; run with --benchmark."""
 
 from __future__ import annotations
 
@@ -69,7 +69,7 @@ def clips_a_second(script: Path, folder: Path, cores: set[int]) -> float:
 
 
 @pytest.mark.benchmark
-def test_a_lesson_uses_every_core(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+def test_a_lesson_uses_both_cores(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     cores = os.sched_getaffinity(0)
     if len(cores) < 2:
         pytest.skip("needs two cores")

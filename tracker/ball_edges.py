@@ -42,8 +42,6 @@ _LEAST_EDGES = 12
 _FLOOR_PX = 0.08
 """Least residual scale: chosen by us, so that a bit-identical resting picture does not claim a perfect
 edge."""
-
-
 NO_SHIFT = np.zeros(2)
 
 
@@ -123,8 +121,13 @@ def fit_outline(
     """
     near_px = _near(outline)
     if reach_px > near_px:
-        shift = _nudge(luma, outline.thinned(2), reach_px, smear_px, size_sd, origin_px)
-        if shift is None or math.hypot(*shift) > 1.2 * reach_px:
+        # What is far off is moved near by half of the points, and looked at again.
+        coarse = outline.thinned(2)
+        matched = _matched(luma, coarse, reach_px, _flanks(coarse, smear_px), size_sd, origin_px)
+        if matched is None:
+            return None
+        shift = matched[2].change[:2]
+        if math.hypot(*shift) > 1.2 * reach_px:
             return None
         outline = outline.moved(shift)
     return _register(luma, outline, min(reach_px, near_px), smear_px, size_sd, origin_px)
@@ -179,9 +182,7 @@ def smear_length(
 
 def upper_median(values: FloatArray) -> float:
     """Return the upper median; of a hundred values, numpy's own takes ten times as long."""
-    ordered = values.copy()
-    ordered.sort()
-    return float(ordered[len(values) // 2])
+    return float(np.sort(values)[len(values) // 2])
 
 
 def _kept(length: FloatArray, flank: float) -> FloatArray:
@@ -285,19 +286,19 @@ def _equations(edges: _Edges, outline: Outline) -> _Equations | None:
     return _Equations(usable, columns.compress(usable, axis=1), strength, trust)
 
 
-def _nudge(
+def _matched(
     luma: LumaFrame,
     outline: Outline,
     reach_px: float,
-    smear_px: FloatArray | None,
+    flanks_px: FloatArray,
     size_sd: float,
     origin_px: FloatArray,
-) -> FloatArray | None:
-    """Return a first shift toward the edges; what is far off is looked at again afterwards."""
-    edges = _edges(luma, outline, reach_px, _flanks(outline, smear_px), origin_px)
+) -> tuple[_Edges, _Equations, _Solution] | None:
+    """Return the edges near the outline, their equations and what solves them; None where too few."""
+    edges = _edges(luma, outline, reach_px, flanks_px, origin_px)
     equations = _equations(edges, outline)
     solution = None if equations is None else _robust(equations, size_sd)
-    return None if solution is None else solution.change[:2]
+    return None if equations is None or solution is None else (edges, equations, solution)
 
 
 def _register(
@@ -310,11 +311,10 @@ def _register(
 ) -> OutlineFit | None:
     """Move the outline onto the edges and say how well they agree."""
     flanks = _flanks(outline, smear_px)
-    edges = _edges(luma, outline, reach_px, flanks, origin_px)
-    equations = _equations(edges, outline)
-    solution = None if equations is None else _robust(equations, size_sd)
-    if equations is None or solution is None:
+    matched = _matched(luma, outline, reach_px, flanks, size_sd, origin_px)
+    if matched is None:
         return None
+    edges, equations, solution = matched
     flank = flanks[equations.usable]
     tolerance = max(_INLIER_PX, _INLIER_SHARE * outline.radius_px) + _INLIER_FLANK * (flank - flank.min())
     supporting = (solution.misfit_px < tolerance) & (solution.weights > 0)
@@ -386,9 +386,7 @@ def _robust(equations: _Equations, size_sd: float) -> _Solution | None:
 
 def _strong(values: FloatArray) -> float:
     """Return the upper quartile."""
-    ordered = values.copy()
-    ordered.sort()
-    return float(ordered[(3 * len(values)) // 4])
+    return float(np.sort(values)[(3 * len(values)) // 4])
 
 
 def _coherence(step: FloatArray) -> float:

@@ -40,7 +40,7 @@ _SPEED_CHANGE, _SPEED_SLACK_MPS = 0.35, 0.15
 """Between two frames a rolling ball keeps its speed to this share (an exposure across the impact
 included)."""
 _VELOCITY_SIGHTINGS = 4
-"""Sightings the velocity is taken from: chosen by us: fewer pass on their scatter, more lag."""
+"""Sightings the velocity is taken from: chosen by us, fewer pass on their scatter, more lag."""
 _SMEAR_FRAMES = 12
 """Moving frames from which the exposure is learned: chosen by us, the median of these settles it."""
 _USUAL_SMEAR_SHARE = 0.25
@@ -137,7 +137,7 @@ class BallInMotion:
             self._early.clear()
         self.sightings.append(seen)
         if len(self.sightings) > 1:
-            self._velocity = _velocity(self.sightings[-_VELOCITY_SIGHTINGS:])
+            self._velocity = _mean_velocity(self.sightings[-_VELOCITY_SIGHTINGS:])
         if len(self.sightings) <= _SMEAR_FRAMES:
             self._early.append(
                 self._bare_if_smeared(picture).piece(
@@ -280,7 +280,7 @@ def _behind_head(seen: Sighting, head_m: FloatArray | None) -> bool:
     return head_m is not None and _apart(seen.centre_m, head_m) < 1.2 * BALL_RADIUS_M
 
 
-def _velocity(sightings: list[Sighting]) -> FloatArray:
+def _mean_velocity(sightings: list[Sighting]) -> FloatArray:
     """Return the velocity over some sightings by least squares, shape (3,) [m/s]."""
     t = np.array([each.time_s for each in sightings])
     t -= t.sum() / len(t)

@@ -16,6 +16,7 @@ from pennyfall.tracker.pattern import Pattern, TagPattern, Texture
 from pennyfall.tracker.pixel_track import PixelTrack, pixel_track
 from pennyfall.tracker.registration import Registration, plane_jacobian, register, rendered_patch, shifted
 from pennyfall.tracker.resting import LINEAR_RANGE_PX, RestingPattern
+from pennyfall.tracker.sheet import USUAL_BLUR_PX
 from pennyfall.tracker.shutter_gauge import ShutterGauge
 from pennyfall.tracker.small_matrices import determinant, inverse
 from pennyfall.tracker.surrounded_tag import SurroundedTag
@@ -87,7 +88,7 @@ class TagFollower:
         self._pattern = pattern
         self._tag_id = tag_id
         self._finder = finder
-        self.blur_px = 0.7
+        self.blur_px = USUAL_BLUR_PX
         self.camera: Camera | None = None
         """Camera over the floor, once the sheet has told it: it gives the tag's perspective."""
         self._last: Registration | None = None

@@ -129,8 +129,7 @@ class TagPattern:
                 dtype=np.float32,
             )
         light = smeared(self._sharp[sharp_key], smear)
-        shade = np.asarray(cv2.pow(light, GAMMA), dtype=np.float32)  # numpy's takes eight times as long
-        values = with_gradient(shade, self.texels_per_m)
+        values = with_gradient(shade_of(light), self.texels_per_m)
         half = self.side_m / 2
         lost_x = (lost_sds * key[0] / 4 + abs(smear[0]) / 2) / self.texels_per_m
         lost_y = (lost_sds * key[1] / 4 + abs(smear[1]) / 2) / self.texels_per_m
@@ -140,6 +139,11 @@ class TagPattern:
             usable_x_m=half + self.border_m - min(lost_x, 0.9 * self.border_m),
             usable_y_m=half + self.border_m - min(lost_y, 0.9 * self.border_m),
         )
+
+
+def shade_of(light: ImageArray) -> ImageArray:
+    """Return the brightness a camera makes of light; numpy's own power takes eight times as long."""
+    return np.asarray(cv2.pow(light, GAMMA), dtype=np.float32)
 
 
 def with_gradient(shade: ImageArray, texels_per_m: float) -> ImageArray:

@@ -56,15 +56,7 @@ def smooth(chain: MotionChain) -> SmoothedChain:
     filtered_mean, filtered_covariance, predicted_mean, predicted_covariance = kalman.batch_filter(
         measured, Fs=F, Qs=Q, Rs=chain.variance_m2[:, None, None]
     )
-    # filterpy's backward pass to the last digit, in two fifths of its time: all gains are inverted at once.
-    gain = np.zeros_like(F)
-    gain[:-1] = filtered_covariance[:-1] @ F[1:].swapaxes(1, 2) @ np.linalg.inv(predicted_covariance[1:])
-    mean, covariance = filtered_mean.copy(), filtered_covariance.copy()
-    for node in range(len(F) - 2, -1, -1):
-        surprise = mean[node + 1] - predicted_mean[node + 1]
-        mean[node] += gain[node] @ surprise
-        change = covariance[node + 1] - predicted_covariance[node + 1]
-        covariance[node] += gain[node] @ change @ gain[node].T
+    mean, covariance, gain, _ = kalman.rts_smoother(filtered_mean, filtered_covariance, Fs=F, Qs=Q)
     return SmoothedChain(
         mean=mean,
         covariance=covariance,

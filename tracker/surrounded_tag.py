@@ -7,7 +7,7 @@ import numpy as np
 
 from pennyfall.kinematics.values import FloatArray
 from pennyfall.tracker.frame import LumaFrame
-from pennyfall.tracker.pattern import GAMMA, ImageArray, Texture, smeared, with_gradient
+from pennyfall.tracker.pattern import GAMMA, ImageArray, Texture, shade_of, smeared, with_gradient
 from pennyfall.tracker.small_matrices import inverse
 
 TEXELS_PER_PX = 3.0
@@ -73,9 +73,9 @@ class SurroundedTag:
         if (across, up) not in self._rendered:
             if len(self._rendered) > 64:
                 self._rendered.clear()
-            shade = cv2.pow(smeared(self._light, (across, up)), GAMMA)
+            shade = shade_of(smeared(self._light, (across, up)))
             self._rendered[across, up] = Texture(
-                values=with_gradient(np.asarray(shade, dtype=np.float32), self._texels_per_m),
+                values=with_gradient(shade, self._texels_per_m),
                 texels_per_m=self._texels_per_m,
                 usable_x_m=self._usable_m(float(smear_m[0])),
                 usable_y_m=self._usable_m(float(smear_m[1])),

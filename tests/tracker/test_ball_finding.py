@@ -77,7 +77,7 @@ def test_a_third_hidden_by_the_head_moves_the_centre_by_less_than_its_stated_err
 
 
 def test_a_piece_of_the_picture_gives_the_same_outline_as_the_whole() -> None:
-    """The sampled pixels are the same; their places are rounded to single precision at other magnitudes."""
+    """The sampled pixels are the same; `cv2.remap` rounds their places to 1/32 px, either way at a border."""
     scene = Scene(camera=camera_at(1.0, 50.0), ambient=0.6)
     luma = scene.frame(BALL_M, None)
     outline = ball_outline(scene.camera, BALL_M + np.array([0.002, 0.001, 0.0]))

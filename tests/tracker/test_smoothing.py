@@ -7,7 +7,6 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from filterpy.kalman import KalmanFilter
 
 from pennyfall.kinematics.values import FloatArray
 from pennyfall.tracker.motion_model import OBSERVED, STATES, MotionChain, chain_matrices
@@ -101,20 +100,6 @@ def test_smoother_gives_the_states_of_batch_least_squares(generator: np.random.G
         np.sqrt(np.einsum("nii->ni", blocks)),
         rtol=1e-5,
     )
-
-
-def test_backward_pass_is_that_of_filterpy(generator: np.random.Generator) -> None:
-    chain = impact_chain(generator)
-    F, Q = chain_matrices(chain)
-    kalman = KalmanFilter(dim_x=STATES, dim_z=1)
-    kalman.x, kalman.P, kalman.H = chain.start_mean.copy(), chain.start_covariance.copy(), OBSERVED
-    measured = [None if np.isnan(x) else x for x in chain.position_m]
-    means, covariances, _, _ = kalman.batch_filter(measured, Fs=F, Qs=Q, Rs=chain.variance_m2[:, None, None])
-    mean, covariance, gain, _ = kalman.rts_smoother(means, covariances, Fs=F, Qs=Q)
-    smoothed = smooth(chain)
-    np.testing.assert_allclose(smoothed.mean, mean, rtol=1e-9)
-    np.testing.assert_allclose(smoothed.covariance, covariance, rtol=1e-6, atol=1e-15)
-    np.testing.assert_allclose(smoothed.gain, gain, rtol=1e-6, atol=1e-9)
 
 
 def test_position_is_joined_at_impact_while_velocity_may_step(generator: np.random.Generator) -> None:
