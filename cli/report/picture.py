@@ -31,6 +31,9 @@ PANEL_GAP_IN = 0.42
 PANELS_IN = (1.05, 1.05, 2.3)
 """Heights of position, speed and acceleration: the acceleration decides the verdict and gets the room."""
 
+ONE_FIGURE_S = 0.02
+"""Chosen by us: a peak this near to the impact has the impact's figure; two would overlap."""
+
 HEADLINES = (
     ("backswing_s", "backswing"),
     ("forward_swing_s", "forward swing"),
@@ -183,7 +186,8 @@ def _draw_acceleration(axes: Axes, stroke: StrokeMeasures, time_ms: FloatArray) 
     axes.set_title(
         "share of g", size=11, loc="right", pad=5, x=1 + (RIGHT_IN - MARGIN_IN) / WIDTH_IN, color=QUIET
     )
-    _point_at(axes, stroke, stroke.peak_acceleration_s, stroke.peak_acceleration_mps2, (0, 9), "center")
+    if not abs(stroke.impact_s.value - stroke.peak_acceleration_s.value) < ONE_FIGURE_S:
+        _point_at(axes, stroke, stroke.peak_acceleration_s, stroke.peak_acceleration_mps2, (0, 9), "center")
     _point_at(axes, stroke, stroke.impact_s, stroke.acceleration_at_impact_mps2, (9, 5), "left")
 
 

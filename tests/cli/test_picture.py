@@ -47,6 +47,15 @@ def test_a_picture_is_1200_pixels_wide_with_and_without_frames(frames: Frames) -
     assert heights[0] > heights[1]
 
 
+@pytest.mark.parametrize(("before_impact_s", "figures"), [(0.0, 1), (0.1, 2)])
+def test_a_peak_at_impact_is_written_once(before_impact_s: float, figures: int) -> None:
+    stroke = plateau_stroke()
+    peak = Estimate(stroke.impact_s.value - before_impact_s, 0.001)
+    figure = draw_stroke(dataclasses.replace(stroke, peak_acceleration_s=peak), title="larch", frames={})
+    written = [text for axes in figure.axes for text in axes.texts if text.get_color() == ACCENT]
+    assert len(written) == figures
+
+
 def test_no_curve_is_drawn_across_impact() -> None:
     figure = draw_stroke(plateau_stroke(), title="larch", frames={})
     curves = [line for axes in figure.axes for line in axes.lines if len(line.get_xdata()) > 10]  # type: ignore[arg-type]
