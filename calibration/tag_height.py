@@ -79,7 +79,7 @@ def place_tag(
 
     """
     height = stated or TYPICAL_HEIGHT
-    gradient_turn = _first_turn(camera, centre_px, jacobian, height.value)
+    gradient_turn = level_turn(camera, centre_px, jacobian, height.value)
     pixel = centre_px[None, :]
     up = np.array([0.0, 0.0, 1.0])
 
@@ -122,7 +122,7 @@ def place_tag(
     )
 
 
-def _first_turn(camera: Camera, centre_px: FloatArray, jacobian: FloatArray | None, height_m: float) -> float:
+def level_turn(camera: Camera, centre_px: FloatArray, jacobian: FloatArray | None, height_m: float) -> float:
     """Return the turn of a level tag that fits the picture roughly."""
     if jacobian is None:
         return 0.0

@@ -112,6 +112,14 @@ def sight_cautions(followed: Followed, placed: PlacedHead) -> tuple[Caution, ...
                 "The sheet's arrow points away from the target; the ball's way was taken as the target line.",
             )
         )
+    if placed.tag_quarters_off:
+        notes.append(
+            Caution(
+                "tag-turned",
+                f"The head tag is stuck on turned by {90 * placed.tag_quarters_off} degrees; it was read as "
+                "if its mark pointed to the face. Stick it on the right way for the next clip.",
+            )
+        )
     if not any(ball.departed for ball in followed.balls):
         notes.append(
             Caution(

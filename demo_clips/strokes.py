@@ -215,6 +215,7 @@ def random_stroke(generator: np.random.Generator) -> Stroke:
             backswing_s=forward_s * generator.uniform(1.6, 2.4),
             forward_s=forward_s,
             levels=((0.0, start_level), *middle, (1.0, end_level)),
+            ramp="smooth" if generator.uniform() < 0.5 else "linear",
             through_s=generator.uniform(0.4, 0.6),
         )
         try:

@@ -39,6 +39,9 @@ over the fitted time 0.6 to 0.9."""
 STRADDLING_SD_SHARE = 1 / 16
 """A frame exposed across the departure shows two balls: between the place most of its light says and the mean
 place lies up to an eighth of the smear."""
+START_SHARES = (0.1, 0.9)
+"""Chosen by us: between the last frame of the resting ball and the first of the moving one, the fit starts
+here."""
 EXPOSURE_INSTANTS = 9
 """Chosen by us: instants that stand for an exposure; the mean of a ramp is then right to one per cent."""
 OUTLIER_SDS = 3.0
@@ -91,9 +94,9 @@ def fit_launch(ball: BallTrack, *, exposure_s: float = math.nan) -> Launch | Non
     level_sd = float(np.median(sd[rest]))
     use = np.concatenate([rest[-3:], moving])
     slope = float(np.median(np.diff(x[moving[:6]]) / np.diff(time[moving[:6]])))
-    start = np.array(
-        [np.clip(time[leaving] - (x[leaving] - level) / slope, time[leaving - 1], time[leaving]), slope]
-    )
+    # Well inside the gap: at a resting frame the misfit has a kink, in which the fit would stay.
+    early, late = np.interp(START_SHARES, [0.0, 1.0], time[leaving - 1 : leaving + 1])
+    start = np.array([np.clip(time[leaving] - (x[leaving] - level) / slope, early, late), slope])
     exposure_s = exposure_s if math.isfinite(exposure_s) else 0.0
     smear_m = abs(slope) * exposure_s
     moves = np.arange(len(use)) >= len(use) - len(moving)
@@ -103,11 +106,11 @@ def fit_launch(ball: BallTrack, *, exposure_s: float = math.nan) -> Launch | Non
     departure, speed = fit[0], fit[1]
     # Extrapolated to the departure over frames in which the ball was hidden, the speed is less sure.
     hidden_s = max(float(time[leaving]) - departure.value - HIDDEN_UNHARMFUL_S, 0.0)
-    speed = Estimate(speed.value, float(np.hypot(speed.sd, HIDDEN_DECELERATION_SD_MPS2 * hidden_s)))
+    speed = speed.widened(HIDDEN_DECELERATION_SD_MPS2 * hidden_s)
     sideways = float(np.median((y[moving] - np.median(y[rest])) / (x[moving] - level)))
     along_path = float(np.hypot(1.0, sideways))
     return Launch(
-        impact_s=Estimate(departure.value, float(np.hypot(departure.sd, SYSTEMATIC_TIME_SD_S))),
+        impact_s=departure.widened(SYSTEMATIC_TIME_SD_S),
         speed_mps=Estimate(speed.value * along_path, speed.sd * along_path),
         frames_moving=len(moving),
     )

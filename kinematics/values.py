@@ -41,6 +41,10 @@ class Estimate:
         """Return the symmetric interval of `sds` standard deviations (default: 95 % of a normal)."""
         return self.value - sds * self.sd, self.value + sds * self.sd
 
+    def widened(self, sd: float) -> Estimate:
+        """Return the same value with one more independent error, given by its standard deviation."""
+        return Estimate(self.value, math.hypot(self.sd, sd))
+
 
 def frozen_array(values: Sequence[float] | FloatArray) -> FloatArray:
     """Return a read-only float copy of `values` (freezing a dataclass alone does not freeze its arrays)."""

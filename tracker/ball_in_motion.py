@@ -25,6 +25,8 @@ from pennyfall.tracker.ball_rest import AGAIN_M, BallAtRest
 
 _UNDER_WAY_M = 0.4 * BALL_RADIUS_M
 """Distance after which, with two sightings, a ball is on its way and no longer merely nudged."""
+_BEGUN_M = 0.25 * BALL_RADIUS_M
+"""Distance after which one sighting tells the way in which it goes."""
 _SMEARED_M = 0.3 * BALL_RADIUS_M
 """Smear from which the floor is taken out of the picture. Chosen by us: sharper edges are found better as
 they are, since the ball's own moving shadow stays."""
@@ -45,6 +47,9 @@ _SMEAR_FRAMES = 12
 """Moving frames from which the exposure is learned: chosen by us, the median of these settles it."""
 _USUAL_SMEAR_SHARE = 0.25
 """Exposure as a share of the frame interval until it is learned. Chosen by us: phones indoors."""
+_PARABOLA_S = 0.15
+"""Chosen by us: a struck ball slides for about as long (2 v / 7 mu g: 1.5 m/s at mu 0.3), then rolls on
+with a quarter of that deceleration or less, which no one parabola follows."""
 _LEAST_TO_RELOCATE = 5
 """Sightings that fix a parabola with some left over."""
 _ASTRAY_M, _ASTRAY_SDS = 0.002, 4.0
@@ -149,14 +154,15 @@ class BallInMotion:
     def relocated(self) -> list[Sighting]:
         """Return the sightings, the early ones located again now that exposure and speed are known."""
         moving, exposure_s = self.sightings, self.exposure_s
-        count = min(len(self._early), len(moving))
+        count = sum(each.time_s - moving[0].time_s <= _PARABOLA_S for each in moving[: len(self._early)])
         if count < _LEAST_TO_RELOCATE or exposure_s == 0.0:
             return list(moving)
         t = np.array([each.time_s for each in moving[:count]])
         x = np.array([each.centre_m for each in moving[1:count]])
         places, velocities = _along_parabola(t[1:], x, t)  # the first may lie across the impact
         again = []
-        for seen, piece, place, velocity in zip(moving, self._early, places, velocities, strict=False):
+        early = zip(moving[:count], self._early[:count], places, velocities, strict=True)
+        for seen, piece, place, velocity in early:
             smear = velocity * exposure_s
             better = locate(piece, place, self._rest.looks, reach_m=AGAIN_M, smear_m=smear)
             if better is not None:
@@ -177,19 +183,35 @@ class BallInMotion:
         if near is not None and not (self.sightings and _behind_head(near, head_m)):
             return near
         before_s = self.sightings[-1].time_s if self.sightings else self._lay_until(picture)
-        reach = FASTEST_MPS * max(picture.time_s - before_s, 0.0)
-        side = 0.0 if head_m is None else float(rest.place_m[0] - head_m[0])
-        ways = (1, -1) if abs(side) < BALL_RADIUS_M else (int(np.sign(side)),)
-        ahead = locate_ahead(
-            picture,
-            last,
-            rest.looks,
-            ways=ways,
-            least_m=0.0,
-            most_m=min(reach, 0.5),
-            smear_share=self._smear_share,
-        )
-        return None if ahead is None or _behind_head(ahead, head_m) else ahead
+        reach_m = min(FASTEST_MPS * max(picture.time_s - before_s, 0.0), 0.5)
+        for ways in self._ways_ahead(head_m, reach_m):
+            ahead = locate_ahead(
+                picture,
+                last,
+                rest.looks,
+                ways=ways,
+                least_m=0.0,
+                most_m=reach_m,
+                smear_share=self._smear_share,
+            )
+            if ahead is not None and not _behind_head(ahead, head_m):
+                return ahead
+        return None
+
+    def _ways_ahead(self, head_m: FloatArray | None, reach_m: float) -> list[tuple[int, ...]]:
+        """Return the ways along the line in which it may have gone, the likelier first.
+
+        It goes on as it began, else away from the head; but a head this near may have passed its place since
+        the last frame.
+        """
+        began_m = float(self.sightings[-1].centre_m[0] - self._rest.place_m[0]) if self.sightings else 0.0
+        if abs(began_m) > _BEGUN_M:
+            return [(int(np.sign(began_m)),)]
+        side_m = 0.0 if head_m is None else float(self._rest.place_m[0] - head_m[0])
+        if abs(side_m) < BALL_RADIUS_M:
+            return [(1, -1)]
+        way = int(np.sign(side_m))
+        return [(way,), (-way,)] if abs(side_m) < reach_m else [(way,)]
 
     def _lay_until(self, picture: Picture) -> float:
         latest_s = self._rest.latest_s

@@ -20,6 +20,7 @@ from pennyfall.tracker.head_path import along_path
 from pennyfall.tracker.path_shape import PathShape
 from pennyfall.tracker.pixel_track import PixelTrack
 from pennyfall.tracker.scale_budget import plane_sd, scale_errors
+from pennyfall.tracker.tag_square import squared_to_line
 
 
 @dataclass(frozen=True, kw_only=True, slots=True, eq=False)
@@ -32,6 +33,8 @@ class PlacedHead:
     camera: Camera
     """The camera in that world."""
     tag: AddressedTag
+    tag_quarters_off: int
+    """How many quarter turns the tag is stuck on off its right way; the track was turned back."""
     path: PathShape
     sd_y_m: float
     """Standard deviation of the head's place across the line: how well its plane is known [m]."""
@@ -83,6 +86,7 @@ def place_head(
     address = address_frames(pixel, forward * (level[:, 0] - origin[0]), known_ball=rest_ball is not None)
     if tag_sizes is not None:
         pixel = _resized(pixel, here, address, tag_sizes)
+    pixel, quarters = squared_to_line(pixel, here, address)
     tag = _tag_at_address(here, pixel, address, stated_height, ball_known=rest_ball is not None)
     turn = path_turn(rest_ball, forward)
     head, path = along_path(here, pixel, tag, turn)
@@ -95,6 +99,7 @@ def place_head(
         direction="with the arrow" if forward > 0 else "against the arrow",
         camera=camera,
         tag=tag,
+        tag_quarters_off=quarters,
         path=path,
         sd_y_m=plane_sd(camera, tag),
         scale=scale,
@@ -126,13 +131,13 @@ def _tag_at_address(
     *,
     ball_known: bool,
 ) -> AddressedTag:
-    frames = np.flatnonzero(address)
-    middle = int(frames[len(frames) // 2])
-    still = [int(k) for k in frames if k not in cameras.moved] or [middle]
-    centre = np.mean(pixel.centre_px[still], axis=0)
-    jacobian = np.mean(pixel.jacobian[still], axis=0)
+    # In a held phone every frame has its own camera: on the level of the tag they agree where it lies.
+    height_m = TYPICAL_HEIGHT.value if stated_height is None else stated_height.value
+    level = meet(cameras, pixel.centre_px, np.array([0.0, 0.0, height_m]), np.array([0.0, 0.0, 1.0]))
+    centre = cameras.rest.project(np.mean(level[address], axis=0, keepdims=True))[0]
+    jacobian = np.mean(pixel.jacobian[address], axis=0)
     return place_tag(
-        cameras.at(middle),
+        cameras.rest,
         centre,
         jacobian if np.all(np.isfinite(jacobian)) else None,
         stated=stated_height,

@@ -8,7 +8,6 @@ from dataclasses import fields, replace
 import numpy as np
 
 from pennyfall.kinematics.values import (
-    Estimate,
     FloatArray,
     RollingShutter,
     StrokeMeasures,
@@ -137,13 +136,13 @@ def with_unknown_rows(
     for name in ("impact_speed_mps", "peak_speed_mps", "ball_speed_mps"):
         extra[name] = abs(getattr(stroke, name).value * crossing_hz) * reach
     widened = {
-        each.name: Estimate(value.value, float(np.hypot(value.sd, extra[each.name])))
+        each.name: value.widened(extra[each.name])
         for each in fields(stroke)
         if each.name in extra
         and (value := getattr(stroke, each.name)).known
         and np.isfinite(extra[each.name])
     }
-    return replace(stroke, **widened)  # type: ignore[arg-type]
+    return replace(stroke, **widened)
 
 
 def _share_at(time_s: FloatArray, share: FloatArray) -> Callable[[float], float]:

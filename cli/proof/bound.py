@@ -14,7 +14,7 @@ from dataclasses import replace
 import numpy as np
 
 from pennyfall.cli.proof.strokes import Drawn, perform_stroke
-from pennyfall.cli.proof.trials import QUANTITIES, Trial, true_ranges
+from pennyfall.cli.proof.trials import QUANTITIES, Trial, true_quantities
 from pennyfall.demo_clips.strokes import Performance
 from pennyfall.kinematics.values import FloatArray
 from pennyfall.tracker.head_path import CENTRE_FLOOR_PX
@@ -93,8 +93,8 @@ def formula_bound(trial: Trial, placed: PlacedHead) -> dict[str, float]:
         return performed(parameters).balls[0].position(flying - parameters[-1])
 
     def quantities(parameters: FloatArray) -> FloatArray:
-        ranges = true_ranges(performed(parameters))
-        return np.array([ranges[name][0] + parameters[-1] * (name in CLOCKED) for name in QUANTITIES])
+        true = true_quantities(performed(parameters))
+        return np.array([true[name] + parameters[-1] * (name in CLOCKED) for name in QUANTITIES])
 
     # Each source of the scale's error shifts head and ball in its own way; the address place is free.
     way = trial.performance.motion.position(time)

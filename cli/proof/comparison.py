@@ -79,9 +79,9 @@ def read_curve(curve: Curve, performance: Performance) -> FloatArray:
     )
 
 
-def true_values(ranges: dict[str, tuple[float, float]]) -> FloatArray:
+def true_values(truth: dict[str, float]) -> FloatArray:
     """Return the truth of the compared quantities, shape (7,)."""
-    return np.array([ranges[name][0] for name in COMPARED])
+    return np.array([truth[name] for name in COMPARED])
 
 
 def _at(instant: float, time: FloatArray, values: FloatArray) -> float:

@@ -18,6 +18,8 @@ from pennyfall.cli.report.quantities import HALF_WIDTH_SDS
 from pennyfall.kinematics.values import FloatArray
 
 NOMINAL = 0.95
+AT_IMPACT = {"peak_speed_after_impact_s": 0.0, "peak_acceleration_share": 1.0}
+"""Places of a peak that is the impact itself: nothing lies beyond, so such strokes score nothing for them."""
 METHOD = "method"
 """What the smoothing itself leaves: its assumptions about how a stroke moves."""
 
@@ -42,13 +44,15 @@ class Score:
 
     @property
     def coverage(self) -> float:
-        """Share of intervals that held the truth."""
-        return self.held / self.strokes
+        """Share of intervals that held the truth; NaN where no stroke counts."""
+        return self.held / self.strokes if self.strokes else math.nan
 
     @property
     def coverage_interval(self) -> tuple[float, float]:
         """Return the 95 % interval of the coverage (Wilson 1927, J. Am. Stat. Assoc. 22:209-212)."""
         z, n, p = HALF_WIDTH_SDS, self.strokes, self.coverage
+        if n == 0:
+            return math.nan, math.nan
         middle = (p + z**2 / (2 * n)) / (1 + z**2 / n)
         reach = z / (1 + z**2 / n) * math.sqrt(p * (1 - p) / n + z**2 / (4 * n**2))
         return middle - reach, middle + reach
@@ -85,15 +89,16 @@ def score(outcomes: Sequence[Outcome], name: str) -> Score:
     """Return the score of one quantity over the outcomes of one rate."""
     error = np.array([each.error(name) for each in outcomes])
     sd = np.array([each.found[name].sd for each in outcomes if each.found is not None])
-    known = np.isfinite(error)
+    truth = np.array([each.truth[name] for each in outcomes if each.found is not None])
+    known = np.isfinite(error) & (truth != AT_IMPACT.get(name))
     error, sd = error[known], sd[known]
     return Score(
         name=name,
         strokes=len(error),
-        bias=float(np.mean(error)),
+        bias=float(np.mean(error)) if len(error) else math.nan,
         rms=_rms(error),
         held=int(np.sum(np.abs(error) <= HALF_WIDTH_SDS * sd + 1e-12)),
-        half_width=float(HALF_WIDTH_SDS * np.median(sd)),
+        half_width=float(HALF_WIDTH_SDS * np.median(sd)) if len(sd) else math.nan,
         over_state_bound=_over(outcomes, name, "state_bound"),
         over_formula_bound=_over(outcomes, name, "formula_bound"),
     )

@@ -8,12 +8,10 @@ from collections.abc import Callable, Iterable
 from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass
 
-import numpy as np
-
 from pennyfall.cli.proof.bound import formula_bound, state_bound
 from pennyfall.cli.proof.comparison import alternative_values
 from pennyfall.cli.proof.conditions import SOURCES
-from pennyfall.cli.proof.trials import QUANTITIES, Measured, Trial, draw_trial, measure_trial, true_ranges
+from pennyfall.cli.proof.trials import QUANTITIES, Measured, Trial, draw_trial, measure_trial, true_quantities
 from pennyfall.kinematics.values import Estimate, FloatArray
 
 RATES_HZ = (240.0, 120.0, 60.0, 30.0)
@@ -51,7 +49,7 @@ class Outcome:
     number: int
     found: dict[str, Estimate] | None
     """Every quantity; None where no stroke was found."""
-    truth: dict[str, tuple[float, float]]
+    truth: dict[str, float]
     innovation_ratio: float = float("nan")
     state_bound: dict[str, float] | None = None
     formula_bound: dict[str, float] | None = None
@@ -60,11 +58,10 @@ class Outcome:
     """Value of every quantity when one source of error alone is drawn anew, by source."""
 
     def error(self, name: str) -> float:
-        """Return how far a quantity is off; from the nearest truth where it is a range."""
+        """Return how far a quantity is off; NaN where no stroke was found."""
         if self.found is None:
             return float("nan")
-        value = self.found[name].value
-        return value - float(np.clip(value, *self.truth[name]))
+        return self.found[name].value - self.truth[name]
 
 
 def plan(strokes: int, seed: int = SEED) -> list[Job]:
@@ -115,7 +112,7 @@ def run_study(jobs: list[Job], *, processes: int = 2, progress: Progress | None 
 def run_job(job: Job) -> Outcome:
     """Return the outcome of one trial."""
     trial = draw_trial(job.seed, job.rate_hz, job.number)
-    truth = true_ranges(trial.performance)
+    truth = true_quantities(trial.performance)
     measured = measure_trial(trial)
     if measured is None:
         return Outcome(rate_hz=job.rate_hz, number=job.number, found=None, truth=truth)

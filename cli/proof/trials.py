@@ -33,17 +33,13 @@ class Trial:
     seed: tuple[int, ...]
 
 
-def true_ranges(performance: Performance) -> dict[str, tuple[float, float]]:
-    """Return the lowest and highest true value of each quantity; they differ on a plateau only."""
+def true_quantities(performance: Performance) -> dict[str, float]:
+    """Return the true value of each quantity."""
     stroke = stroke_truth(performance, performance.strokes[0])
-    true = {name: stroke[true_name] for name, true_name in TRUE_NAMES.items()}
-    true["acceleration_at_top_mps2"] = stroke["accel_at_top_m_s2"]
+    true = {name: float(stroke[true_name]) for name, true_name in TRUE_NAMES.items()}
+    true["acceleration_at_top_mps2"] = float(stroke["accel_at_top_m_s2"])
     true["ball_to_head_ratio"] = true["ball_speed_mps"] / true["impact_speed_mps"]
-    ranges = {name: (float(value), float(value)) for name, value in true.items()}
-    low_s, high_s = stroke["peak_forward_accel_plateau_s"]
-    forward_s, top_s = stroke["forward_duration_s"], stroke["top_s"]
-    ranges["peak_acceleration_share"] = (low_s - top_s) / forward_s, (high_s - top_s) / forward_s
-    return ranges
+    return true
 
 
 @dataclass(frozen=True, kw_only=True, slots=True, eq=False)

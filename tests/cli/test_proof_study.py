@@ -17,7 +17,7 @@ from pennyfall.cli.proof.filming import film
 from pennyfall.cli.proof.page import proof_page
 from pennyfall.cli.proof.scores import METHOD, Score, at_rate, budget, rivals, score
 from pennyfall.cli.proof.study import Job, Outcome, plan, run_job, run_study
-from pennyfall.cli.proof.trials import QUANTITIES, draw_trial, measure_trial, true_ranges
+from pennyfall.cli.proof.trials import QUANTITIES, draw_trial, measure_trial, true_quantities
 from pennyfall.demo_clips.motion import Motion
 from pennyfall.kinematics.values import Estimate
 
@@ -42,7 +42,7 @@ def made_up(errors: list[float], sd: float) -> list[Outcome]:
             rate_hz=60.0,
             number=number,
             found={"impact_speed_mps": Estimate(1.0 + error, sd)},
-            truth={"impact_speed_mps": (1.0, 1.0)},
+            truth={"impact_speed_mps": 1.0},
         )
         for number, error in enumerate(errors)
     ]
@@ -104,10 +104,10 @@ def test_a_ball_errs_along_its_smear_where_the_smear_is_long() -> None:
 def test_the_ball_leaves_at_the_speed_that_momentum_gives_it() -> None:
     """Ratio (1 + e) M / (M + m) and loss m (1 + e) / (M + m), by momentum and restitution."""
     trial = draw_trial(3, 240.0, 5)
-    putter, true = trial.drawn.putter, true_ranges(trial.performance)
+    putter, true = trial.drawn.putter, true_quantities(trial.performance)
     share = (1 + putter.restitution) / (putter.head_mass_kg + 0.04593)
-    assert true["ball_to_head_ratio"][0] == pytest.approx(share * putter.head_mass_kg, rel=1e-9)
-    assert true["speed_lost_share"][0] == pytest.approx(share * 0.04593, rel=1e-9)
+    assert true["ball_to_head_ratio"] == pytest.approx(share * putter.head_mass_kg, rel=1e-9)
+    assert true["speed_lost_share"] == pytest.approx(share * 0.04593, rel=1e-9)
 
 
 @pytest.mark.parametrize("number", range(6))
@@ -115,7 +115,7 @@ def test_truth_follows_from_the_motion_by_differences(number: int) -> None:
     """Central differences 1e-4 s apart err by 1e-8 times the third derivative / 6."""
     trial = draw_trial(4, 240.0, number)
     motion: Motion = trial.performance.motion
-    true = {name: ends[0] for name, ends in true_ranges(trial.performance).items()}
+    true = true_quantities(trial.performance)
     h = 1e-4
     before = true["impact_s"] - 2 * h
     x = motion.position(np.array([before - h, before, before + h]))
@@ -175,7 +175,7 @@ def test_the_usual_ways_lose_at_impact_what_this_one_keeps() -> None:
         trial = draw_trial(3, 240.0, number)
         measured = measure_trial(trial)
         assert measured is not None
-        truth = true_values(true_ranges(trial.performance))
+        truth = true_values(true_quantities(trial.performance))
         values = alternative_values(measured.placed.head, trial.performance)
         ours.append(measured.stroke.acceleration_at_impact_mps2.value - truth[0])
         kept = [key for key in values if key[1] in ("4", "8", "0.15") and "cut" not in key[0]]

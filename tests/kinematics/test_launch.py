@@ -71,6 +71,27 @@ def test_departure_and_speed_are_found_to_a_fraction_of_a_frame(
     assert inside >= 34
 
 
+def test_the_departure_is_not_pinned_to_the_last_frame_of_rest() -> None:
+    """A rendered ball at 30 frames/s that left at 1.53846 s, its first moving frame missing.
+
+    The slope, slowed by the slide, points back beyond the last frame of rest; started there the fit stayed in
+    a kink of the misfit: 1.5333 s, stated to 0.2 ms.
+    """
+    x_mm = np.array([0.03, 0.07, 0.17, 111.85, 166.266, 216.281, 262.6])
+    track = BallTrack(
+        time_s=np.array([44, 45, 46, 48, 49, 50, 51]) / 30,
+        x_m=1e-3 * x_mm,
+        y_m=np.zeros(7),
+        sd_x_m=1e-3 * np.array([0.08, 0.06, 0.21, 0.47, 0.28, 0.32, 0.32]),
+        at_rest=x_mm < 1,
+    )
+    launch = fit_launch(track)
+    assert launch is not None
+    assert launch.impact_s.value == pytest.approx(1.53846, abs=2e-3)
+    low, high = launch.impact_s.interval()
+    assert low < 1.53846 < high
+
+
 def test_two_frames_of_the_moving_ball_suffice(generator: np.random.Generator) -> None:
     track = ball(2.0, 0.801, generator, rate_hz=60.0, reach_m=0.08)
     assert np.count_nonzero(~track.at_rest) in (2, 3)

@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
+import cv2
 import numpy as np
 import pytest
 
@@ -13,6 +16,7 @@ from pennyfall.kinematics.values import Estimate, FloatArray
 from pennyfall.tracker.following import Followed
 from pennyfall.tracker.pixel_track import PixelTrack
 from pennyfall.tracker.placing import place_head
+from pennyfall.tracker.sheet import SheetSight
 from tests.calibration.scenes import camera_over_floor, sheet_points
 
 HUB_M = 1.25
@@ -28,9 +32,13 @@ def _stroke(forward: float = 1.0) -> tuple[FloatArray, FloatArray]:
     return time, forward * (-0.24 * ease[0] + 0.45 * ease[1])
 
 
-def _followed(camera: Camera, time: FloatArray, x: FloatArray) -> tuple[Followed, FloatArray]:
+def _followed(
+    camera: Camera, time: FloatArray, x: FloatArray, *, quarters: int = 0
+) -> tuple[Followed, FloatArray]:
+    """Return a head on an arc; its tag is stuck on turned by so many quarters of a turn."""
     points = np.column_stack([x, np.full_like(x, 0.2), HEIGHT_M + HUB_M - np.sqrt(HUB_M**2 - x**2)])
-    axes = tag_axes(np.zeros_like(x), np.arcsin(x / HUB_M), np.zeros_like(x))
+    c, s = round(np.cos(quarters * np.pi / 2)), round(np.sin(quarters * np.pi / 2))
+    axes = tag_axes(np.zeros_like(x), np.arcsin(x / HUB_M), np.zeros_like(x)) @ np.array([[c, -s], [s, c]])
     count = len(x)
     track = PixelTrack(
         time_s=time,
@@ -74,6 +82,43 @@ def test_a_sheet_laid_backwards_turns_the_line_and_not_the_sign() -> None:
     placed = place_head(followed, stated_height=Estimate(HEIGHT_M, 0.001))
     assert placed.direction == "against the arrow"
     assert placed.head.x_m - placed.head.x_m[0] == pytest.approx(-x, abs=4e-4)
+
+
+@pytest.mark.parametrize("quarters", [1, 2, 3])
+def test_a_tag_stuck_on_the_wrong_way_round_is_read_as_if_it_lay_right(quarters: int) -> None:
+    time, x = _stroke()
+    followed, points = _followed(camera_over_floor(), time, x, quarters=quarters)
+    placed = place_head(followed, stated_height=Estimate(HEIGHT_M, 0.001))
+    assert placed.tag_quarters_off == min(quarters, 4 - quarters)
+    assert placed.head.x_m == pytest.approx(points[:, 0], abs=4e-4)
+    assert placed.head.tilt_rad == pytest.approx(np.arcsin(x / HUB_M), abs=4e-3)
+
+
+def test_a_phone_that_was_moved_during_address_places_the_head_by_each_frames_own_camera() -> None:
+    """Turned by 8 mrad for all but the first frames of the address, as a hand on the phone does: 8 px."""
+    time, x = _stroke()
+    camera = camera_over_floor()
+    followed, points = _followed(camera, time, x)
+    turn, _ = cv2.Rodrigues(np.array([0.006, 0.005, 0.0]))
+    turned = replace(camera, rotation=turn @ camera.rotation, translation=turn @ camera.translation)
+    late = np.arange(len(time)) >= 10
+    pixels = np.where(late[:, None], turned.project(points), followed.head.centre_px)
+    jacobian = followed.head.jacobian.copy()
+    axes = tag_axes(np.zeros_like(x), np.arcsin(x / HUB_M), np.zeros_like(x))
+    jacobian[late] = (projection_gradient(turned, points) @ axes)[late]
+    sheet = sheet_points()
+    sight = SheetSight(
+        points_m=sheet,
+        pixels=turned.project(sheet),
+        sd_px=np.full(len(sheet), 0.03),
+        homographies={},
+        blur_px=0.7,
+    )
+    moved = dict.fromkeys(np.flatnonzero(late).tolist(), sight)
+    head = replace(followed.head, centre_px=pixels, jacobian=jacobian)
+    placed = place_head(replace(followed, head=head, moved=moved), stated_height=Estimate(HEIGHT_M, 0.001))
+    assert placed.tag.point_m[1] == pytest.approx(points[0, 1], abs=5e-4)  # 6 mm off by the wrong camera
+    assert placed.head.x_m == pytest.approx(points[:, 0], abs=5e-4)
 
 
 def test_without_a_stated_height_the_scale_is_less_sure_and_covers_its_error() -> None:
