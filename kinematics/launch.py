@@ -47,6 +47,9 @@ EXPOSURE_INSTANTS = 9
 OUTLIER_SDS = 3.0
 """Chosen by us: residuals beyond count ever less (Cauchy's loss), so that a smeared frame cannot pull."""
 
+FEWEST_TO_CORRELATE, MOST_CARRY = 6, 0.9
+"""Chosen by us: fewer residuals do not tell their correlation, and even a slow error changes within the
+fitted time."""
 HIDDEN_UNHARMFUL_S, HIDDEN_DECELERATION_SD_MPS2 = 0.02, 2.0
 """Chosen by us: a ball first seen a frame or so after it left tells its launch; one hidden for longer slid,
 hopped or rolled meanwhile, with anything between none and 0.4 g."""
@@ -107,6 +110,7 @@ def fit_launch(ball: BallTrack, *, exposure_s: float = math.nan) -> Launch | Non
     # Extrapolated to the departure over frames in which the ball was hidden, the speed is less sure.
     hidden_s = max(float(time[leaving]) - departure.value - HIDDEN_UNHARMFUL_S, 0.0)
     speed = speed.widened(HIDDEN_DECELERATION_SD_MPS2 * hidden_s)
+    speed = speed.widened(ball.speed_rel_sd * speed.value)
     sideways = float(np.median((y[moving] - np.median(y[rest])) / (x[moving] - level)))
     along_path = float(np.hypot(1.0, sideways))
     return Launch(
@@ -165,11 +169,25 @@ def _fit(
     jacobian = np.asarray(fit.jac, dtype=np.float64)
     inverse = np.linalg.pinv(jacobian.T @ jacobian)
     frames = residuals(fit.x)[: len(time)]
-    # Scatter beyond the stated sd widens the interval; scatter below it does not narrow it.
+    # Scatter beyond the stated sd widens the interval; scatter below it does not narrow it. Frames that err
+    # alike, as they do where a printed line turns through the outline, count as fewer.
     freedom = max(len(time) - 2, 1)
-    widening = max(1.0, float(frames @ frames) / freedom)
+    widening = max(1.0, float(frames @ frames) / freedom * _shared(frames[moves]))
     departure_sd, speed_sd = np.sqrt(np.diag(inverse)[:2] * widening)
     return Estimate(float(origin + fit.x[0]), float(departure_sd)), Estimate(float(fit.x[1]), float(speed_sd))
+
+
+def _shared(residual: FloatArray) -> float:
+    """Return how many times the variance of a mean exceeds that of independent residuals.
+
+    By their lag-one correlation r as (1 + r) / (1 - r), as for a first-order autoregression (Bayley &
+    Hammersley 1946, J. R. Stat. Soc. Suppl. 8:184-197, from memory).
+    """
+    if len(residual) < FEWEST_TO_CORRELATE:
+        return 1.0
+    carry = float(residual[1:] @ residual[:-1]) / max(float(residual @ residual), 1e-12)
+    carry = min(max(carry, 0.0), MOST_CARRY)
+    return (1 + carry) / (1 - carry)
 
 
 def _travel(since_s: FloatArray, speed: float, deceleration: float, rolling_mps2: float) -> FloatArray:

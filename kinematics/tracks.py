@@ -55,6 +55,8 @@ class BallTrack:
     """Standard deviation of the frame-to-frame error of x, shape (m,) [m]."""
     at_rest: BoolArray
     """Whether the ball still lay at its rest position in that frame, shape (m,)."""
+    speed_rel_sd: float = 0.0
+    """What a doubtful outline adds to the relative standard deviation of the speed."""
 
     def __post_init__(self) -> None:
         freeze_arrays(self)

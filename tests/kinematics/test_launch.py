@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import fields
+from dataclasses import fields, replace
 
 import numpy as np
 import pytest
@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 
 from pennyfall.kinematics.launch import fit_launch
 from pennyfall.kinematics.tracks import BallTrack
-from pennyfall.kinematics.values import FloatArray
+from pennyfall.kinematics.values import BoolArray, FloatArray
 
 
 def ball(
@@ -46,6 +46,12 @@ def ball(
         sd_x_m=np.full(int(kept.sum()), noise_m),
         at_rest=x[kept] == 0,
     )
+
+
+def part(track: BallTrack, kept: BoolArray) -> BallTrack:
+    """Return the frames kept of a track."""
+    names = ("time_s", "x_m", "y_m", "sd_x_m", "at_rest")
+    return BallTrack(**{name: getattr(track, name)[kept] for name in names})
 
 
 def changed(track: BallTrack, **arrays: FloatArray) -> BallTrack:
@@ -123,7 +129,7 @@ def test_a_ball_touched_at_address_leaves_from_where_it_lay_last(generator: np.r
 def test_a_ball_hidden_by_the_head_before_impact_is_still_timed(generator: np.random.Generator) -> None:
     track = ball(2.0, 0.8, generator)
     kept = ~((track.time_s > 0.68) & (track.time_s < 0.806))
-    launch = fit_launch(BallTrack(**{each.name: getattr(track, each.name)[kept] for each in fields(track)}))
+    launch = fit_launch(part(track, kept))
     assert launch is not None
     assert launch.impact_s.value == pytest.approx(0.8, abs=0.0015)
 
@@ -139,7 +145,7 @@ def test_a_ball_that_stays_or_is_only_nudged_has_no_launch(generator: np.random.
 def test_a_ball_seen_only_moving_has_no_launch(generator: np.random.Generator) -> None:
     track = ball(2.0, 0.8, generator)
     moving = ~track.at_rest
-    late = BallTrack(**{each.name: getattr(track, each.name)[moving] for each in fields(track)})
+    late = part(track, moving)
     assert fit_launch(late) is None
 
 
@@ -153,3 +159,19 @@ def test_shifting_time_and_place_shifts_the_departure_only(shift: float, offset:
     assert moved is not None
     assert moved.impact_s.value == pytest.approx(plain.impact_s.value + shift, abs=1e-6)
     assert moved.speed_mps.value == pytest.approx(plain.speed_mps.value, rel=1e-4)
+
+
+def test_a_doubtful_outline_and_errors_alike_from_frame_to_frame_widen_the_speed(
+    generator: np.random.Generator,
+) -> None:
+    """An outline that wanders by 1 mm within 50 ms, as a printed line turning through it makes it do."""
+    track = ball(2.0, 0.8, generator)
+    wander = 1e-3 * np.sin(2 * np.pi * (track.time_s - 0.8) / 0.05) * ~track.at_rest
+    plain = fit_launch(track)
+    wandering = fit_launch(changed(track, x_m=track.x_m + wander))
+    doubtful = fit_launch(replace(track, speed_rel_sd=0.02))
+    assert plain is not None
+    assert wandering is not None
+    assert doubtful is not None
+    assert wandering.speed_mps.sd > 2 * plain.speed_mps.sd
+    assert doubtful.speed_mps.sd == pytest.approx(np.hypot(plain.speed_mps.sd, 0.02 * plain.speed_mps.value))
