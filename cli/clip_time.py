@@ -182,7 +182,9 @@ def _cautions(clip: Clip, repeated: int, sound: SoundCheck | None) -> list[Cauti
         notes.append(
             Caution(
                 "repeated-frames",
-                f"{repeated} frames repeat the picture before them; they were left out.",
+                f"{repeated} frames repeat the picture before them; they were left out."
+                if repeated > 1
+                else "One frame repeats the picture before it; it was left out.",
             )
         )
     if sound is not None and sound.consistent is False:

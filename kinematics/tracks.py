@@ -36,6 +36,8 @@ class HeadTrack:
     """Standard deviation of the tilt, shape (n,) [rad]."""
     exposure_s: float = math.nan
     """Exposure time of a frame; NaN where not known [s]."""
+    shaken_sd_x_m: float = 0.0
+    """Standard deviation of the slow error of x that a camera placed anew in every frame adds [m]."""
 
     def __post_init__(self) -> None:
         freeze_arrays(self)

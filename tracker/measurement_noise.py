@@ -25,6 +25,9 @@ LAG_ONE_PRIOR = (0.15, 0.25)
 LAG_ONE_GRID = np.arange(-0.2, 0.81, 0.1)
 FLOOR_M = 2e-5
 """Chosen by us: no phone camera at arm's length locates a tag better than 0.02 mm."""
+SHAKEN_S = 0.02
+"""Chosen by us: how long the error of a shaken camera's pose stays alike; it follows the tags over the pixels
+(`head_path.SHAKEN_PX`)."""
 INDEPENDENT_SD_M = 1e-6
 """A micrometre keeps the filter regular."""
 RIDGE = 1e-3
@@ -116,9 +119,17 @@ def estimate_noise(
 
 
 def frame_errors(
-    time_s: FloatArray, x_m: FloatArray, sd_m: FloatArray, noise: MeasurementNoise
+    time_s: FloatArray,
+    x_m: FloatArray,
+    sd_m: FloatArray,
+    noise: MeasurementNoise,
+    *,
+    shaken_sd_m: float = 0.0,
 ) -> FrameErrors:
     """Return the error model of the seen frames.
+
+    Where the camera was held, the slow error of its pose is carried from frame to frame, and the tag's own
+    error counts as independent.
 
     A run of identical frames is one picture with one error, so the error is carried over whole; what the
     codec may have hidden meanwhile is independent.
@@ -127,6 +138,12 @@ def frame_errors(
     step = np.diff(time_s, prepend=time_s[0] - 1.0)
     carry = max(noise.lag_one, 0.0) ** np.maximum(np.rint(step / np.median(step[1:])), 1.0)
     same = repeated(x_m, sd_m)
+    if shaken_sd_m > 0:
+        return FrameErrors(
+            sd_m=np.full(len(sd), shaken_sd_m),
+            carry=np.where(same, 1.0, np.exp(-step / SHAKEN_S)),
+            independent_m2=sd**2,
+        )
     return FrameErrors(
         sd_m=sd,
         carry=np.where(same, 1.0, carry),

@@ -82,7 +82,7 @@ def place_head(
     x_axis = np.array([forward, 0.0, 0.0])
     camera = pose.camera.moved_to(origin, x_axis)
     moved = {index: one.moved_to(origin, x_axis) for index, one in cameras.moved.items()}
-    here = FrameCameras(camera, moved)
+    here = FrameCameras(camera, moved, cameras.shaken)
     address = address_frames(pixel, forward * (level[:, 0] - origin[0]), known_ball=rest_ball is not None)
     if tag_sizes is not None:
         pixel = _resized(pixel, here, address, tag_sizes)

@@ -186,6 +186,22 @@ def _cautions(
                 "length; film on for a second after the stroke.",
             )
         )
+    if not measures.head_tilt_range_rad.known:
+        notes.append(
+            Caution(
+                "tilt-not-told",
+                f"Stroke {number}: without a head tag, or with too few frames of it, neither the head's tilt "
+                "nor its arc is told.",
+            )
+        )
+    elif not measures.hub_radius_m.known:
+        notes.append(
+            Caution(
+                "arc-not-told",
+                f"Stroke {number}: the head's rise and tilt are too small, or too unlike each other, to tell "
+                "the hub of its arc. A larger tag, stuck on flat, and a sharper picture tell it.",
+            )
+        )
     low, high = INCONSISTENT_INNOVATIONS
     if not low <= smoothing.innovation_ratio <= high:
         notes.append(

@@ -170,7 +170,7 @@ def _with_noise(
     impact = launch.impact_s.value if launch is not None else scan_impact(time[seen], x[seen], errors, found)
     breaks = ((found.top_s, 2),) if impact is None else ((found.top_s, 2), (impact, 1))
     noise = estimate_noise(time[moving], x[moving], stated[moving], breaks)
-    errors = frame_errors(time[seen], x[seen], stated[seen], noise)
+    errors = frame_errors(time[seen], x[seen], stated[seen], noise, shaken_sd_m=head.shaken_sd_x_m)
     return StrokeFrames(time=time, x=x, errors=errors, seen=seen), noise
 
 

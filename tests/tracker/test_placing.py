@@ -118,7 +118,27 @@ def test_a_phone_that_was_moved_during_address_places_the_head_by_each_frames_ow
     head = replace(followed.head, centre_px=pixels, jacobian=jacobian)
     placed = place_head(replace(followed, head=head, moved=moved), stated_height=Estimate(HEIGHT_M, 0.001))
     assert placed.tag.point_m[1] == pytest.approx(points[0, 1], abs=5e-4)  # 6 mm off by the wrong camera
+    assert placed.head.shaken_sd_x_m == 0.0  # knocked once, then still
     assert placed.head.x_m == pytest.approx(points[:, 0], abs=5e-4)
+
+
+def test_a_phone_in_the_hand_adds_a_slow_error_to_every_place() -> None:
+    time, x = _stroke()
+    followed, _ = _followed(camera_over_floor(), time, x)
+    sheet = sheet_points()
+    still = camera_over_floor().project(sheet)
+    moved = {}
+    for index in range(len(time)):
+        tremor_px = 4.0 * np.sin(2 * np.pi * 6.0 * time[index])
+        moved[index] = SheetSight(
+            points_m=sheet,
+            pixels=still + tremor_px,
+            sd_px=np.full(len(sheet), 0.03),
+            homographies={},
+            blur_px=0.7,
+        )
+    placed = place_head(replace(followed, moved=moved), stated_height=Estimate(HEIGHT_M, 0.001))
+    assert 2e-5 < placed.head.shaken_sd_x_m < 1e-4  # 0.05 px of about a millimetre
 
 
 def test_without_a_stated_height_the_scale_is_less_sure_and_covers_its_error() -> None:

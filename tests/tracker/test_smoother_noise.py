@@ -53,3 +53,15 @@ def test_correlation_fades_over_a_gap() -> None:
     x = np.array([0.0, 0.001, 0.002, 0.005])
     errors = frame_errors(time, x, np.full(4, 1e-4), MeasurementNoise(scale=1.0, lag_one=0.5))
     assert errors.carry[3] == pytest.approx(0.5**3)
+
+
+def test_a_held_cameras_error_is_carried_over_20_ms_beside_the_tags_own() -> None:
+    """Two errors of sd s and t, one carried over tau, correlate by t^2 exp(-dt / tau) / (s^2 + t^2)."""
+    time = np.arange(8) / 240
+    errors = frame_errors(
+        time, time, np.full(8, 3e-5), MeasurementNoise(scale=1.0, lag_one=0.1), shaken_sd_m=4.5e-5
+    )
+    whole = errors.sd_m**2 + errors.independent_m2
+    after_three = errors.sd_m[4] ** 2 * np.prod(errors.carry[2:5]) / whole[4]
+    assert np.sqrt(whole) == pytest.approx(5.4e-5, rel=0.01)
+    assert after_three == pytest.approx(0.37, abs=0.01)
