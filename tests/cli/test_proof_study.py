@@ -238,7 +238,7 @@ def test_the_command_writes_page_and_summary(tmp_path: Path) -> None:
 def test_intervals_hold_over_all_conditions(rate_hz: float) -> None:
     """A hundred strokes: with 95 % coverage fewer than 88 are held once in a thousand, for one quantity.
 
-    The place of the peak is not asked for: its truth is a stretch, nearly always met.
+    The place of a peak that is the impact itself does not count.
     """
     jobs = [Job(11, rate_hz, number, bound=False, compare=False, budget=False) for number in range(100)]
     outcomes = at_rate(run_study(jobs), rate_hz)
@@ -254,7 +254,7 @@ def test_stated_errors_are_of_the_size_of_the_true_ones() -> None:
     """Coverage forgives an interval that is too wide; the ratio of the mean squares does not.
 
     Of 120 strokes the root mean square is known to 6 %, and twice that where the sizes vary from stroke to
-    stroke. Places of peaks are left out: their truth is a stretch, or the impact itself.
+    stroke. Places of peaks are left out: on a flat stretch their errors are far from normal.
     """
     jobs = [Job(12, 240.0, number, bound=False, compare=False, budget=False) for number in range(120)]
     outcomes = at_rate(run_study(jobs), 240.0)
