@@ -27,9 +27,10 @@ LOG_STEP_ODDS = -4.0
 IMPACT_SHARE = 1.25
 """Process noise near impact over the likeliest of its phase, in a fine track. Likelihood fits it to the
 middle of the phase, where most frames are, and so to a smoother motion than the one-sided estimate at impact
-may assume. Measured on 300 to 600 simulated strokes at 240 and 60 frames/s, half of them with corners in their
-acceleration: with 1 the mean of the last 20 ms erred by 1.07 and 1.16 of its stated standard deviations, with
-this by 1.01 and 1.15, with 3 by 0.90 and 1.02; with 3 by 6 to 8 % more in absolute terms than with 1."""
+may assume. Measured on 300 to 600 simulated strokes at 240 and 60 frames/s, half of them with corners in
+their acceleration: with 1 the mean of the last 20 ms erred by 1.07 and 1.16 of its stated standard
+deviations, with this by 1.01 and 1.15, with 3 by 0.90 and 1.02; with 3 by 6 to 8 % more in absolute terms
+than with 1."""
 FINE_M2_S = (1.2e-4) ** 2 / 240
 """Noise density up to which a track counts as fine. A coarser one hides what the model misses: at 0.18 mm the
 errors were within the stated ones with 1."""
