@@ -8,7 +8,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from pennyfall.kinematics.measures import SMOOTHED_WIDTH
+from pennyfall.kinematics.peak import SMOOTHED_WIDTH
 from pennyfall.kinematics.values import FloatArray
 from pennyfall.tracker.motion_model import OBSERVED, STATES, MotionChain, chain_matrices
 from pennyfall.tracker.process_noise import log_likelihoods
@@ -266,7 +266,7 @@ def test_dowlings_impact_is_followed_when_the_contact_may_be_violent(refdata: Pa
 
 
 def test_what_smoothing_cuts_off_a_corner_is_its_curvature_times_the_squared_width() -> None:
-    """Jerk falls by J = 40 m/s^3 at once: 0.327 J T is cut off, T = (R / q)^(1/8), derived at `measures`.
+    """Jerk falls by J = 40 m/s^3 at once: 0.327 J T is cut off, T = (R / q)^(1/8), derived at `peak.cut_off`.
 
     The same is told without knowing J: by the smoothed curvature, and T^2 by the smoother's own variances.
     """
