@@ -1,4 +1,4 @@
-"""The peak of a smoothed acceleration: what smoothing may have cut off it, and where on a flat top it lies."""
+"""The peak of a smoothed acceleration: what smoothing may have cut off, and where on a flat top it lies."""
 
 from __future__ import annotations
 
