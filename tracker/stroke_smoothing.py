@@ -208,6 +208,11 @@ def _impact_sensitivity(frames: StrokeFrames, model: StrokeModel, step_s: float)
         mean[nodes.place] = (transition(back) @ there[:, :, None])[:, :, 0]
         states.append(mean)
     sensitivity: FloatArray = (states[1] - states[0]) / (2 * step_s)
+    # A frame that the moved impact passes changes sides: it moves as the limit on its own side does.
+    passed = np.abs(chain.time_s - model.impact) <= step_s
+    before = np.arange(len(passed)) <= nodes.impact
+    sensitivity[passed & before] = sensitivity[nodes.impact]
+    sensitivity[passed & ~before] = sensitivity[nodes.impact + 1]
     return sensitivity
 
 
