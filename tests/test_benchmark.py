@@ -14,15 +14,15 @@ import pytest
 from pennyfall.demo_clips.clips import shipped_clips
 
 FRAMES = 2000
-MOST_RATIO = 1.25
 MOST_MEMORY_MB = 400
 ENCODINGS = {
-    "as a phone writes it, 40 Mbit/s": {"b": "40M", "bf": "0", "refs": "1"},
-    "shrunk to 2 Mbit/s": {"b": "2M"},
+    "as a phone writes it, 40 Mbit/s": ({"b": "40M", "bf": "0", "refs": "1"}, 1.25),
+    "compressed to 1 Mbit/s": ({"crf": "23"}, 1.6),
 }
-"""Phones write 1080p at 240 frames/s with 30 to 80 Mbit/s and no frames predicted from both sides (common
-practice, no source). A shrunk clip is decoded in less than half the time, so what measuring adds to any clip
-weighs twice as much."""
+"""Options of the encoder, and the most that measuring may take over decoding. Phones write 1080p at 240
+frames/s with 30 to 80 Mbit/s and no frames predicted from both sides (common practice, no source); that is
+decoded at some 320 frames/s on two cores. A clip compressed forty times as far is decoded in less than half
+the time, and what measuring adds to any clip weighs twice as much: a known limit."""
 BARE_DECODE = """
 import av, sys
 container = av.open(sys.argv[1])
@@ -62,10 +62,11 @@ def long_clip(path: Path, options: dict[str, str]) -> Path:
 
 
 @pytest.mark.benchmark
-@pytest.mark.parametrize(("kind", "options"), ENCODINGS.items())
+@pytest.mark.parametrize("kind", ENCODINGS)
 def test_measuring_takes_little_longer_than_decoding(
-    kind: str, options: dict[str, str], tmp_path: Path, capsys: pytest.CaptureFixture[str]
+    kind: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
+    options, most_ratio = ENCODINGS[kind]
     clip = long_clip(tmp_path / "long.mp4", options)
     measure = [str(Path(sys.executable).with_name("pennyfall")), "measure", str(clip), "--quiet"]
     measure += ["--recorded-at", "240", "--json", str(tmp_path / "out.json")]
@@ -78,7 +79,7 @@ def test_measuring_takes_little_longer_than_decoding(
             f"({FRAMES / decode_s:.0f} frames/s), ratio {ratio:.2f}, {memory_mb:.0f} MB"
         )
     assert memory_mb < MOST_MEMORY_MB
-    assert ratio <= MOST_RATIO
+    assert ratio <= most_ratio
 
 
 def best_in_turn(*commands: list[str], turns: int = 5) -> list[tuple[float, float]]:
