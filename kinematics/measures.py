@@ -94,7 +94,12 @@ def measure(
 
     cut = cut_off(stroke)
     peak_acceleration = estimate("peak_acceleration_mps2", scaled=True).widened(cut)
-    peak_stretch_s = flat_stretch(stroke, math.hypot(estimate("peak_acceleration_mps2").sd, cut))
+    slowing, _ = peak_nodes(stroke)
+    peak_sd = math.hypot(estimate("peak_acceleration_mps2").sd, cut)
+    swing = slice(slowing, stroke.impact_node + 1)
+    peak_stretch_s = flat_stretch(stroke, ACCELERATION, swing, peak_sd)
+    forward = slice(stroke.top_node + 1, stroke.impact_node + 1)
+    fastest_stretch_s = flat_stretch(stroke, VELOCITY, forward, estimate("peak_speed_mps").sd)
     forward_s = float(mean["forward_swing_s"][0])
     impact_speed = estimate("impact_speed_mps")
     speed_errors = bent["impact_speed_mps"] / impact_speed.value - 1
@@ -125,7 +130,7 @@ def measure(
         acceleration_at_impact_mps2=estimate("acceleration_at_impact_mps2", scaled=True),
         acceleration_before_impact_mps2=estimate("acceleration_before_impact_mps2", scaled=True),
         peak_speed_mps=estimate("peak_speed_mps", scaled=True),
-        peak_speed_after_impact_s=estimate("peak_speed_after_impact_s"),
+        peak_speed_after_impact_s=estimate("peak_speed_after_impact_s").widened(fastest_stretch_s),
         impact_speed_mps=estimate("impact_speed_mps", scaled=True),
         speed_lost_share=Estimate.missing() if context.practice else estimate("speed_lost_share"),
         ball_speed_mps=_with_scale(ball_speed, float(np.linalg.norm(context.scale.ball))),
