@@ -124,7 +124,8 @@ def smooth_stroke(
             model.impact, float(np.sqrt(smoothed.covariance[nodes.impact, 0, 0]) / max(v, 0.05))
         )
     impact_samples = impact.value + impact.sd * generator.standard_normal(SAMPLES)
-    variance = np.einsum("nii->ni", smoothed.covariance)[:, :MOTION_STATES]
+    # Just after the rest, whose variances are next to nothing, rounding may leave less than nothing.
+    variance = np.maximum(np.einsum("nii->ni", smoothed.covariance)[:, :MOTION_STATES], 0.0)
     if struck and impact.sd > SHARP_IMPACT_SD_S:
         sensitivity = _impact_sensitivity(frames, model, impact.sd)
         variance = variance + (sensitivity * impact.sd) ** 2
