@@ -26,7 +26,7 @@ from pennyfall.tracker.ball_rest import AGAIN_M, BallAtRest
 _UNDER_WAY_M = 0.4 * BALL_RADIUS_M
 """Distance after which, with two sightings, a ball is on its way and no longer merely nudged."""
 _BEGUN_M = 0.25 * BALL_RADIUS_M
-"""Distance after which one sighting tells the way in which it goes."""
+"""Chosen by us: 5 mm, more than a nudge or a sighting's error; from there one sighting tells the way."""
 _SMEARED_M = 0.3 * BALL_RADIUS_M
 """Smear from which the floor is taken out of the picture. Chosen by us: sharper edges are found better as
 they are, since the ball's own moving shadow stays."""

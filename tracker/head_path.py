@@ -53,7 +53,10 @@ def along_path(
     normal = np.array([-path.turn_rad.value, 1.0, 0.0])
     noise_px2 = pixel.covariance_px2 + CENTRE_FLOOR_PX**2 * np.eye(2)
     sd_x, sd_z = _position_sd(cameras, pixel, tag.point_m, normal, noise_px2)
-    shaken_x, _ = _position_sd(cameras, pixel, tag.point_m, normal, SHAKEN_PX**2 * np.eye(2))
+    shaken_sd_x_m = 0.0
+    if cameras.shaken:
+        shaken_x, _ = _position_sd(cameras, pixel, tag.point_m, normal, SHAKEN_PX**2 * np.eye(2))
+        shaken_sd_x_m = float(np.nanmedian(shaken_x))
     points[~seen] = np.nan
     head = HeadTrack(
         time_s=pixel.time_s,
@@ -66,7 +69,7 @@ def along_path(
         tilt_rad=tilt - tag.tilt_rad,
         sd_tilt_rad=tilt_sd,
         exposure_s=pixel.exposure_s,
-        shaken_sd_x_m=float(np.nanmedian(shaken_x)) if cameras.shaken else 0.0,
+        shaken_sd_x_m=shaken_sd_x_m,
     )
     return head, path
 
