@@ -25,7 +25,6 @@ from pennyfall.kinematics.shelf import Shelf
 from pennyfall.kinematics.values import CalibrationFacts, Measurement, StrokeMeasures, TrackingFacts
 from pennyfall.tracker.clip import Clip
 from pennyfall.tracker.following import Followed
-from pennyfall.tracker.picture_errors import with_picture_errors
 from pennyfall.tracker.placing import PlacedHead, place_head
 from pennyfall.tracker.stroke_measurement import measure_strokes
 
@@ -71,7 +70,7 @@ def measure_followed(clip: Clip, followed: Followed, options: MeasureOptions) ->
             noise_sd_m=motion.noise_sd_m,
             innovation_ratio=motion.innovation_ratio,
         ),
-        strokes=tuple(_with_loose_object(with_picture_errors(stroke), options) for stroke in motion.strokes),
+        strokes=tuple(_with_loose_object(stroke, options) for stroke in motion.strokes),
         warnings=(
             *clip_cautions(clip),
             *framing_cautions(facts, followed),

@@ -25,17 +25,17 @@ practice, no source)."""
 ROLLING_PRIOR = (0.6, 0.25)
 """Mean and sd of the deceleration of the roll [m/s^2], chosen by us: Stimpmeter readings of 7 to 13 ft mean
 0.8 to 0.4 (`roll.STIMPMETER_RELEASE_MPS`)."""
-SYSTEMATIC_TIME_SD_S = 1.5e-4
-"""Chosen by us: contact lasts about 0.5 ms (USGA, see the launch tests), so the departure is no sharper than
-that."""
+SYSTEMATIC_TIME_SD_S = 5e-5
+"""Chosen by us: contact lasts about 0.5 ms (USGA, see the launch tests). The lines before and after meet in
+its middle, or a tenth of it beside that where the ball is pushed unevenly."""
 SMEAR_UNHARMFUL_M = 0.007
 """Chosen by us: a ball smeared by a sixth of its diameter still shows both of its edges plainly."""
-SMEAR_OFFSET_SHARE = 0.35
+SMEAR_OFFSET_SHARE = 0.45
 SMEAR_DRIFT_SHARE = 0.7
-"""Chosen by us, as shares of the smear beyond that: where the edges run into each other and into the head
-behind, all early frames err alike, and less and less as the ball slows and gets clear of the head. In clips
-rendered at 30 and 60 frames/s with exposures of 12 to 17 ms the offset was 0.3 to 0.37 of it, and the drift
-over the fitted time 0.6 to 0.9."""
+"""As shares of the smear beyond that: where the edges run into each other and into the head behind, all
+early frames err alike, and less and less as the ball slows and gets clear of the head. In clips rendered at
+30 and 60 frames/s with smears of 11 to 40 mm the offset was 0.11 to 0.74 of it, 0.45 in the mean square, and
+the drift over the fitted time up to 0.9."""
 STRADDLING_SD_SHARE = 1 / 16
 """A frame exposed across the departure shows two balls: between the place most of its light says and the mean
 place lies up to an eighth of the smear."""

@@ -130,7 +130,9 @@ def measure(
         acceleration_at_impact_mps2=estimate("acceleration_at_impact_mps2", scaled=True),
         acceleration_before_impact_mps2=estimate("acceleration_before_impact_mps2", scaled=True),
         peak_speed_mps=estimate("peak_speed_mps", scaled=True),
-        peak_speed_after_impact_s=estimate("peak_speed_after_impact_s").widened(fastest_stretch_s),
+        peak_speed_after_impact_s=estimate("peak_speed_after_impact_s")
+        .widened(fastest_stretch_s)
+        .widened(stroke.impact.sd),
         impact_speed_mps=estimate("impact_speed_mps", scaled=True),
         speed_lost_share=Estimate.missing() if context.practice else estimate("speed_lost_share"),
         ball_speed_mps=_with_scale(ball_speed, float(np.linalg.norm(context.scale.ball))),

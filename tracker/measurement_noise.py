@@ -9,7 +9,7 @@ import numpy as np
 from scipy.interpolate import BSpline
 
 from pennyfall.kinematics.takeaway import DEADBAND_SDS, repeated
-from pennyfall.kinematics.values import FloatArray
+from pennyfall.kinematics.values import BoolArray, FloatArray
 
 DEGREE = 5
 KNOT_INTERVAL_S = 0.05
@@ -53,6 +53,12 @@ class FrameErrors:
     """Correlation with the error of the seen frame before, shape (n,)."""
     independent_m2: FloatArray
     """Variance of what is independent in each frame, shape (n,) [m^2]."""
+
+    def of(self, frames: BoolArray) -> FrameErrors:
+        """Return those of some of the frames."""
+        return FrameErrors(
+            sd_m=self.sd_m[frames], carry=self.carry[frames], independent_m2=self.independent_m2[frames]
+        )
 
 
 def estimate_noise(

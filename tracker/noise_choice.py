@@ -7,23 +7,19 @@ from dataclasses import replace
 
 import numpy as np
 
-from pennyfall.kinematics.smoothed import ACCELERATION
+from pennyfall.kinematics.smoothed import ACCELERATION, JERK
 from pennyfall.kinematics.values import FloatArray
 from pennyfall.tracker.impact_time import unknown_start
 from pennyfall.tracker.motion_model import chain_matrices
-from pennyfall.tracker.process_noise import log_likelihoods
+from pennyfall.tracker.process_noise import log_diffusion_prior, log_likelihoods
 from pennyfall.tracker.stroke_chain import StrokeFrames, StrokeModel, build_chain
 
-LOG_DIFFUSION_PRIOR = (np.log(1e4), 2.5)
-"""Mean and sd of the log process noise [m^2/s^7], chosen by us: the jerk of a stroke changes by about 30
-m/s^3 within a tenth of a second; the sd spans a factor of 150 up and down, so that only a nearly silent
-likelihood feels it."""
 DIFFUSION_GRID = 10.0 ** np.arange(2.0, 6.01, 0.5)
-TOP_ACCELERATION_SDS = np.array([0.05, 1.5])
-"""Sds of the step of acceleration at the top that compete by likelihood [m/s^2]: a hand that pulls steadily,
-and one that grabs."""
-LOG_STEP_ODDS = -4.0
-"""Log odds of a step of acceleration at the top beforehand, chosen by us: one stroke in fifty grabs."""
+TOP_KICKS = ((0.01, 60.0), (1.5, 60.0))
+"""Sds of the steps of acceleration [m/s^2] and jerk [m/s^3] at the top that compete by likelihood, chosen by
+us: a hand that pulls steadily, and one that grabs; 60 is twice the jerk of a brisk stroke."""
+LOG_KICK_ODDS = np.array([0.0, -4.0])
+"""Log odds beforehand, chosen by us: one stroke in fifty grabs."""
 IMPACT_SHARE = 1.25
 """Process noise near impact over the likeliest of its phase, in a fine track. Likelihood fits it to the
 middle of the phase, where most frames are, and so to a smoother motion than the one-sided estimate at impact
@@ -54,20 +50,21 @@ def choose_noise(frames: StrokeFrames, model: StrokeModel) -> StrokeModel:
     F, base = chain_matrices(replace(chain, diffusion=np.zeros(len(chain.time_s))))
     unit = chain_matrices(replace(chain, diffusion=(chain.diffusion > 0).astype(np.float64)))[1] - base
     before = slice(nodes.impact + 1)
-    back, forward, top_sd = (
+    back, forward, kick = (
         each.ravel()
-        for each in np.meshgrid(DIFFUSION_GRID, DIFFUSION_GRID, TOP_ACCELERATION_SDS, indexing="ij")
+        for each in np.meshgrid(DIFFUSION_GRID, DIFFUSION_GRID, np.arange(len(TOP_KICKS)), indexing="ij")
     )
+    kick_variance = np.array(TOP_KICKS)[kick].T ** 2
 
     def steps() -> Iterator[FloatArray]:
         for node in range(nodes.impact + 1):
             diffusion = back if node <= nodes.top else forward
             Q = base[node, :, :, None] + diffusion * unit[node, :, :, None]
             if node == nodes.top + 1:
-                Q[ACCELERATION, ACCELERATION] = top_sd**2
+                Q[[ACCELERATION, JERK], [ACCELERATION, JERK]] = kick_variance
             yield Q
 
-    log_weight = _log_prior(back) + _log_prior(forward) + np.where(top_sd > top_sd.min(), LOG_STEP_ODDS, 0.0)
+    log_weight = log_diffusion_prior(back) + log_diffusion_prior(forward) + LOG_KICK_ODDS[kick]
     log_weight += log_likelihoods(
         chain.position_m[before],
         chain.variance_m2[before],
@@ -84,14 +81,14 @@ def choose_noise(frames: StrokeFrames, model: StrokeModel) -> StrokeModel:
         position = chain.position_m[after]
         start, covariance = unknown_start(float(position[seen[0]]), float(frames.errors.sd_m[-1]))
         Q = base[after, :, :, None] + DIFFUSION_GRID * unit[after, :, :, None]
-        log_weight_after = _log_prior(DIFFUSION_GRID) + log_likelihoods(
+        log_weight_after = log_diffusion_prior(DIFFUSION_GRID) + log_likelihoods(
             position, chain.variance_m2[after], F[after], Q, start, covariance
         )
         through = _log_mean(DIFFUSION_GRID, log_weight_after)
     return replace(
         model,
         diffusion=(_log_mean(back, log_weight), chosen_forward, through),
-        top_acceleration_sd=float(top_sd[int(np.argmax(log_weight))]),
+        top_kick=TOP_KICKS[int(kick[np.argmax(log_weight)])],
     )
 
 
@@ -102,12 +99,6 @@ def loosened_at_impact(frames: StrokeFrames, likeliest: StrokeModel) -> StrokeMo
     fine = IMPACT_SHARE * max(frame_s * FINE_RATE_HZ, 1.0) ** 0.5
     share = float(np.clip(fine * (FINE_M2_S / density) ** COARSENING, 1.0, fine))
     return replace(likeliest, looseness_at_impact=share)
-
-
-def _log_prior(diffusion: FloatArray) -> FloatArray:
-    mean, sd = LOG_DIFFUSION_PRIOR
-    prior: FloatArray = -0.5 * ((np.log(diffusion) - mean) / sd) ** 2
-    return prior
 
 
 def _log_mean(values: FloatArray, log_weight: FloatArray) -> float:

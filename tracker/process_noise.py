@@ -9,6 +9,18 @@ import numpy as np
 from pennyfall.kinematics.values import FloatArray
 from pennyfall.tracker.motion_model import ERROR
 
+LOG_DIFFUSION_PRIOR = (np.log(1e4), 2.5)
+"""Mean and sd of the log process noise [m^2/s^7], chosen by us: the jerk of a stroke changes by about 30
+m/s^3 within a tenth of a second; the sd spans a factor of 150 up and down, so that only a nearly silent
+likelihood feels it."""
+
+
+def log_diffusion_prior(diffusion: FloatArray) -> FloatArray:
+    """Return the log density of process noises beforehand, but for a constant."""
+    mean, sd = LOG_DIFFUSION_PRIOR
+    prior: FloatArray = -0.5 * ((np.log(diffusion) - mean) / sd) ** 2
+    return prior
+
 
 def log_likelihoods(
     position_m: FloatArray,

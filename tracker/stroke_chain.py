@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from pennyfall.kinematics.smoothed import BEFORE_IMPACT_S
+from pennyfall.kinematics.smoothed import ACCELERATION, BEFORE_IMPACT_S
 from pennyfall.kinematics.values import BoolArray, FloatArray, IntArray, freeze_arrays
 from pennyfall.tracker.impact_time import IMPACT_KICK, START_SD, unknown_start
 from pennyfall.tracker.measurement_noise import FrameErrors
@@ -15,8 +15,6 @@ from pennyfall.tracker.motion_model import MOTION_STATES, MotionChain
 TAKEAWAY_KICK = np.array([0.0, 1e-3**2, 1.0**2, 50.0**2])
 """Variances of what the takeaway may change [SI^2], chosen by us: acceleration up to 2 m/s^2, jerk up to 100
 m/s^3."""
-TOP_JERK_SD = 60.0
-"""Sd of the change of jerk at the top [m/s^3], chosen by us: twice the jerk of a brisk stroke."""
 AT_REST_SD = np.array([START_SD[0], 2e-4, 1e-3, 1e-2])
 """Sds of a resting head [SI]: its position unknown; zero velocity, acceleration and jerk would make its
 covariance singular."""
@@ -61,8 +59,8 @@ class StrokeModel:
     """Whether the head was at rest before the takeaway."""
     diffusion: tuple[float, float, float]
     """Process noise of backswing, forward swing and follow-through [m^2/s^7]."""
-    top_acceleration_sd: float
-    """Sd of the step of acceleration at the top [m/s^2]."""
+    top_kick: tuple[float, float]
+    """Sds of the steps of acceleration [m/s^2] and jerk [m/s^3] at the top."""
     looseness_at_impact: float = 1.0
     """Process noise within `IMPACT_REACH_S` of the impact over that of its phase."""
 
@@ -118,7 +116,7 @@ def build_chain(frames: StrokeFrames, model: StrokeModel, *, fill: bool) -> tupl
         diffusion = np.where(middle < model.takeaway, 0.0, diffusion)
         kick[event_nodes[0]] = TAKEAWAY_KICK
         start_sd = AT_REST_SD
-    kick[event_nodes[2]] = [0.0, 0.0, model.top_acceleration_sd**2, TOP_JERK_SD**2]
+    kick[event_nodes[2], ACCELERATION:] = np.square(model.top_kick)
     if model.struck:
         kick[event_nodes[4]] = IMPACT_KICK
     start, covariance = unknown_start(float(frames.x[frames.seen][0]), float(errors.sd_m[0]), start_sd)

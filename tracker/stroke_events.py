@@ -23,6 +23,9 @@ STOPPING_MOTION_M = 0.030
 240 frames/s its interval holds the truth in 96 % with 3 cm, in 87 % with half of that."""
 STILL_AFTER_S = 0.15
 """Chosen by us: a head still for this long after the finish has stopped, not turned."""
+USUAL_DISAGREEMENT = 3.84
+"""Squared distance of two sound estimates, in their variances, that one pair of twenty exceeds (chi-squared
+of one degree, 95 %; any statistical table): beyond it their interval is widened, as by Birge's ratio."""
 SCAN_REACH_S = 0.12
 """Chosen by us: how far from the pass of the address position an impact is sought."""
 
@@ -63,7 +66,7 @@ def combine_impact(by_head: Estimate | None, launch: Launch | None, found: Found
     precision = ball.sd**-2 + head.sd**-2
     value = (ball.value * ball.sd**-2 + head.value * head.sd**-2) / precision
     disagreement = (ball.value - head.value) ** 2 / (ball.sd**2 + head.sd**2)
-    return Estimate(value, float(np.sqrt(max(disagreement, 1.0) / precision)))
+    return Estimate(value, float(np.sqrt(max(disagreement / USUAL_DISAGREEMENT, 1.0) / precision)))
 
 
 def find_takeaway(frames: StrokeFrames, found: FoundStroke, noise: MeasurementNoise) -> Estimate:

@@ -20,7 +20,7 @@ from pennyfall.tracker.measurement_noise import (
     frame_errors,
 )
 from pennyfall.tracker.motion_model import MOTION_STATES, MotionChain, chain_matrices, transition
-from pennyfall.tracker.noise_choice import TOP_ACCELERATION_SDS, choose_noise, loosened_at_impact
+from pennyfall.tracker.noise_choice import TOP_KICKS, choose_noise, loosened_at_impact
 from pennyfall.tracker.process_noise import innovations
 from pennyfall.tracker.smoothing import SmoothedChain, sample_paths, smooth
 from pennyfall.tracker.stroke_chain import StrokeFrames, StrokeModel, build_chain
@@ -104,7 +104,7 @@ def smooth_stroke(
         struck=struck,
         rested=found.rested,
         diffusion=(MIDDLING_DIFFUSION,) * 3,
-        top_acceleration_sd=float(TOP_ACCELERATION_SDS[0]),
+        top_kick=TOP_KICKS[0],
     )
     # The top first: at a misplaced top, likelihood would see a step of acceleration that is not there.
     model, step_mps = _refine_events(frames, model)

@@ -19,7 +19,7 @@ from pennyfall.kinematics.tracks import HeadTrack
 from pennyfall.kinematics.values import Estimate, StrokeMeasures
 from pennyfall.tracker.measurement_noise import MeasurementNoise, frame_errors
 from pennyfall.tracker.motion_model import MOTION_STATES
-from pennyfall.tracker.noise_choice import TOP_ACCELERATION_SDS, choose_noise, loosened_at_impact
+from pennyfall.tracker.noise_choice import TOP_KICKS, choose_noise, loosened_at_impact
 from pennyfall.tracker.smoothing import sample_paths, smooth
 from pennyfall.tracker.stroke_chain import StrokeFrames, StrokeModel, build_chain
 from pennyfall.tracker.stroke_smoothing import AFTER_FINISH_S, MIDDLING_DIFFUSION, REST_WINDOW_S, SAMPLES
@@ -80,7 +80,7 @@ def measure_told(
         struck=True,
         rested=True,
         diffusion=(MIDDLING_DIFFUSION,) * 3,
-        top_acceleration_sd=float(TOP_ACCELERATION_SDS[0]),
+        top_kick=TOP_KICKS[0],
     )
     chain, nodes = build_chain(frames, loosened_at_impact(frames, choose_noise(frames, model)), fill=True)
     smoothed = smooth(chain)

@@ -19,7 +19,8 @@ from pennyfall.kinematics.values import FloatArray
 
 NOMINAL = 0.95
 AT_IMPACT = {"peak_speed_after_impact_s": 0.0, "peak_acceleration_share": 1.0}
-"""Places of a peak that is the impact itself: nothing lies beyond, so such strokes score nothing for them."""
+"""Places of a peak that is the impact itself: nothing lies beyond, so strokes that have it there and are
+measured to have it there score nothing for them."""
 METHOD = "method"
 """What the smoothing itself leaves: its assumptions about how a stroke moves."""
 
@@ -90,7 +91,9 @@ def score(outcomes: Sequence[Outcome], name: str) -> Score:
     error = np.array([each.error(name) for each in outcomes])
     sd = np.array([each.found[name].sd for each in outcomes if each.found is not None])
     truth = np.array([each.truth[name] for each in outcomes if each.found is not None])
-    known = np.isfinite(error) & (truth != AT_IMPACT.get(name))
+    known = np.isfinite(error)
+    if name in AT_IMPACT:
+        known &= ~(np.isclose(truth, AT_IMPACT[name]) & np.isclose(truth + error, AT_IMPACT[name]))
     error, sd = error[known], sd[known]
     return Score(
         name=name,

@@ -15,7 +15,6 @@ from pennyfall.demo_clips.strokes import Performance
 from pennyfall.demo_clips.truth import stroke_truth
 from pennyfall.kinematics.errors import CannotMeasure
 from pennyfall.kinematics.values import StrokeMeasures
-from pennyfall.tracker.picture_errors import with_picture_errors
 from pennyfall.tracker.placing import PlacedHead, place_head
 from pennyfall.tracker.stroke_measurement import measure_strokes
 
@@ -81,6 +80,6 @@ def measure_trial(trial: Trial, again: Collection[str] = ()) -> Measured | None:
         return None
     return Measured(
         placed=placed,
-        stroke=with_picture_errors(result.strokes[0]),
+        stroke=result.strokes[0],
         innovation_ratio=result.innovation_ratio,
     )
