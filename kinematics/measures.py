@@ -9,7 +9,7 @@ import numpy as np
 from scipy.interpolate import CubicHermiteSpline
 
 from pennyfall.kinematics.arc import HeadArc
-from pennyfall.kinematics.peak import cut_off, flat_stretch, peak_nodes
+from pennyfall.kinematics.peak import flat_stretch, slowing_node
 from pennyfall.kinematics.scale_errors import ScaleErrors
 from pennyfall.kinematics.smoothed import (
     ACCELERATION,
@@ -92,12 +92,10 @@ def measure(
         sd = float(np.sqrt(np.mean((drawn[name] - value) ** 2)))
         return Estimate(value, float(np.hypot(sd, np.linalg.norm(bent[name] - value))) if scaled else sd)
 
-    cut = cut_off(stroke)
-    peak_acceleration = estimate("peak_acceleration_mps2", scaled=True).widened(cut)
-    slowing, _ = peak_nodes(stroke)
-    peak_sd = math.hypot(estimate("peak_acceleration_mps2").sd, cut)
-    swing = slice(slowing, stroke.impact_node + 1)
-    peak_stretch_s = flat_stretch(stroke, ACCELERATION, swing, peak_sd)
+    swing = slice(slowing_node(stroke), stroke.impact_node + 1)
+    peak_stretch_s = flat_stretch(stroke, ACCELERATION, swing, estimate("peak_acceleration_mps2").sd)
+    # A sharp peak was put at one of a row of instants, and may lie anywhere about it (JCGM 100:2008, 4.3.7).
+    peak_stretch_s = math.hypot(peak_stretch_s, stroke.corner_step_s / math.sqrt(12))
     forward = slice(stroke.top_node + 1, stroke.impact_node + 1)
     fastest_stretch_s = flat_stretch(stroke, VELOCITY, forward, estimate("peak_speed_mps").sd)
     forward_s = float(mean["forward_swing_s"][0])
@@ -124,7 +122,7 @@ def measure(
         backswing_length_m=estimate("backswing_length_m", scaled=True),
         through_length_m=estimate("through_length_m", scaled=True),
         acceleration_at_top_mps2=estimate("acceleration_at_top_mps2", scaled=True),
-        peak_acceleration_mps2=peak_acceleration,
+        peak_acceleration_mps2=estimate("peak_acceleration_mps2", scaled=True),
         peak_acceleration_s=estimate("peak_acceleration_s").widened(peak_stretch_s),
         peak_acceleration_share=estimate("peak_acceleration_share").widened(peak_stretch_s / forward_s),
         acceleration_at_impact_mps2=estimate("acceleration_at_impact_mps2", scaled=True),
@@ -153,10 +151,8 @@ def _evaluate(
 ) -> dict[str, FloatArray]:
     """Return each quantity on each of m paths, shape (m, n, 4).
 
-    Where the largest acceleration is taken, its node is the mean curve's: a maximum over a noisy path is
-    biased upward, while the path's own value at the mean curve's maximum has, to first order, the same spread
-    without the bias. The velocity is smooth, and its largest value often lies at impact, where it is known
-    worst: there each path's own maximum counts.
+    Acceleration and velocity are largest where each path has its own maximum: often that is at impact, where
+    they are known worst.
     """
     time, top, impact = stroke.time_s, stroke.top_node, stroke.impact_node
     top_shift = _velocity_zero(paths[:, top], paths[:, top + 1])
@@ -166,7 +162,7 @@ def _evaluate(
     left = _carry(paths[:, impact], shift)
     right = _carry(paths[:, impact + 1], shift)
     earlier = int(np.searchsorted(time, time[impact] - BEFORE_IMPACT_S * (1 + 1e-9)))
-    slowing, peak = peak_nodes(stroke)
+    slowing = slowing_node(stroke)
     last = len(time) - 1 if stroke.finish_node is None else stroke.finish_node
     peak_s = time[slowing + np.argmax(paths[:, slowing : impact + 1, ACCELERATION], axis=1)]
     fastest_s = time[top + np.argmax(paths[:, top : last + 1, VELOCITY], axis=1)]
@@ -190,7 +186,7 @@ def _evaluate(
         "backswing_length_m": address_x - top_x,
         "through_length_m": finish_x - left[:, POSITION],
         "acceleration_at_top_mps2": paths[:, top + 1, ACCELERATION],
-        "peak_acceleration_mps2": paths[:, peak, ACCELERATION],
+        "peak_acceleration_mps2": paths[:, slowing : impact + 1, ACCELERATION].max(axis=1),
         "peak_acceleration_s": peak_s,
         "peak_acceleration_share": (peak_s - top_s) / forward_s,
         "acceleration_at_impact_mps2": left[:, ACCELERATION],

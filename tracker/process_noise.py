@@ -13,6 +13,8 @@ LOG_DIFFUSION_PRIOR = (np.log(1e4), 2.5)
 """Mean and sd of the log process noise [m^2/s^7], chosen by us: the jerk of a stroke changes by about 30
 m/s^3 within a tenth of a second; the sd spans a factor of 150 up and down, so that only a nearly silent
 likelihood feels it."""
+DIFFUSION_GRID = 10.0 ** np.arange(2.0, 6.01, 0.5)
+"""Process noises that compete by likelihood [m^2/s^7]."""
 
 
 def log_diffusion_prior(diffusion: FloatArray) -> FloatArray:
@@ -20,6 +22,12 @@ def log_diffusion_prior(diffusion: FloatArray) -> FloatArray:
     mean, sd = LOG_DIFFUSION_PRIOR
     prior: FloatArray = -0.5 * ((np.log(diffusion) - mean) / sd) ** 2
     return prior
+
+
+def log_mean(values: FloatArray, log_weight: FloatArray) -> float:
+    """Return the mean of the logarithm under weights, as a value."""
+    weight = np.exp(log_weight - log_weight.max())
+    return float(np.exp(weight @ np.log(values) / weight.sum()))
 
 
 def log_likelihoods(
@@ -41,7 +49,7 @@ def log_likelihoods(
     F : ndarray, shape (n, 5, 5)
         Transition into each node.
     Q : iterable of ndarray, shape (5, 5, b)
-        Process covariance under each model, of the step into each node.
+        Process covariance under each model, of the step into each node; (5, 5, 1) as long as all agree.
     start_mean, start_covariance : ndarray, shapes (5,) and (5, 5)
         State before the first node.
 
@@ -51,11 +59,9 @@ def log_likelihoods(
        Theory 11:61-70. doi:10.1109/TIT.1965.1053737
 
     """
-    passed = innovations(position_m, variance_m2, F, Q, start_mean, start_covariance)
-    squares, variances = zip(*((innovation**2 / S, S) for _, innovation, S in passed), strict=True)
-    total: FloatArray = -0.5 * (
-        np.sum(squares, axis=0) + np.sum(np.log(2 * np.pi * np.array(variances)), axis=0)
-    )
+    total = np.zeros(1)
+    for _, innovation, S in innovations(position_m, variance_m2, F, Q, start_mean, start_covariance):
+        total = total - 0.5 * (innovation**2 / S + np.log(2 * np.pi * S))
     return total
 
 

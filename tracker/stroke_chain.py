@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from pennyfall.kinematics.smoothed import ACCELERATION, BEFORE_IMPACT_S
+from pennyfall.kinematics.smoothed import ACCELERATION, BEFORE_IMPACT_S, JERK
 from pennyfall.kinematics.values import BoolArray, FloatArray, IntArray, freeze_arrays
 from pennyfall.tracker.impact_time import IMPACT_KICK, START_SD, unknown_start
 from pennyfall.tracker.measurement_noise import FrameErrors
@@ -47,6 +47,16 @@ class StrokeFrames:
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
+class Corner:
+    """An instant at which the pull may change at once."""
+
+    instant_s: float
+    """Clip time [s]."""
+    jerk_sd_mps3: float
+    """Sd of the change of jerk [m/s^3]."""
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
 class StrokeModel:
     """Event instants [s] and noises of one stroke."""
 
@@ -61,6 +71,8 @@ class StrokeModel:
     """Process noise of backswing, forward swing and follow-through [m^2/s^7]."""
     top_kick: tuple[float, float]
     """Sds of the steps of acceleration [m/s^2] and jerk [m/s^3] at the top."""
+    corners: tuple[Corner, ...] = ()
+    """Where the pull of the forward swing may change at once."""
     looseness_at_impact: float = 1.0
     """Process noise within `IMPACT_REACH_S` of the impact over that of its phase."""
 
@@ -117,6 +129,8 @@ def build_chain(frames: StrokeFrames, model: StrokeModel, *, fill: bool) -> tupl
         kick[event_nodes[0]] = TAKEAWAY_KICK
         start_sd = AT_REST_SD
     kick[event_nodes[2], ACCELERATION:] = np.square(model.top_kick)
+    for corner in model.corners:
+        kick[np.searchsorted(time, corner.instant_s), JERK] += corner.jerk_sd_mps3**2
     if model.struck:
         kick[event_nodes[4]] = IMPACT_KICK
     start, covariance = unknown_start(float(frames.x[frames.seen][0]), float(errors.sd_m[0]), start_sd)

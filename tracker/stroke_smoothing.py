@@ -12,6 +12,7 @@ from pennyfall.kinematics.strokes import FoundStroke
 from pennyfall.kinematics.takeaway import repeated
 from pennyfall.kinematics.tracks import HeadTrack
 from pennyfall.kinematics.values import Estimate, FloatArray, IntArray
+from pennyfall.tracker.corners import corner_step_s
 from pennyfall.tracker.impact_smear import undo_impact_smear
 from pennyfall.tracker.measurement_noise import (
     LAG_ONE_PRIOR,
@@ -142,6 +143,7 @@ def smooth_stroke(
         takeaway_node=nodes.takeaway,
         top_node=nodes.top,
         impact_node=nodes.impact,
+        corner_step_s=corner_step_s(frames),
         finish_node=_finish_node(chain, smoothed, nodes.impact) if found.finished else None,
     )
     return StrokeSmoothing(

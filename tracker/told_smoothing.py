@@ -17,6 +17,7 @@ from pennyfall.kinematics.scale_errors import ScaleErrors
 from pennyfall.kinematics.smoothed import SmoothedStroke
 from pennyfall.kinematics.tracks import HeadTrack
 from pennyfall.kinematics.values import Estimate, StrokeMeasures
+from pennyfall.tracker.corners import corner_step_s
 from pennyfall.tracker.measurement_noise import MeasurementNoise, frame_errors
 from pennyfall.tracker.motion_model import MOTION_STATES
 from pennyfall.tracker.noise_choice import TOP_KICKS, choose_noise, loosened_at_impact
@@ -96,6 +97,7 @@ def measure_told(
         takeaway_node=nodes.takeaway,
         top_node=nodes.top,
         impact_node=nodes.impact,
+        corner_step_s=corner_step_s(frames),
         finish_node=int(np.searchsorted(chain.time_s, events.finish_s)),
     )
     context = StrokeContext(

@@ -8,7 +8,6 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from pennyfall.kinematics.peak import SMOOTHED_WIDTH
 from pennyfall.kinematics.values import FloatArray
 from pennyfall.tracker.motion_model import OBSERVED, STATES, MotionChain, chain_matrices
 from pennyfall.tracker.process_noise import log_likelihoods
@@ -263,22 +262,3 @@ def test_dowlings_impact_is_followed_when_the_contact_may_be_violent(refdata: Pa
     truth = table["acc_rad_s2"]
     assert np.sqrt(np.mean((smooth(plain).mean[:, 2] - truth) ** 2)) > 23.0
     assert np.sqrt(np.mean((smooth(best).mean[:, 2] - truth) ** 2)) < 16.4
-
-
-def test_what_smoothing_cuts_off_a_corner_is_its_curvature_times_the_squared_width() -> None:
-    """Jerk falls by J = 40 m/s^3 at once: 0.327 J T is cut off, T = (R / q)^(1/8), derived at `peak.cut_off`.
-
-    The same is told without knowing J: by the smoothed curvature, and T^2 by the smoother's own variances.
-    """
-    step, error_sd, diffusion, jump = 1 / 240, 6e-5, 1e3, 40.0
-    time = np.arange(-0.5, 0.5 + step / 2, step)
-    acceleration = 5.0 - 0.5 * jump * np.abs(time)
-    position = 2.5 * time**2 - 0.5 * jump * np.abs(time) ** 3 / 6
-    smoothed = smooth(chain_of(time, position, diffusion=diffusion, error_sd=error_sd))
-    middle = len(time) // 2
-    cut = acceleration[middle] - smoothed.mean[middle, 2]
-    width_s = (error_sd**2 * step / diffusion) ** 0.125
-    assert cut == pytest.approx(0.3266 * jump * width_s, rel=0.03)
-    curvature = (smoothed.mean[middle + 1, 3] - smoothed.mean[middle - 1, 3]) / (2 * step)
-    variance = np.diag(smoothed.covariance[middle])
-    assert -curvature * SMOOTHED_WIDTH * variance[2] / variance[3] == pytest.approx(cut, rel=0.05)

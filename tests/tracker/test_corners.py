@@ -1,0 +1,72 @@
+"""A pull that changes at once shortly before impact, and the head's own impact at low frame rates."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from pennyfall.kinematics.scale_errors import ScaleErrors
+from pennyfall.kinematics.values import FloatArray
+from pennyfall.tracker import corners
+from pennyfall.tracker.impact_time import impact_profile
+from pennyfall.tracker.measurement_noise import MeasurementNoise, frame_errors
+from pennyfall.tracker.stroke_measurement import measure_strokes
+from tests.tracker.simulated_strokes import ball_track, head_track, stroke
+
+STROKES = 20
+NOISE_M = 1.3e-4
+
+
+def errors_before_impact(kind: str, generator: np.random.Generator) -> FloatArray:
+    """Return error and standard deviation of the mean acceleration over the last 20 ms, shape (n, 2)."""
+    rows = []
+    for _ in range(STROKES):
+        true = stroke(kind, back_m=float(generator.uniform(0.2, 0.28)))
+        head = head_track(true, generator, noise_m=NOISE_M)
+        found = measure_strokes(
+            head,
+            [ball_track(true, head, generator)],
+            scale=ScaleErrors.uniform(0.0),
+            direction="with the arrow",
+        ).strokes[0]
+        told = found.acceleration_before_impact_mps2
+        rows.append((told.value - true.truths()["acceleration_before_impact_mps2"], told.sd))
+    return np.array(rows)
+
+
+def test_a_hand_that_lets_go_just_before_impact_is_seen_to(
+    generator: np.random.Generator, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The pull gives way 51 ms before impact: an even process noise errs by 0.9 m/s^2 and states 0.27."""
+    error, sd = errors_before_impact("let go", generator).T
+    assert np.sqrt(np.mean((error / sd) ** 2)) < 1.8
+    monkeypatch.setattr(corners, "LOG_CORNER_ODDS", -100.0)
+    blind, blind_sd = errors_before_impact("let go", generator).T
+    assert np.sqrt(np.mean((blind / blind_sd) ** 2)) > 2.5
+    assert np.sqrt(np.mean(error**2)) < 0.85 * np.sqrt(np.mean(blind**2))
+
+
+def test_a_corner_that_is_not_there_costs_little(
+    generator: np.random.Generator, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    error, sd = errors_before_impact("middle", generator).T
+    monkeypatch.setattr(corners, "LOG_CORNER_ODDS", -100.0)
+    blind, blind_sd = errors_before_impact("middle", generator).T
+    assert np.median(sd) < 1.5 * np.median(blind_sd)
+    assert np.sqrt(np.mean(error**2)) < 1.5 * np.sqrt(np.mean(blind**2)) + 0.05
+
+
+def test_the_head_alone_knows_how_well_it_knows_the_impact_at_60_frames(
+    generator: np.random.Generator,
+) -> None:
+    """Forty strokes of all shapes: the errors are as large as stated (three times as large before)."""
+    ratios = []
+    for number in range(40):
+        true = stroke(("early", "let go", "late", "middle")[number % 4])
+        head = head_track(true, generator, rate_hz=60.0, noise_m=6e-5)
+        time, x = head.time_s, head.x_m
+        errors = frame_errors(time, x, np.full(len(time), 6e-5), MeasurementNoise(scale=1.0, lag_one=0.0))
+        profile = impact_profile(time, x, errors, true.impact_s - 0.04, true.impact_s + 0.04, 0.2 / 60)
+        told = profile.estimate()
+        ratios.append((told.value - true.impact_s) / told.sd)
+    assert 0.6 < np.sqrt(np.mean(np.square(ratios))) < 1.5

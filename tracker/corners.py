@@ -1,0 +1,107 @@
+"""Where the pull of the forward swing may change at once: corners in the acceleration.
+
+A hand that lets go, or grabs, within a few frames bends the acceleration sharper than the process noise of
+an even swing allows. Near impact that decides the verdict: the one-sided estimate there has only the frames
+since the corner to go by.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import replace
+
+import numpy as np
+
+from pennyfall.kinematics.smoothed import JERK
+from pennyfall.kinematics.values import FloatArray, IntArray
+from pennyfall.tracker.motion_model import chain_matrices
+from pennyfall.tracker.process_noise import DIFFUSION_GRID, log_diffusion_prior, log_likelihoods, log_mean
+from pennyfall.tracker.stroke_chain import Corner, StrokeFrames, StrokeModel, StrokeNodes, build_chain
+
+CORNER_JERK_SD = 100.0
+"""Sd of the change of jerk at a corner [m/s^3], chosen by us: a hand that lets go of 5 m/s^2 within a
+twentieth of a second."""
+LOG_CORNER_ODDS = -1.5
+"""Log odds of a corner beforehand, anywhere in the forward swing, chosen by us. On 1,200 simulated strokes at
+240 frames/s, half of them with corners, the mean of the last 20 ms erred by 1.00 of its stated standard
+deviation with -1.5 and by 1.08 with -2; without corners by 1.10, in single strokes by 14."""
+CORNER_SPACING_S = 0.008
+"""Chosen by us: instants nearer to each other the picture hardly tells apart."""
+MOST_CORNERS = 2
+"""Chosen by us: a pull that swells and then gives way has two; one alone left the end of a smooth, S-shaped
+decline to a process noise too small for it (6 standard deviations)."""
+LEAST_WEIGHT = 1e-3
+"""Chosen by us: a corner less likely than this changes nothing."""
+
+
+def corner_step_s(frames: StrokeFrames) -> float:
+    """Return how far apart the instants lie at which corners are sought [s]."""
+    return max(CORNER_SPACING_S, float(np.median(np.diff(frames.time))))
+
+
+def with_corners(frames: StrokeFrames, model: StrokeModel) -> StrokeModel:
+    """Return the model with the corners of its forward swing and the process noise between them.
+
+    A corner competes by likelihood with an even pull and with corners elsewhere. Each instant then gets the
+    variance of a corner times its weight: where nothing tells, near impact above all, that is the little
+    which a corner unseen there would add.
+    """
+    for _ in range(MOST_CORNERS):
+        diffusion, corners = _next_corner(frames, model)
+        model = replace(
+            model,
+            diffusion=(model.diffusion[0], diffusion, model.diffusion[2]),
+            corners=model.corners + corners,
+        )
+    return model
+
+
+def _next_corner(frames: StrokeFrames, model: StrokeModel) -> tuple[float, tuple[Corner, ...]]:
+    """Return the process noise of the forward swing [m^2/s^7], and where one more corner may lie."""
+    chain, nodes = build_chain(frames, replace(model, diffusion=(model.diffusion[0], 0.0, 0.0)), fill=False)
+    F, base = chain_matrices(chain)
+    unit = chain_matrices(replace(chain, diffusion=np.ones(len(chain.time_s))))[1]
+    unit -= chain_matrices(replace(chain, diffusion=np.zeros(len(chain.time_s))))[1]
+    places = _places(chain.time_s, nodes, corner_step_s(frames))
+    diffusion = np.repeat(DIFFUSION_GRID, len(places) + 1)
+    corner = np.tile(np.append(places, -1), len(DIFFUSION_GRID))
+
+    def steps() -> Iterator[FloatArray]:
+        for node in range(nodes.impact + 1):
+            if node <= nodes.top:
+                yield base[node, :, :, None]
+                continue
+            Q = base[node, :, :, None] + diffusion * unit[node, :, :, None]
+            Q[JERK, JERK] += np.where(corner == node, CORNER_JERK_SD**2, 0.0)
+            yield Q
+
+    before = slice(nodes.impact + 1)
+    log_weight = log_diffusion_prior(diffusion)
+    log_weight += np.where(corner >= 0, LOG_CORNER_ODDS - np.log(max(len(places), 1)), 0.0)
+    log_weight += log_likelihoods(
+        chain.position_m[before],
+        chain.variance_m2[before],
+        F[before],
+        steps(),
+        chain.start_mean,
+        chain.start_covariance,
+    )
+    weight = np.exp(log_weight - log_weight.max()).reshape(len(DIFFUSION_GRID), -1).sum(axis=0)
+    weight /= weight.sum()
+    corners = tuple(
+        Corner(instant_s=float(chain.time_s[place]), jerk_sd_mps3=float(CORNER_JERK_SD * np.sqrt(each)))
+        for place, each in zip(places, weight, strict=False)
+        if each > LEAST_WEIGHT
+    )
+    return log_mean(diffusion, log_weight), corners
+
+
+def _places(time: FloatArray, nodes: StrokeNodes, step_s: float) -> IntArray:
+    """Return the nodes of the forward swing at which a corner is sought, a step apart and from its ends."""
+    places: list[int] = []
+    last = time[nodes.top]
+    for node in range(nodes.top + 2, nodes.impact):
+        if min(time[node] - last, time[nodes.impact] - time[node]) >= 0.9 * step_s:
+            places.append(node)
+            last = time[node]
+    return np.array(places, dtype=np.int64)
