@@ -18,9 +18,6 @@ m/s^3."""
 AT_REST_SD = np.array([START_SD[0], 2e-4, 1e-3, 1e-2])
 """Sds of a resting head [SI]: its position unknown; zero velocity, acceleration and jerk would make its
 covariance singular."""
-IMPACT_REACH_S = 0.08
-"""Chosen by us: how far from the impact a one-sided estimate there looks. The top of a brisk stroke lies
-three times as far; with the whole swing loosened its instant was stated a tenth too unsure."""
 NODE_SPACING_S = 0.005
 """Chosen by us: between nodes 5 ms apart an acceleration peak is read off to 0.1 %."""
 
@@ -73,8 +70,6 @@ class StrokeModel:
     """Sds of the steps of acceleration [m/s^2] and jerk [m/s^3] at the top."""
     corners: tuple[Corner, ...] = ()
     """Where the pull of the forward swing may change at once."""
-    looseness_at_impact: float = 1.0
-    """Process noise within `IMPACT_REACH_S` of the impact over that of its phase."""
 
 
 @dataclass(frozen=True, kw_only=True, slots=True, eq=False)
@@ -120,8 +115,6 @@ def build_chain(frames: StrokeFrames, model: StrokeModel, *, fill: bool) -> tupl
     middle = time - 0.5 * np.diff(time, prepend=time[:1])
     back, forward, through = model.diffusion
     diffusion = np.where(middle < model.top, back, np.where(middle < model.impact, forward, through))
-    near_impact = np.abs(middle - model.impact) < IMPACT_REACH_S
-    diffusion = np.where(near_impact, model.looseness_at_impact * diffusion, diffusion)
     kick = np.zeros((len(time), MOTION_STATES))
     start_sd = START_SD
     if model.rested:

@@ -21,7 +21,7 @@ from pennyfall.tracker.measurement_noise import (
     frame_errors,
 )
 from pennyfall.tracker.motion_model import MOTION_STATES, MotionChain, chain_matrices, transition
-from pennyfall.tracker.noise_choice import TOP_KICKS, choose_noise, loosened_at_impact
+from pennyfall.tracker.noise_choice import TOP_KICKS, choose_noise
 from pennyfall.tracker.process_noise import innovations
 from pennyfall.tracker.smoothing import SmoothedChain, sample_paths, smooth
 from pennyfall.tracker.stroke_chain import StrokeFrames, StrokeModel, build_chain
@@ -111,8 +111,7 @@ def smooth_stroke(
     model, step_mps = _refine_events(frames, model)
     if struck:
         frames = undo_impact_smear(frames, impact.value, impact.sd, step_mps, head.exposure_s)
-    likeliest = choose_noise(frames, model)
-    model = loosened_at_impact(frames, likeliest)
+    model = choose_noise(frames, model)
     chain, nodes = build_chain(frames, model, fill=True)
     smoothed = smooth(chain)
     samples = sample_paths(smoothed, SAMPLES, generator)
@@ -150,7 +149,7 @@ def smooth_stroke(
         stroke=stroke,
         noise=noise,
         noise_sd_m=float(np.median(frames.errors.sd_m)),
-        innovation_ratio=_innovation_ratio(frames, likeliest),
+        innovation_ratio=_innovation_ratio(frames, model),
         impact_by_ball=None if launch is None else launch.impact_s,
         impact_by_head=by_head,
         practice=not struck,
@@ -248,9 +247,9 @@ def _finish_node(chain: MotionChain, smoothed: SmoothedChain, impact_node: int) 
     return impact_node + 2 + int(ended[0]) if len(ended) else None
 
 
-def _innovation_ratio(frames: StrokeFrames, likeliest: StrokeModel) -> float:
+def _innovation_ratio(frames: StrokeFrames, model: StrokeModel) -> float:
     """Return the root mean square of the innovations over their expected size in motion; 1 is consistent."""
-    chain, nodes = build_chain(frames, likeliest, fill=False)
+    chain, nodes = build_chain(frames, model, fill=False)
     F, Q = chain_matrices(chain)
     passed = innovations(
         chain.position_m, chain.variance_m2, F, Q[..., None], chain.start_mean, chain.start_covariance

@@ -20,7 +20,7 @@ from pennyfall.kinematics.values import Estimate, StrokeMeasures
 from pennyfall.tracker.corners import corner_step_s
 from pennyfall.tracker.measurement_noise import MeasurementNoise, frame_errors
 from pennyfall.tracker.motion_model import MOTION_STATES
-from pennyfall.tracker.noise_choice import TOP_KICKS, choose_noise, loosened_at_impact
+from pennyfall.tracker.noise_choice import TOP_KICKS, choose_noise
 from pennyfall.tracker.smoothing import sample_paths, smooth
 from pennyfall.tracker.stroke_chain import StrokeFrames, StrokeModel, build_chain
 from pennyfall.tracker.stroke_smoothing import AFTER_FINISH_S, MIDDLING_DIFFUSION, REST_WINDOW_S, SAMPLES
@@ -83,7 +83,7 @@ def measure_told(
         diffusion=(MIDDLING_DIFFUSION,) * 3,
         top_kick=TOP_KICKS[0],
     )
-    chain, nodes = build_chain(frames, loosened_at_impact(frames, choose_noise(frames, model)), fill=True)
+    chain, nodes = build_chain(frames, choose_noise(frames, model), fill=True)
     smoothed = smooth(chain)
     stroke = SmoothedStroke(
         time_s=chain.time_s,

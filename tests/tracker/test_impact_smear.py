@@ -72,7 +72,7 @@ def test_a_long_exposure_across_the_impact_no_longer_reads_as_braking(
     """
     exposure = 1 / 300
     errors: dict[bool, list[float]] = {True: [], False: []}
-    for _ in range(5):
+    for _ in range(24):
         true = stroke("late", back_m=float(generator.uniform(0.2, 0.28)))
         head = head_track(true, generator, noise_m=4e-5)
         head = dataclasses.replace(head, time_s=head.time_s + true.impact_s - head.time_s[300])
