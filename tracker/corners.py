@@ -22,10 +22,10 @@ CORNER_JERK_SD = 100.0
 """Sd of the change of jerk at a corner [m/s^3], chosen by us: a hand that lets go of 5 m/s^2 within a
 twentieth of a second."""
 LOG_CORNER_ODDS = -3.0
-"""Log odds of a corner beforehand, anywhere in the forward swing, chosen by us: one stroke in twenty. Of 1,200
-simulated strokes at 240 frames/s, half of them with corners, 88 % had their peak acceleration within 3 %
-(with -2 87, -4 88, without corners 82 %), and no mean of the last 20 ms lay further off than 6 of its stated
-standard deviations (without corners 14)."""
+"""Log odds of a corner beforehand, anywhere in the forward swing, chosen by us: one stroke in twenty. Of
+1,200 simulated strokes at 240 frames/s, half of them with corners, 88 % had their peak acceleration within
+3 % (with -2 87, -4 88, without corners 82 %), and no mean of the last 20 ms lay further off than 6 of its
+stated standard deviations (without corners 14)."""
 CORNER_SPACING_S = 0.008
 """Chosen by us: instants nearer to each other the picture hardly tells apart."""
 LEAST_WEIGHT = 1e-3
