@@ -41,6 +41,7 @@ class ImpactProfile:
     def estimate(self, prior: Estimate | None = None) -> Estimate:
         """Return mean and standard deviation of the instant, combined with a Gaussian `prior` where given."""
         fine = np.linspace(self.time_s[0], self.time_s[-1], 40 * len(self.time_s))
+        # A parabola between candidates: straight lines would leave a false, sharp peak on one of them.
         log_density = CubicSpline(self.time_s, self.log_likelihood)(fine)
         if prior is not None:
             log_density = log_density - 0.5 * ((fine - prior.value) / prior.sd) ** 2
