@@ -15,7 +15,7 @@ import numpy as np
 from pennyfall.kinematics.smoothed import JERK
 from pennyfall.kinematics.values import FloatArray, IntArray
 from pennyfall.tracker.motion_model import chain_matrices
-from pennyfall.tracker.process_noise import DIFFUSION_GRID, log_diffusion_prior, log_likelihoods
+from pennyfall.tracker.process_noise import DIFFUSION_GRID, chain_log_likelihoods, log_diffusion_prior
 from pennyfall.tracker.stroke_chain import Corner, StrokeFrames, StrokeModel, StrokeNodes, build_chain
 
 CORNER_JERK_SD = 100.0
@@ -62,17 +62,9 @@ def find_corners(frames: StrokeFrames, model: StrokeModel) -> tuple[Corner, ...]
             Q[JERK, JERK] += np.where(corner == node, CORNER_JERK_SD**2, 0.0)
             yield Q
 
-    before = slice(nodes.impact + 1)
     log_weight = log_diffusion_prior(diffusion)
     log_weight += np.where(corner >= 0, LOG_CORNER_ODDS - np.log(max(len(places), 1)), 0.0)
-    log_weight += log_likelihoods(
-        chain.position_m[before],
-        chain.variance_m2[before],
-        F[before],
-        steps(),
-        chain.start_mean,
-        chain.start_covariance,
-    )
+    log_weight += chain_log_likelihoods(chain, nodes.impact + 1, F, steps())
     weight = np.exp(log_weight - log_weight.max()).reshape(len(DIFFUSION_GRID), -1).sum(axis=0)
     weight /= weight.sum()
     return tuple(

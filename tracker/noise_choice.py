@@ -12,7 +12,13 @@ from pennyfall.kinematics.values import FloatArray
 from pennyfall.tracker.corners import find_corners
 from pennyfall.tracker.impact_time import unknown_start
 from pennyfall.tracker.motion_model import chain_matrices
-from pennyfall.tracker.process_noise import DIFFUSION_GRID, log_diffusion_prior, log_likelihoods, log_mean
+from pennyfall.tracker.process_noise import (
+    DIFFUSION_GRID,
+    chain_log_likelihoods,
+    log_diffusion_prior,
+    log_likelihoods,
+    log_mean,
+)
 from pennyfall.tracker.stroke_chain import StrokeFrames, StrokeModel, build_chain
 
 TOP_KICKS = ((0.01, 60.0), (1.5, 60.0))
@@ -34,7 +40,6 @@ def choose_noise(frames: StrokeFrames, model: StrokeModel) -> StrokeModel:
     chain, nodes = build_chain(frames, model, fill=False)
     F, base = chain_matrices(replace(chain, diffusion=np.zeros(len(chain.time_s))))
     unit = chain_matrices(replace(chain, diffusion=(chain.diffusion > 0).astype(np.float64)))[1] - base
-    before = slice(nodes.impact + 1)
     grid = len(DIFFUSION_GRID)
     back = np.repeat(DIFFUSION_GRID, grid * len(TOP_KICKS))
     forward = np.tile(DIFFUSION_GRID, grid * len(TOP_KICKS))
@@ -50,14 +55,7 @@ def choose_noise(frames: StrokeFrames, model: StrokeModel) -> StrokeModel:
             yield Q
 
     log_weight = log_diffusion_prior(back) + log_diffusion_prior(forward) + LOG_KICK_ODDS[kick]
-    log_weight += log_likelihoods(
-        chain.position_m[before],
-        chain.variance_m2[before],
-        F[before],
-        steps(),
-        chain.start_mean,
-        chain.start_covariance,
-    )
+    log_weight += chain_log_likelihoods(chain, nodes.impact + 1, F, steps())
     model = replace(
         model,
         diffusion=(log_mean(back, log_weight), log_mean(forward, log_weight), model.diffusion[2]),

@@ -7,7 +7,7 @@ from collections.abc import Iterable, Iterator
 import numpy as np
 
 from pennyfall.kinematics.values import FloatArray
-from pennyfall.tracker.motion_model import ERROR
+from pennyfall.tracker.motion_model import ERROR, MotionChain
 
 LOG_DIFFUSION_PRIOR = (np.log(1e4), 2.5)
 """Mean and sd of the log process noise [m^2/s^7], chosen by us: the jerk of a stroke changes by about 30
@@ -63,6 +63,20 @@ def log_likelihoods(
     for _, innovation, S in innovations(position_m, variance_m2, F, Q, start_mean, start_covariance):
         total = total - 0.5 * (innovation**2 / S + np.log(2 * np.pi * S))
     return total
+
+
+def chain_log_likelihoods(
+    chain: MotionChain, nodes: int, F: FloatArray, Q: Iterable[FloatArray]
+) -> FloatArray:
+    """Return the log likelihood of a chain's first nodes; `F` and `Q` as of `log_likelihoods`."""
+    return log_likelihoods(
+        chain.position_m[:nodes],
+        chain.variance_m2[:nodes],
+        F[:nodes],
+        Q,
+        chain.start_mean,
+        chain.start_covariance,
+    )
 
 
 def innovations(
