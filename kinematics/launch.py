@@ -25,9 +25,9 @@ practice, no source)."""
 ROLLING_PRIOR = (0.6, 0.25)
 """Mean and sd of the deceleration of the roll [m/s^2], chosen by us: Stimpmeter readings of 7 to 13 ft mean
 0.8 to 0.4 (`roll.STIMPMETER_RELEASE_MPS`)."""
-SYSTEMATIC_TIME_SD_S = 5e-5
-"""Chosen by us: contact lasts about 0.5 ms (USGA, see the launch tests). The lines before and after meet in
-its middle, or a tenth of it beside that where the ball is pushed unevenly."""
+SYSTEMATIC_TIME_SD_S = 1.5e-4
+"""Chosen by us: contact lasts about 0.5 ms (USGA, see the launch tests), so the departure is no sharper than
+that."""
 SMEAR_UNHARMFUL_M = 0.007
 """Chosen by us: a ball smeared by a sixth of its diameter still shows both of its edges plainly."""
 SMEAR_OFFSET_SHARE = 0.45

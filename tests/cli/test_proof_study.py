@@ -8,6 +8,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from scipy.stats import binom
 from typer.testing import CliRunner
 
 from pennyfall.cli.app import app
@@ -236,16 +237,17 @@ def test_the_command_writes_page_and_summary(tmp_path: Path) -> None:
 @pytest.mark.slow
 @pytest.mark.parametrize("rate_hz", [240.0, 60.0])
 def test_intervals_hold_over_all_conditions(rate_hz: float) -> None:
-    """A hundred strokes: with 95 % coverage fewer than 88 are held once in a thousand, for one quantity.
+    """A hundred strokes: with 95 % coverage fewer than 87 are held once in a thousand, for one quantity.
 
-    The place of a peak that is the impact itself does not count.
+    The place of a peak that is, and is measured to be, the impact itself does not count: of a score of others
+    fewer than 15 are held once in a thousand.
     """
     jobs = [Job(11, rate_hz, number, bound=False, compare=False, budget=False) for number in range(100)]
     outcomes = at_rate(run_study(jobs), rate_hz)
     assert len(outcomes) >= 98
     found: list[Score] = [score(outcomes, name) for name in QUANTITIES]
     for each in found:
-        assert each.held >= 0.87 * each.strokes, each.name
+        assert each.held >= binom.ppf(0.001, each.strokes, 0.95), each.name
     assert 0.93 < np.mean([each.coverage for each in found]) < 0.99
 
 
