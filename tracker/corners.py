@@ -8,14 +8,17 @@ since the corner to go by.
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import replace
 
 import numpy as np
 
 from pennyfall.kinematics.smoothed import JERK
 from pennyfall.kinematics.values import FloatArray, IntArray
-from pennyfall.tracker.motion_model import chain_matrices
-from pennyfall.tracker.process_noise import DIFFUSION_GRID, chain_log_likelihoods, log_diffusion_prior
+from pennyfall.tracker.process_noise import (
+    DIFFUSION_GRID,
+    chain_log_likelihoods,
+    log_diffusion_prior,
+    noise_parts,
+)
 from pennyfall.tracker.stroke_chain import Corner, StrokeFrames, StrokeModel, StrokeNodes, build_chain
 
 CORNER_JERK_SD = 100.0
@@ -47,10 +50,8 @@ def find_corners(frames: StrokeFrames, model: StrokeModel) -> tuple[Corner, ...]
     which a corner unseen there would add. The process noise between corners stays that of an even pull: a
     smooth, S-shaped decline reads as a corner where it begins, and a smaller noise would miss its end.
     """
-    chain, nodes = build_chain(frames, replace(model, diffusion=(model.diffusion[0], 0.0, 0.0)), fill=False)
-    F, base = chain_matrices(chain)
-    unit = chain_matrices(replace(chain, diffusion=np.ones(len(chain.time_s))))[1]
-    unit -= chain_matrices(replace(chain, diffusion=np.zeros(len(chain.time_s))))[1]
+    chain, nodes = build_chain(frames, model, fill=False)
+    F, base, unit = noise_parts(chain)
     places = _places(chain.time_s, nodes, corner_step_s(frames))
     diffusion = np.repeat(DIFFUSION_GRID, len(places) + 1)
     corner = np.tile(np.append(places, -1), len(DIFFUSION_GRID))
@@ -58,7 +59,7 @@ def find_corners(frames: StrokeFrames, model: StrokeModel) -> tuple[Corner, ...]
     def steps() -> Iterator[FloatArray]:
         for node in range(nodes.impact + 1):
             if node <= nodes.top:
-                yield base[node, :, :, None]
+                yield (base[node] + model.diffusion[0] * unit[node])[:, :, None]
                 continue
             Q = base[node, :, :, None] + diffusion * unit[node, :, :, None]
             Q[JERK, JERK] += np.where(corner == node, CORNER_JERK_SD**2, 0.0)

@@ -11,13 +11,13 @@ from pennyfall.kinematics.smoothed import ACCELERATION, JERK
 from pennyfall.kinematics.values import FloatArray
 from pennyfall.tracker.corners import find_corners
 from pennyfall.tracker.impact_time import unknown_start
-from pennyfall.tracker.motion_model import chain_matrices
 from pennyfall.tracker.process_noise import (
     DIFFUSION_GRID,
     chain_log_likelihoods,
     log_diffusion_prior,
     log_likelihoods,
     log_mean,
+    noise_parts,
 )
 from pennyfall.tracker.stroke_chain import StrokeFrames, StrokeModel, build_chain
 
@@ -38,8 +38,7 @@ def choose_noise(frames: StrokeFrames, model: StrokeModel) -> StrokeModel:
     through to what came before, so its noise is chosen by itself.
     """
     chain, nodes = build_chain(frames, model, fill=False)
-    F, base = chain_matrices(replace(chain, diffusion=np.zeros(len(chain.time_s))))
-    unit = chain_matrices(replace(chain, diffusion=(chain.diffusion > 0).astype(np.float64)))[1] - base
+    F, base, unit = noise_parts(chain)
     grid = len(DIFFUSION_GRID)
     back = np.repeat(DIFFUSION_GRID, grid * len(TOP_KICKS))
     forward = np.tile(DIFFUSION_GRID, grid * len(TOP_KICKS))

@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
+from dataclasses import replace
 
 import numpy as np
 
 from pennyfall.kinematics.values import FloatArray
-from pennyfall.tracker.motion_model import ERROR, MotionChain
+from pennyfall.tracker.motion_model import ERROR, MotionChain, chain_matrices
 
 LOG_DIFFUSION_PRIOR = (np.log(1e4), 2.5)
 """Mean and sd of the log process noise [m^2/s^7], chosen by us: the jerk of a stroke changes by about 30
@@ -63,6 +64,16 @@ def log_likelihoods(
     for _, innovation, S in innovations(position_m, variance_m2, F, Q, start_mean, start_covariance):
         total = total - 0.5 * (innovation**2 / S + np.log(2 * np.pi * S))
     return total
+
+
+def noise_parts(chain: MotionChain) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """Return the transitions, the process covariances but for the noise on jerk, and those of unit noise.
+
+    Each of shape (n, 5, 5); the last is zero where the chain has no noise on jerk.
+    """
+    F, base = chain_matrices(replace(chain, diffusion=np.zeros(len(chain.time_s))))
+    unit = chain_matrices(replace(chain, diffusion=(chain.diffusion > 0).astype(np.float64)))[1] - base
+    return F, base, unit
 
 
 def chain_log_likelihoods(

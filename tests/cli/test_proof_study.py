@@ -20,7 +20,11 @@ from pennyfall.cli.proof.scores import METHOD, Score, at_rate, budget, rivals, s
 from pennyfall.cli.proof.study import Job, Outcome, plan, run_job, run_study
 from pennyfall.cli.proof.trials import QUANTITIES, draw_trial, measure_trial, true_quantities
 from pennyfall.demo_clips.motion import Motion
+from pennyfall.kinematics.launch import Launch
+from pennyfall.kinematics.strokes import FoundStroke
 from pennyfall.kinematics.values import Estimate
+from pennyfall.tracker import stroke_smoothing
+from pennyfall.tracker.stroke_events import combine_impact
 
 QUICK = Job(seed=3, rate_hz=60.0, number=0, bound=True, compare=True, budget=True)
 
@@ -273,3 +277,28 @@ def test_rounding_just_after_the_rest_leaves_no_variance_below_nothing() -> None
     measured = measure_trial(draw_trial(1, 30.0, 50))
     assert measured is not None
     assert np.isfinite(measured.stroke.profile.a_sd_mps2).all()
+
+
+def test_the_head_alone_knows_how_well_it_knows_the_impact_at_60_frames(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """Errors over stated ones, root mean square of forty strokes.
+
+    With one process noise it is 1.5, with straight lines between the candidate instants 1.8, with both 4.1.
+    """
+    by_head: list[Estimate | None] = []
+
+    def kept(head: Estimate | None, launch: Launch | None, found: FoundStroke) -> Estimate:
+        by_head.append(head)
+        return combine_impact(head, launch, found)
+
+    monkeypatch.setattr(stroke_smoothing, "combine_impact", kept)
+    ratios = []
+    for number in range(40):
+        trial = draw_trial(7, 60.0, number)
+        measure_trial(trial)
+        told = by_head[-1]
+        assert told is not None
+        ratios.append((told.value - trial.performance.strokes[0].impact_s) / told.sd)
+    assert len(by_head) == 40
+    assert 0.7 < np.sqrt(np.mean(np.square(ratios))) < 1.45

@@ -1,4 +1,4 @@
-"""A pull that changes at once shortly before impact, and the head's own impact at low frame rates."""
+"""A pull that changes at once shortly before impact."""
 
 from __future__ import annotations
 
@@ -8,13 +8,12 @@ import pytest
 from pennyfall.kinematics.scale_errors import ScaleErrors
 from pennyfall.kinematics.values import FloatArray
 from pennyfall.tracker import corners
-from pennyfall.tracker.impact_time import impact_profile
-from pennyfall.tracker.measurement_noise import MeasurementNoise, frame_errors
 from pennyfall.tracker.stroke_measurement import measure_strokes
 from tests.tracker.simulated_strokes import ball_track, head_track, stroke
 
 STROKES = 20
 NOISE_M = 1.3e-4
+"""In less noise the process noise alone, chosen by likelihood, is loose enough for such a corner."""
 
 
 def errors_before_impact(kind: str, generator: np.random.Generator) -> FloatArray:
@@ -54,19 +53,3 @@ def test_a_corner_that_is_not_there_costs_little(
     blind, blind_sd = errors_before_impact("middle", generator).T
     assert np.median(sd) < 1.5 * np.median(blind_sd)
     assert np.sqrt(np.mean(error**2)) < 1.5 * np.sqrt(np.mean(blind**2)) + 0.05
-
-
-def test_the_head_alone_knows_how_well_it_knows_the_impact_at_60_frames(
-    generator: np.random.Generator,
-) -> None:
-    """Forty strokes of all shapes: the errors are as large as stated (three times as large before)."""
-    ratios = []
-    for number in range(40):
-        true = stroke(("early", "let go", "late", "middle")[number % 4])
-        head = head_track(true, generator, rate_hz=60.0, noise_m=6e-5)
-        time, x = head.time_s, head.x_m
-        errors = frame_errors(time, x, np.full(len(time), 6e-5), MeasurementNoise(scale=1.0, lag_one=0.0))
-        profile = impact_profile(time, x, errors, true.impact_s - 0.04, true.impact_s + 0.04, 0.2 / 60)
-        told = profile.estimate()
-        ratios.append((told.value - true.impact_s) / told.sd)
-    assert 0.6 < np.sqrt(np.mean(np.square(ratios))) < 1.5
