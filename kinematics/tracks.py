@@ -54,11 +54,13 @@ class BallTrack:
     y_m: FloatArray
     """Ball centre across the target line, shape (m,) [m], from the rest position."""
     sd_x_m: FloatArray
-    """Standard deviation of the frame-to-frame error of x, shape (m,) [m]."""
+    """Standard deviation of the error of x, shape (m,) [m]."""
     at_rest: BoolArray
     """Whether the ball still lay at its rest position in that frame, shape (m,)."""
     speed_rel_sd: float = 0.0
     """What a doubtful outline adds to the relative standard deviation of the speed."""
+    turning_sd_m: float = 0.0
+    """The part of `sd_x_m` that a moving ball's turning outline causes, alike in places nearby [m]."""
 
     def __post_init__(self) -> None:
         freeze_arrays(self)

@@ -82,6 +82,7 @@ def ball_track(ball: FollowedBall, way: FloatArray, forward: float) -> BallTrack
         sd_x_m=track.sd_x_m,
         at_rest=track.at_rest,
         speed_rel_sd=float(np.interp(ball.confidence, DOUBTFUL_CONFIDENCE, (DOUBTFUL_SPEED_REL_SD, 0.0))),
+        turning_sd_m=track.turning_sd_m,
     )
 
 

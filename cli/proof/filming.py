@@ -39,7 +39,7 @@ from pennyfall.demo_clips.scene import ball_centre
 from pennyfall.demo_clips.strokes import Performance
 from pennyfall.kinematics.tracks import BallTrack
 from pennyfall.kinematics.values import Estimate, FloatArray, IntArray
-from pennyfall.tracker.followed_ball import FollowedBall
+from pennyfall.tracker.followed_ball import TURNING_SD_M, FollowedBall
 from pennyfall.tracker.following import Followed
 from pennyfall.tracker.pixel_track import PixelTrack
 
@@ -49,8 +49,8 @@ BALL_REACH_M = 0.4
 SHEET_CENTRE_SD_PX = 0.05
 SHEET_CORNER_SD_PX = 0.2
 """What the tracker states of the sheet's points."""
-BALL_SD_M = 2.7e-4
-"""What the tracker states of the ball's place."""
+BALL_SD_M = 8e-5
+"""What the tracker states of the ball's place, but for what its turning adds."""
 EDGE_PX = 4.0
 """A tag this near to the picture's edge is lost."""
 
@@ -250,8 +250,9 @@ def _ball(
             time_s=stamps[kept],
             x_m=way[kept],
             y_m=np.zeros(len(kept)),
-            sd_x_m=np.full(len(kept), BALL_SD_M),
+            sd_x_m=np.hypot(BALL_SD_M, TURNING_SD_M * moving[kept]),
             at_rest=~moving[kept],
+            turning_sd_m=TURNING_SD_M,
         ),
         frame=kept,
         centre_px=pixels + error[kept],

@@ -42,13 +42,16 @@ class TrueStroke:
         return float(self.position(np.array([time_s - 1e-9]), order)[0])
 
     def ball(self, time_s: FloatArray) -> FloatArray:
-        """Return the ball's position: at rest, then sliding to 5/7 of its launch speed, then rolling."""
+        """Return the ball's position: at rest, then sliding to 5/7 of its launch speed, then rolling.
+
+        It rolls as on a green of 9 ft, its deceleration 1.83^2 / (2 * 2.74) m/s^2.
+        """
         since = np.maximum(time_s - self.impact_s, 0.0)
         slide = 2 / 7 * self.ball_speed_mps / self.ball_deceleration_mps2
         sliding = np.minimum(since, slide)
         x = self.ball_speed_mps * sliding - 0.5 * self.ball_deceleration_mps2 * sliding**2
         rolling = np.maximum(since - slide, 0.0)
-        return np.asarray(x + 5 / 7 * self.ball_speed_mps * rolling)
+        return np.asarray(x + 5 / 7 * self.ball_speed_mps * rolling - 0.5 * 0.6 * rolling**2)
 
     def truths(self) -> dict[str, float]:
         """Return every measured quantity's true value, by the definitions of the measurement file."""
