@@ -54,6 +54,8 @@ EXPOSURE_INSTANTS = 9
 OUTLIER_SDS = 3.0
 """Chosen by us: residuals beyond count ever less (Cauchy's loss), so that a smeared frame cannot pull."""
 
+SCALE_LOG_SD = 0.5
+"""Sd of the log ratio of true to stated sd of a moving frame, chosen by us: as of the head's frames."""
 FEWEST_TO_CORRELATE, MOST_CARRY = 6, 0.9
 """Chosen by us: fewer residuals do not tell their correlation, and even a slow error changes within the
 fitted time."""
@@ -114,7 +116,7 @@ def fit_launch(ball: BallTrack, *, exposure_s: float = math.nan) -> Launch | Non
     moves = (use >= leaving) | ~ball.at_rest[finite][use]
     straddling = np.abs(time[use] - start[0]) < exposure_s / 2
     frame_sd = np.where(straddling, np.hypot(sd[use], STRADDLING_SD_SHARE * smear_m), sd[use])
-    whiten = np.linalg.inv(np.linalg.cholesky(_frame_covariance(x[use], frame_sd, moves, ball.turning_sd_m)))
+    whiten = np.linalg.inv(np.linalg.cholesky(frame_covariance(x[use], frame_sd, moves, ball.turning_sd_m)))
     fit = _fit(time[use], x[use] - level, whiten, level_sd, start, moves, smear_m)
     departure, speed = fit[0], fit[1]
     # Extrapolated to the departure over frames in which the ball was hidden, the speed is less sure.
@@ -144,8 +146,19 @@ def _departure_index(x: FloatArray) -> int | None:
     return int(resting[-1]) + 1 if len(resting) else None
 
 
-def _frame_covariance(x: FloatArray, sd: FloatArray, moves: BoolArray, turning_sd_m: float) -> FloatArray:
-    """Return the covariance of the frames' errors, shape (n, n) [m^2]: near places share the turning's."""
+def frame_covariance(x: FloatArray, sd: FloatArray, moves: BoolArray, turning_sd_m: float) -> FloatArray:
+    """Return the covariance of the errors of a ball's places, shape (n, n) [m^2].
+
+    Parameters
+    ----------
+    x, sd : ndarray, shape (n,) [m]
+        The places and their standard deviations.
+    moves : ndarray, shape (n,)
+        Whether the ball moves there.
+    turning_sd_m : float
+        What a moving ball's turning outline causes of `sd` [m]; nearby places share it.
+
+    """
     shared = turning_sd_m**2 * np.exp(-np.abs(x[:, None] - x) / TURNING_REACH_M) * np.outer(moves, moves)
     np.fill_diagonal(shared, np.maximum(sd**2, shared.diagonal()))
     return shared
@@ -184,14 +197,26 @@ def _fit(
     guess = np.array([0.0, start[1] + 0.02 * decel_mean, decel_mean, 0.0, 0.0, 0.0, 0.0])
     fit = least_squares(residuals, guess, method="lm", x_scale=[1e-3, 0.1, 1.0, 1.0, 1.0, 1.0, 1.0])
     jacobian = np.asarray(fit.jac, dtype=np.float64)
-    inverse = np.linalg.pinv(jacobian.T @ jacobian)
-    frames = residuals(fit.x)[: len(time)]
-    # Scatter beyond the stated sd widens the interval; scatter below it does not narrow it. Frames that err
-    # alike, as they do where a printed line turns through the outline, count as fewer.
-    freedom = max(len(time) - 2, 1)
-    widening = max(1.0, float(frames @ frames) / freedom * _shared(frames[moves]))
-    departure_sd, speed_sd = np.sqrt(np.diag(inverse)[:2] * widening)
+    of_frames, of_priors = jacobian[: len(time)], jacobian[len(time) :]
+    scale = _variance_scale(residuals(fit.x)[: len(time)][moves], of_frames[moves], of_priors)
+    covariance = np.linalg.pinv(of_frames.T @ of_frames / scale + of_priors.T @ of_priors)
+    departure_sd, speed_sd = np.sqrt(np.diag(covariance)[:2])
     return Estimate(float(origin + fit.x[0]), float(departure_sd)), Estimate(float(fit.x[1]), float(speed_sd))
+
+
+def _variance_scale(residual: FloatArray, of_frames: FloatArray, of_priors: FloatArray) -> float:
+    """Return the variance of the moving frames' errors over that stated, as the fit's residuals tell it.
+
+    The log of the ratio of the sds is close to normal with precision twice the degrees of freedom, and so
+    combined with its prior; returned is the mean of its square. Residuals that still err alike, as they do
+    where a printed line turns through the outline, count as fewer.
+    """
+    information = of_frames.T @ of_frames
+    leverage = float(np.trace(np.linalg.pinv(information + of_priors.T @ of_priors) @ information))
+    freedom = max(len(residual) - leverage, 0.5)
+    log_ratio = 0.5 * math.log(max(float(residual @ residual), 1e-6) / freedom)
+    precision = 2 * freedom + SCALE_LOG_SD**-2
+    return math.exp(2 * (2 * freedom * log_ratio + 1) / precision) * _shared(residual)
 
 
 def _shared(residual: FloatArray) -> float:

@@ -14,7 +14,7 @@ from pennyfall.tracker.ball_following import Sighting
 from pennyfall.tracker.ball_outline import ball_outline
 from pennyfall.tracker.ball_rest import KEEP_BEFORE_S, BallAtRest
 
-TURNING_SD_M = 1.35e-4
+TURNING_SD_M = 1.6e-4
 """What the turning mark and the shading of the rim add to a moving ball's position. Measured on rendered
 clips with known truth: 0.07 to 0.22 mm rms about a straight line through the first 0.13 s, 0.16 in the mean
 square of the shipped ones, in the rhythm of the ball's turns; at rest it is constant and drops out."""

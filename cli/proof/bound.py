@@ -16,6 +16,7 @@ import numpy as np
 from pennyfall.cli.proof.strokes import Drawn, perform_stroke
 from pennyfall.cli.proof.trials import QUANTITIES, Trial, true_quantities
 from pennyfall.demo_clips.strokes import Performance
+from pennyfall.kinematics.launch import frame_covariance
 from pennyfall.kinematics.values import FloatArray
 from pennyfall.tracker.head_path import CENTRE_FLOOR_PX
 from pennyfall.tracker.measurement_noise import MeasurementNoise
@@ -78,7 +79,8 @@ def formula_bound(trial: Trial, placed: PlacedHead) -> dict[str, float]:
     head, ball = placed.head, placed.balls[0]
     noise_sd_m = float(np.nanmedian(head.sd_x_m)) * true_over_stated(trial)
     time = head.time_s[head.seen & np.isfinite(head.x_m)]
-    flying = ball.time_s[~ball.at_rest]
+    flies = ~ball.at_rest
+    flying = ball.time_s[flies]
     lag_one = trial.conditions.lag_one
     centre = _parameters(trial.drawn)
     step = STEP * np.maximum(np.abs(centre), 0.1)
@@ -106,7 +108,8 @@ def formula_bound(trial: Trial, placed: PlacedHead) -> dict[str, float]:
     rolled = unit * ball_place(centre)[:, None] * placed.scale.ball
     ball_slopes = np.column_stack([_slopes(ball_place, centre, step), rolled, free])
     head_slopes = _whitened(head_slopes, time, lag_one) / noise_sd_m
-    ball_slopes = ball_slopes / float(np.median(ball.sd_x_m))
+    errors = frame_covariance(ball.x_m[flies], ball.sd_x_m[flies], flies[flies], ball.turning_sd_m)
+    ball_slopes = np.linalg.solve(np.linalg.cholesky(errors), ball_slopes)
     information = head_slopes.T @ head_slopes + ball_slopes.T @ ball_slopes
     unknowns = len(centre)
     sources = np.arange(unknowns, unknowns + shifts.shape[1])

@@ -77,6 +77,35 @@ def test_departure_and_speed_are_found_to_a_fraction_of_a_frame(
     assert inside >= 34
 
 
+def turned(track: BallTrack, generator: np.random.Generator) -> BallTrack:
+    """Return a ball whose moving outline errs by 0.16 mm, alike over 25 mm, and by 0.12 mm throughout."""
+    moving = np.flatnonzero(~track.at_rest)
+    way = np.abs(track.x_m[moving, None] - track.x_m[moving])
+    alike = generator.multivariate_normal(np.zeros(len(moving)), 1.6e-4**2 * np.exp(-way / 0.025))
+    x = track.x_m.copy()
+    x[moving] += alike + 1.2e-4 * generator.standard_normal()
+    sd = np.where(track.at_rest, track.sd_x_m, np.hypot(track.sd_x_m, 1.6e-4))
+    return replace(track, x_m=x, sd_x_m=sd, turning_sd_m=1.6e-4)
+
+
+@pytest.mark.parametrize("rate_hz", [240.0, 60.0])
+def test_intervals_hold_for_an_outline_that_turns(rate_hz: float, generator: np.random.Generator) -> None:
+    """A true coverage of 95 % falls below 87 of a hundred once in a thousand.
+
+    Told that every frame errs on its own, the fit at 240 frames/s holds the speed in 78.
+    """
+    inside = {"impact_s": 0, "speed_mps": 0}
+    for _ in range(100):
+        truth = {"impact_s": generator.uniform(0.8, 0.82), "speed_mps": generator.uniform(1.0, 2.6)}
+        plain = ball(truth["speed_mps"], truth["impact_s"], generator, rate_hz=rate_hz, noise_m=8e-5)
+        launch = fit_launch(turned(plain, generator))
+        assert launch is not None
+        for name, true in truth.items():
+            low, high = getattr(launch, name).interval()
+            inside[name] += low <= true <= high
+    assert min(inside.values()) >= 87, inside
+
+
 def test_the_departure_is_not_pinned_to_the_last_frame_of_rest() -> None:
     """A rendered ball at 30 frames/s that left at 1.53846 s, its first moving frame missing.
 

@@ -67,12 +67,12 @@ def test_a_long_exposure_across_the_impact_no_longer_reads_as_braking(
 ) -> None:
     """Exposure 1/300 s, impact in the middle of a frame's: uncorrected, that frame lies 0.12 mm behind.
 
-    Braking is a mean error; each stroke scatters about it by the noise of its own frames: over 24
-    strokes by 0.15 and 0.13 m/s^2 about means of -0.02 and -0.16, mean squares 0.54 of one another.
+    Braking is a mean error; each stroke scatters about it by the noise of its own frames: over 72
+    strokes by 0.08 and 0.13 m/s^2 about means of -0.02 and -0.10, mean squares 0.26 of one another.
     """
     exposure = 1 / 300
     errors: dict[bool, list[float]] = {True: [], False: []}
-    for _ in range(24):
+    for _ in range(72):
         true = stroke("late", back_m=float(generator.uniform(0.2, 0.28)))
         head = head_track(true, generator, noise_m=4e-5)
         head = dataclasses.replace(head, time_s=head.time_s + true.impact_s - head.time_s[300])
@@ -82,6 +82,8 @@ def test_a_long_exposure_across_the_impact_no_longer_reads_as_braking(
         rest = np.abs(true.position(head.time_s, 1)) < 1e-12
         x[rest & (head.time_s < 1.0)] = x[0]
         ball = ball_track(true, head, generator)
+        smeared = np.mean([true.ball(ball.time_s + each) for each in within], axis=0)
+        ball = dataclasses.replace(ball, x_m=ball.x_m - true.ball(ball.time_s) + smeared)
         for told in (True, False):
             seen = dataclasses.replace(head, x_m=x, exposure_s=exposure if told else 0.0)
             found = measure_strokes(
@@ -89,4 +91,4 @@ def test_a_long_exposure_across_the_impact_no_longer_reads_as_braking(
             ).strokes[0]
             errors[told].append(found.acceleration_at_impact_mps2.value - true.before(true.impact_s, 2))
     assert abs(np.mean(errors[True])) < 0.3 * abs(np.mean(errors[False]))
-    assert np.mean(np.square(errors[True])) < 0.6 * np.mean(np.square(errors[False]))
+    assert np.mean(np.square(errors[True])) < 0.5 * np.mean(np.square(errors[False]))
