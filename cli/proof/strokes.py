@@ -19,7 +19,7 @@ SOFT_SHARE = 0.25
 """Share of the backswing over which the smoothest start builds up."""
 FRICTION = (0.1, 0.6)
 """Sliding friction of the ball on carpet or green (common practice, no source): what the fit of its launch
-allows for (`launch.DECELERATION_PRIOR`)."""
+allows for (`launch_fit.DECELERATION_PRIOR`)."""
 REST_S = (0.6, 0.7)
 """Rest before the takeaway and after the finish [s]."""
 
