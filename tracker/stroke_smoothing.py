@@ -20,10 +20,10 @@ from pennyfall.tracker.measurement_noise import (
     estimate_noise,
     frame_errors,
 )
-from pennyfall.tracker.motion_model import MOTION_STATES, MotionChain, chain_matrices, transition
-from pennyfall.tracker.noise_choice import TOP_KICKS, choose_noise
+from pennyfall.tracker.motion_model import MOTION_STATES, chain_matrices, transition
+from pennyfall.tracker.noise_choice import STEADY, choose_noise
 from pennyfall.tracker.process_noise import innovations
-from pennyfall.tracker.smoothing import SmoothedChain, sample_paths, smooth
+from pennyfall.tracker.smoothing import smooth
 from pennyfall.tracker.stroke_chain import StrokeFrames, StrokeModel, build_chain
 from pennyfall.tracker.stroke_events import (
     coarse_top,
@@ -33,6 +33,7 @@ from pennyfall.tracker.stroke_events import (
     impact_by_head,
     scan_impact,
 )
+from pennyfall.tracker.weighed_smoothing import WeighedModel, WeighedMotion, smooth_weighed
 
 REST_WINDOW_S = 0.3
 AFTER_FINISH_S = 0.35
@@ -105,16 +106,16 @@ def smooth_stroke(
         struck=struck,
         rested=found.rested,
         diffusion=(MIDDLING_DIFFUSION,) * 3,
-        top_kick=TOP_KICKS[0],
+        top_kick=STEADY,
     )
     # The top first: at a misplaced top, likelihood would see a step of acceleration that is not there.
-    model, step_mps = _refine_events(frames, model)
+    model, step_mps, pull_mps2 = _refine_events(frames, model)
     if struck:
         frames = undo_impact_smear(frames, impact.value, impact.sd, step_mps, head.exposure_s)
-    model = choose_noise(frames, model)
-    chain, nodes = build_chain(frames, model, fill=True)
-    smoothed = smooth(chain)
-    samples = sample_paths(smoothed, SAMPLES, generator)
+    models = _with_top(frames, choose_noise(frames, model, pull_mps2))
+    model = models[0].model
+    smoothed = smooth_weighed(frames, models, SAMPLES, generator)
+    chain, nodes, samples = smoothed.chain, smoothed.nodes, smoothed.samples
     if not found.rested:
         noise_m = float(np.median(frames.errors.sd_m))
         takeaway = Estimate(model.takeaway, _turn_sd(smoothed, nodes.takeaway, noise_m))
@@ -143,7 +144,7 @@ def smooth_stroke(
         top_node=nodes.top,
         impact_node=nodes.impact,
         corner_step_s=corner_step_s(frames),
-        finish_node=_finish_node(chain, smoothed, nodes.impact) if found.finished else None,
+        finish_node=_finish_node(smoothed) if found.finished else None,
     )
     return StrokeSmoothing(
         stroke=stroke,
@@ -176,10 +177,10 @@ def _with_noise(
     return StrokeFrames(time=time, x=x, errors=errors, seen=seen), noise
 
 
-def _refine_events(frames: StrokeFrames, model: StrokeModel) -> tuple[StrokeModel, float]:
+def _refine_events(frames: StrokeFrames, model: StrokeModel) -> tuple[StrokeModel, float, float]:
     """Return the model with the events that are crossings moved to where the smoothed curve has them.
 
-    The second value is the speed lost at impact [m/s].
+    Also returned are the speed lost at impact [m/s] and the acceleration at the top [m/s^2].
     """
     chain, nodes = build_chain(frames, model, fill=False)
     smoothed = smooth(chain)
@@ -192,7 +193,18 @@ def _refine_events(frames: StrokeFrames, model: StrokeModel) -> tuple[StrokeMode
         impact += float(np.clip((level - x) / max(v, 0.05), -LARGEST_STEP_S, LARGEST_STEP_S))
     top = model.top + _newton(smoothed.mean[nodes.top])
     step_mps = smoothed.mean[nodes.impact, VELOCITY] - smoothed.mean[nodes.impact + 1, VELOCITY]
-    return replace(model, takeaway=takeaway, top=top, impact=impact), float(step_mps)
+    pull_mps2 = smoothed.mean[nodes.top, ACCELERATION]
+    moved = replace(model, takeaway=takeaway, top=top, impact=impact)
+    return moved, float(step_mps), float(pull_mps2)
+
+
+def _with_top(frames: StrokeFrames, models: tuple[WeighedModel, ...]) -> tuple[WeighedModel, ...]:
+    """Return the models with the top where the likeliest has it: a step there moves it by up to 2 ms."""
+    likeliest = models[0].model
+    if likeliest.top_kick == STEADY:
+        return models
+    top = _refine_events(frames, likeliest)[0].top
+    return tuple(replace(each, model=replace(each.model, top=top)) for each in models)
 
 
 def _impact_sensitivity(frames: StrokeFrames, model: StrokeModel, step_s: float) -> FloatArray:
@@ -232,7 +244,7 @@ def _newton(state: FloatArray) -> float:
     return float(np.clip(-v / a, -LARGEST_STEP_S, LARGEST_STEP_S)) if abs(a) > 1e-3 else 0.0
 
 
-def _turn_sd(smoothed: SmoothedChain, node: int, noise_m: float) -> float:
+def _turn_sd(smoothed: WeighedMotion, node: int, noise_m: float) -> float:
     """Return how well the instant is known at which a head that did not rest turned back [s].
 
     A hand may turn it gently or with a start: within the noise about the turn the picture cannot tell.
@@ -242,7 +254,8 @@ def _turn_sd(smoothed: SmoothedChain, node: int, noise_m: float) -> float:
     return float(np.hypot(crossing, np.sqrt(2 * noise_m / a / 3)))
 
 
-def _finish_node(chain: MotionChain, smoothed: SmoothedChain, impact_node: int) -> int | None:
+def _finish_node(smoothed: WeighedMotion) -> int | None:
+    impact_node = smoothed.nodes.impact
     ended = np.flatnonzero(smoothed.mean[impact_node + 2 :, VELOCITY] <= 0)
     return impact_node + 2 + int(ended[0]) if len(ended) else None
 

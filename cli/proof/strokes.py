@@ -20,6 +20,9 @@ SOFT_SHARE = 0.25
 FRICTION = (0.1, 0.6)
 """Sliding friction of the ball on carpet or green (common practice, no source): what the fit of its launch
 allows for (`launch_fit.DECELERATION_PRIOR`)."""
+GRABS, GRAB_SHARE = 0.125, (0.1, 0.5)
+"""Share of strokes whose hands grab at the top, and by what share of the first pull it then jumps; chosen by
+us."""
 REST_S = (0.6, 0.7)
 """Rest before the takeaway and after the finish [s]."""
 
@@ -32,6 +35,8 @@ class Drawn:
     putter: Putter
     start_power: int
     """The head leaves rest like t^start_power; one of `START_POWERS`."""
+    grab: float
+    """Step of the acceleration at the top, as a share of the first pull."""
     friction: float
     """Sliding friction of the ball [-]."""
 
@@ -47,7 +52,7 @@ def perform_stroke(drawn: Drawn) -> Performance:
     """
     stroke = drawn.stroke
     parts, event = stroke_pieces(stroke, drawn.putter, start_s=REST_S[0])
-    back = _backswing(stroke, parts[0].end(2), drawn.start_power)
+    back = _backswing(stroke, (1 - drawn.grab) * parts[0].end(2), drawn.start_power)
     speed = join(back).velocity(np.linspace(0.02, 0.98, 97) * stroke.backswing_s)
     if np.any(speed >= 0):
         raise ValueError("the backswing would turn back on its way")
@@ -69,6 +74,7 @@ def draw_stroke(putter: Putter, generator: np.random.Generator) -> Drawn:
             putter=putter,
             start_power=int(generator.choice(START_POWERS, p=START_SHARES)),
             friction=generator.uniform(*FRICTION),
+            grab=generator.uniform(*GRAB_SHARE) if generator.uniform() < GRABS else 0.0,
         )
         try:
             perform_stroke(drawn)
