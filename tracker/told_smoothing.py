@@ -21,10 +21,9 @@ from pennyfall.tracker.corners import corner_step_s
 from pennyfall.tracker.measurement_noise import MeasurementNoise, frame_errors
 from pennyfall.tracker.motion_model import MOTION_STATES
 from pennyfall.tracker.noise_choice import STEADY, choose_noise
-from pennyfall.tracker.smoothing import smooth
+from pennyfall.tracker.smoothing import sample_paths, smooth
 from pennyfall.tracker.stroke_chain import StrokeFrames, StrokeModel, build_chain
 from pennyfall.tracker.stroke_smoothing import AFTER_FINISH_S, MIDDLING_DIFFUSION, REST_WINDOW_S, SAMPLES
-from pennyfall.tracker.weighed_smoothing import smooth_weighed
 
 NO_ARC = HeadArc(
     tilt_coefficients=np.full(4, np.nan),
@@ -86,13 +85,14 @@ def measure_told(
     )
     coarse, coarse_nodes = build_chain(frames, model, fill=False)
     pull_mps2 = float(smooth(coarse).mean[coarse_nodes.top, ACCELERATION])
-    smoothed = smooth_weighed(frames, choose_noise(frames, model, pull_mps2), SAMPLES, generator)
-    chain, nodes = smoothed.chain, smoothed.nodes
+    # Of one model, the likeliest: only a Gaussian chain attains the bound.
+    chain, nodes = build_chain(frames, choose_noise(frames, model, pull_mps2)[0].model, fill=True)
+    smoothed = smooth(chain)
     stroke = SmoothedStroke(
         time_s=chain.time_s,
         state=smoothed.mean[:, :MOTION_STATES],
         state_sd=np.sqrt(np.einsum("nii->ni", smoothed.covariance)[:, :MOTION_STATES]),
-        samples=smoothed.samples,
+        samples=sample_paths(smoothed, SAMPLES, generator),
         takeaway=Estimate(events.takeaway_s, 0.0),
         impact=Estimate(events.impact_s, 0.0),
         impact_samples_s=np.full(SAMPLES, events.impact_s),
