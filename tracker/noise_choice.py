@@ -12,6 +12,8 @@ from pennyfall.kinematics.smoothed import ACCELERATION, JERK
 from pennyfall.kinematics.values import FloatArray
 from pennyfall.tracker.corners import find_corners
 from pennyfall.tracker.impact_time import unknown_start
+from pennyfall.tracker.measurement_noise import FrameErrors
+from pennyfall.tracker.motion_model import MotionChain
 from pennyfall.tracker.process_noise import (
     DIFFUSION_GRID,
     chain_log_likelihoods,
@@ -20,7 +22,7 @@ from pennyfall.tracker.process_noise import (
     log_mean,
     noise_parts,
 )
-from pennyfall.tracker.stroke_chain import StrokeFrames, StrokeModel, build_chain
+from pennyfall.tracker.stroke_chain import StrokeFrames, StrokeModel, StrokeNodes, build_chain
 from pennyfall.tracker.weighed_smoothing import WeighedModel
 
 STEADY = (0.01, 60.0)
@@ -31,8 +33,8 @@ GRAB_SHARE = 0.35
 LOG_KICK_ODDS = np.array([0.0, -1.5])
 """Log odds beforehand, chosen by us: one stroke in five grabs. Where one in eight did, in simulation, the top
 was held by its interval in 94.7 % (93.7 with odds of -2, 91 with -4), the acceleration there in 95.8 %."""
-LEAST_KICK_WEIGHT = 0.03
-"""Chosen by us: a kick less likely than this is left out."""
+LEAST_WEIGHT = 0.03
+"""Chosen by us: a model less likely than this is left out."""
 FEWEST_FRAMES_AFTER = 6
 """Chosen by us: fewer frames after impact say nothing about the process noise there."""
 
@@ -55,6 +57,22 @@ def choose_noise(frames: StrokeFrames, model: StrokeModel, pull_mps2: float) -> 
 
     """
     chain, nodes = build_chain(frames, model, fill=False)
+    by_top = _with_tops(chain, nodes, model, pull_mps2)
+    through = _through_noise(chain, nodes, frames.errors)
+    if through is not None:
+        by_top = [(weight, _with_through(each, through)) for weight, each in by_top]
+    corners = find_corners(frames, by_top[0][1])
+    kept = [(weight, each) for weight, each in by_top if weight > LEAST_WEIGHT]
+    total = sum(weight for weight, _ in kept)
+    return tuple(
+        WeighedModel(weight=weight / total, model=replace(each, corners=corners)) for weight, each in kept
+    )
+
+
+def _with_tops(
+    chain: MotionChain, nodes: StrokeNodes, model: StrokeModel, pull_mps2: float
+) -> list[tuple[float, StrokeModel]]:
+    """Return how likely each kick at the top is, with the model it makes; the likeliest first."""
     F, base, unit = noise_parts(chain)
     grid = len(DIFFUSION_GRID)
     kicks = (STEADY, (max(GRAB_SHARE * abs(pull_mps2), STEADY[0]), STEADY[1]))
@@ -75,26 +93,32 @@ def choose_noise(frames: StrokeFrames, model: StrokeModel, pull_mps2: float) -> 
     log_weight += chain_log_likelihoods(chain, nodes.impact + 1, F, steps())
     by_kick = log_weight.reshape(grid, len(kicks), grid)
     likely = np.exp(logsumexp(by_kick, axis=(0, 2)) - logsumexp(by_kick))
-    after = slice(nodes.impact + 1, len(chain.time_s))
-    seen = np.flatnonzero(np.isfinite(chain.position_m[after]))
     through = log_mean(forward, log_weight)
-    if len(seen) >= FEWEST_FRAMES_AFTER:
-        position = chain.position_m[after]
-        start, covariance = unknown_start(float(position[seen[0]]), float(frames.errors.sd_m[-1]))
-        Q = base[after, :, :, None] + DIFFUSION_GRID * unit[after, :, :, None]
-        log_weight_after = log_diffusion_prior(DIFFUSION_GRID) + log_likelihoods(
-            position, chain.variance_m2[after], F[after], Q, start, covariance
-        )
-        through = log_mean(DIFFUSION_GRID, log_weight_after)
-    kept = np.flatnonzero(likely > LEAST_KICK_WEIGHT)
-    kept = kept[np.argsort(-likely[kept], kind="stable")]
     models = []
-    for each in kept.tolist():
+    for each in np.argsort(-likely, kind="stable").tolist():
         this = kick == each
         diffusion = (log_mean(back[this], log_weight[this]), log_mean(forward[this], log_weight[this]))
-        models.append(replace(model, diffusion=(*diffusion, through), top_kick=kicks[each]))
-    corners = find_corners(frames, models[0])
-    return tuple(
-        WeighedModel(weight=float(weight), model=replace(each, corners=corners))
-        for weight, each in zip(likely[kept] / likely[kept].sum(), models, strict=True)
+        models.append(
+            (float(likely[each]), replace(model, diffusion=(*diffusion, through), top_kick=kicks[each]))
+        )
+    return models
+
+
+def _through_noise(chain: MotionChain, nodes: StrokeNodes, errors: FrameErrors) -> float | None:
+    """Return the process noise of the follow-through; None where too few frames show it."""
+    after = slice(nodes.impact + 1, len(chain.time_s))
+    position = chain.position_m[after]
+    seen = np.flatnonzero(np.isfinite(position))
+    if len(seen) < FEWEST_FRAMES_AFTER:
+        return None
+    F, base, unit = noise_parts(chain)
+    start, covariance = unknown_start(float(position[seen[0]]), float(errors.sd_m[-1]))
+    Q = base[after, :, :, None] + DIFFUSION_GRID * unit[after, :, :, None]
+    log_weight = log_diffusion_prior(DIFFUSION_GRID) + log_likelihoods(
+        position, chain.variance_m2[after], F[after], Q, start, covariance
     )
+    return log_mean(DIFFUSION_GRID, log_weight)
+
+
+def _with_through(model: StrokeModel, through: float) -> StrokeModel:
+    return replace(model, diffusion=(*model.diffusion[:2], through))
