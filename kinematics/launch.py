@@ -110,7 +110,6 @@ def _departure_index(x: FloatArray) -> int | None:
     """Return the first frame after the last one in which the ball, later gone, lay near its rest position."""
     if len(x) < 3:
         return None
-    level = x[0]
     gone = np.flatnonzero(np.abs(x - np.median(x[: max(3, len(x) // 10)])) > GONE_M)
     if not len(gone):
         return None

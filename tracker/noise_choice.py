@@ -16,6 +16,7 @@ from pennyfall.tracker.measurement_noise import FrameErrors
 from pennyfall.tracker.motion_model import MotionChain
 from pennyfall.tracker.process_noise import (
     DIFFUSION_GRID,
+    NoiseParts,
     chain_log_likelihoods,
     log_diffusion_prior,
     log_likelihoods,
@@ -32,7 +33,7 @@ GRAB_SHARE = 0.35
 """Sd of the step of acceleration by a hand that grabs, as a share of the pull there, chosen by us."""
 LOG_KICK_ODDS = np.array([0.0, -1.5])
 """Log odds beforehand, chosen by us: one stroke in five grabs. Where one in eight did, in simulation, the top
-was held by its interval in 94.7 % (93.7 with odds of -2, 91 with -4), the acceleration there in 95.8 %."""
+was held by its interval in 94.8 % (94.0 with odds of -2, 92.0 with -4), the acceleration there in 95.0 %."""
 LEAST_WEIGHT = 0.03
 """Chosen by us: a model less likely than this is left out."""
 FEWEST_FRAMES_AFTER = 6
@@ -57,10 +58,13 @@ def choose_noise(frames: StrokeFrames, model: StrokeModel, pull_mps2: float) -> 
 
     """
     chain, nodes = build_chain(frames, model, fill=False)
-    by_top = _with_tops(chain, nodes, model, pull_mps2)
-    through = _through_noise(chain, nodes, frames.errors)
+    parts = noise_parts(chain)
+    by_top = _with_tops(chain, nodes, parts, model, pull_mps2)
+    through = _through_noise(chain, nodes, parts, frames.errors)
     if through is not None:
-        by_top = [(weight, _with_through(each, through)) for weight, each in by_top]
+        by_top = [
+            (weight, replace(each, diffusion=(*each.diffusion[:2], through))) for weight, each in by_top
+        ]
     corners = find_corners(frames, by_top[0][1])
     kept = [(weight, each) for weight, each in by_top if weight > LEAST_WEIGHT]
     total = sum(weight for weight, _ in kept)
@@ -70,10 +74,10 @@ def choose_noise(frames: StrokeFrames, model: StrokeModel, pull_mps2: float) -> 
 
 
 def _with_tops(
-    chain: MotionChain, nodes: StrokeNodes, model: StrokeModel, pull_mps2: float
+    chain: MotionChain, nodes: StrokeNodes, parts: NoiseParts, model: StrokeModel, pull_mps2: float
 ) -> list[tuple[float, StrokeModel]]:
     """Return how likely each kick at the top is, with the model it makes; the likeliest first."""
-    F, base, unit = noise_parts(chain)
+    F, base, unit = parts
     grid = len(DIFFUSION_GRID)
     kicks = (STEADY, (max(GRAB_SHARE * abs(pull_mps2), STEADY[0]), STEADY[1]))
     back = np.repeat(DIFFUSION_GRID, grid * len(kicks))
@@ -104,21 +108,19 @@ def _with_tops(
     return models
 
 
-def _through_noise(chain: MotionChain, nodes: StrokeNodes, errors: FrameErrors) -> float | None:
+def _through_noise(
+    chain: MotionChain, nodes: StrokeNodes, parts: NoiseParts, errors: FrameErrors
+) -> float | None:
     """Return the process noise of the follow-through; None where too few frames show it."""
     after = slice(nodes.impact + 1, len(chain.time_s))
     position = chain.position_m[after]
     seen = np.flatnonzero(np.isfinite(position))
     if len(seen) < FEWEST_FRAMES_AFTER:
         return None
-    F, base, unit = noise_parts(chain)
+    F, base, unit = parts
     start, covariance = unknown_start(float(position[seen[0]]), float(errors.sd_m[-1]))
     Q = base[after, :, :, None] + DIFFUSION_GRID * unit[after, :, :, None]
     log_weight = log_diffusion_prior(DIFFUSION_GRID) + log_likelihoods(
         position, chain.variance_m2[after], F[after], Q, start, covariance
     )
     return log_mean(DIFFUSION_GRID, log_weight)
-
-
-def _with_through(model: StrokeModel, through: float) -> StrokeModel:
-    return replace(model, diffusion=(*model.diffusion[:2], through))

@@ -66,7 +66,10 @@ def log_likelihoods(
     return total
 
 
-def noise_parts(chain: MotionChain) -> tuple[FloatArray, FloatArray, FloatArray]:
+NoiseParts = tuple[FloatArray, FloatArray, FloatArray]
+
+
+def noise_parts(chain: MotionChain) -> NoiseParts:
     """Return the transitions, the process covariances but for the noise on jerk, and those of unit noise.
 
     Each of shape (n, 5, 5); the last is zero where the chain has no noise on jerk.

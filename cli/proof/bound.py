@@ -108,7 +108,8 @@ def formula_bound(trial: Trial, placed: PlacedHead) -> dict[str, float]:
     rolled = unit * ball_place(centre)[:, None] * placed.scale.ball
     ball_slopes = np.column_stack([_slopes(ball_place, centre, step), rolled, free])
     head_slopes = _whitened(head_slopes, time, lag_one) / noise_sd_m
-    errors = frame_covariance(ball.x_m[flies], ball.sd_x_m[flies], flies[flies], ball.turning_sd_m)
+    moves = np.ones(len(flying), dtype=bool)
+    errors = frame_covariance(ball.x_m[flies], ball.sd_x_m[flies], moves, ball.turning_sd_m)
     ball_slopes = np.linalg.solve(np.linalg.cholesky(errors), ball_slopes)
     information = head_slopes.T @ head_slopes + ball_slopes.T @ ball_slopes
     unknowns = len(centre)

@@ -20,7 +20,7 @@ SOFT_SHARE = 0.25
 FRICTION = (0.1, 0.6)
 """Sliding friction of the ball on carpet or green (common practice, no source): what the fit of its launch
 allows for (`launch_fit.DECELERATION_PRIOR`)."""
-GRABS, GRAB_SHARE = 0.125, (0.1, 0.5)
+GRABBING_STROKES, GRAB_OF_PULL = 0.125, (0.1, 0.5)
 """Share of strokes whose hands grab at the top, and by what share of the first pull it then jumps; chosen by
 us."""
 REST_S = (0.6, 0.7)
@@ -74,7 +74,7 @@ def draw_stroke(putter: Putter, generator: np.random.Generator) -> Drawn:
             putter=putter,
             start_power=int(generator.choice(START_POWERS, p=START_SHARES)),
             friction=generator.uniform(*FRICTION),
-            grab=generator.uniform(*GRAB_SHARE) if generator.uniform() < GRABS else 0.0,
+            grab=generator.uniform(*GRAB_OF_PULL) if generator.uniform() < GRABBING_STROKES else 0.0,
         )
         try:
             perform_stroke(drawn)
