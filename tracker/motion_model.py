@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from math import factorial
 
 import numpy as np
+from scipy.special import factorial as factorials
 
 from pennyfall.kinematics.values import FloatArray, freeze_arrays
 
@@ -16,6 +17,8 @@ STATES = 5
 ERROR = 4
 """Index of the error: carried as a state, because it is correlated from frame to frame (Bryson & Johansen
 1965, from memory)."""
+SERIES_TERMS, QUADRATURE_POINTS = 16, 6
+"""Exact to rounding for steps of up to the time in which jerk decays."""
 OBSERVED = np.array([[1.0, 0.0, 0.0, 0.0, 1.0]])
 """What a frame shows: the position plus the error."""
 
@@ -41,6 +44,8 @@ class MotionChain:
     """Standard deviation of the error, shape (n,) [m]."""
     diffusion: FloatArray
     """Spectral density of the white noise on jerk over the step into each node, shape (n,) [m^2/s^7]."""
+    jerk_decay_per_s: FloatArray
+    """Rate at which jerk decays over the step into each node, shape (n,) [1/s]; 0 where it does not."""
     kick: FloatArray
     """Variance added to each motion state on arriving at a node, shape (n, 4) [SI^2]."""
     start_mean: FloatArray
@@ -76,6 +81,32 @@ def jerk_walk_covariance(dt_s: FloatArray) -> FloatArray:
     return Q
 
 
+def decaying_jerk(dt_s: FloatArray, decay_per_s: FloatArray) -> FloatArray:
+    """Return what a unit of jerk has done to the motion after steps of `dt_s`, decaying, shape (..., 4).
+
+    The integrals of exp(-decay t), by their series; without decay t^3/6, t^2/2, t and 1.
+    """
+    terms = np.arange(SERIES_TERMS)
+    response = np.empty((*np.shape(dt_s), MOTION_STATES))
+    powers = np.asarray(-decay_per_s * dt_s)[..., None] ** terms
+    for row in range(MOTION_STATES):
+        order = MOTION_STATES - 1 - row
+        response[..., row] = dt_s**order * (powers / factorials(terms + order)).sum(axis=-1)
+    return response
+
+
+def decaying_covariance(dt_s: FloatArray, decay_per_s: FloatArray) -> FloatArray:
+    """Return the process covariance of unit white noise on a decaying jerk, shape (..., 4, 4).
+
+    The integral of `jerk_walk_covariance` by Gauss-Legendre quadrature, exact without decay.
+    """
+    Q = np.zeros((*np.shape(dt_s), MOTION_STATES, MOTION_STATES))
+    for place, weight in zip(*np.polynomial.legendre.leggauss(QUADRATURE_POINTS), strict=True):
+        response = decaying_jerk(dt_s * (1 + place) / 2, decay_per_s)
+        Q += (weight / 2 * dt_s)[..., None, None] * response[..., :, None] * response[..., None, :]
+    return Q
+
+
 def with_error(
     F: FloatArray, Q: FloatArray, error_carry: FloatArray, error_sd_m: FloatArray
 ) -> tuple[FloatArray, FloatArray]:
@@ -92,6 +123,11 @@ def with_error(
 def chain_matrices(chain: MotionChain) -> tuple[FloatArray, FloatArray]:
     """Return F and Q of the step into each node, both of shape (n, 5, 5); the first step takes no time."""
     dt = np.diff(chain.time_s, prepend=chain.time_s[:1])
-    Q = chain.diffusion[:, None, None] * jerk_walk_covariance(dt)
+    F, unit = transition(dt), jerk_walk_covariance(dt)
+    decays = chain.jerk_decay_per_s > 0
+    if decays.any():
+        F[decays, :, MOTION_STATES - 1] = decaying_jerk(dt[decays], chain.jerk_decay_per_s[decays])
+        unit[decays] = decaying_covariance(dt[decays], chain.jerk_decay_per_s[decays])
+    Q = chain.diffusion[:, None, None] * unit
     Q[:, range(MOTION_STATES), range(MOTION_STATES)] += chain.kick
-    return with_error(transition(dt), Q, chain.error_carry, chain.error_sd_m)
+    return with_error(F, Q, chain.error_carry, chain.error_sd_m)

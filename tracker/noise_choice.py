@@ -11,6 +11,7 @@ from scipy.special import logsumexp
 from pennyfall.kinematics.smoothed import ACCELERATION, JERK
 from pennyfall.kinematics.values import FloatArray
 from pennyfall.tracker.corners import find_corners
+from pennyfall.tracker.easing import easing_probability
 from pennyfall.tracker.impact_time import unknown_start
 from pennyfall.tracker.measurement_noise import FrameErrors
 from pennyfall.tracker.motion_model import MotionChain
@@ -41,7 +42,7 @@ FEWEST_FRAMES_AFTER = 6
 
 
 def choose_noise(frames: StrokeFrames, model: StrokeModel, pull_mps2: float) -> tuple[WeighedModel, ...]:
-    """Return a model for each likely kick at the top, the likeliest first, with process noise and corners.
+    """Return a model for each likely top and end of the forward swing, the likeliest first.
 
     The process noise of each phase is the mean of its logarithm under likelihood and prior: a maximum would
     now and then sit at the edge of its range, and the smoother's intervals would be too narrow. Position
@@ -66,11 +67,15 @@ def choose_noise(frames: StrokeFrames, model: StrokeModel, pull_mps2: float) -> 
             (weight, replace(each, diffusion=(*each.diffusion[:2], through))) for weight, each in by_top
         ]
     corners = find_corners(frames, by_top[0][1])
-    kept = [(weight, each) for weight, each in by_top if weight > LEAST_WEIGHT]
+    eases = easing_probability(frames, replace(by_top[0][1], corners=corners))
+    weighed = [
+        (weight * share, replace(each, corners=corners, eases=easing))
+        for weight, each in by_top
+        for easing, share in ((False, 1 - eases), (True, eases))
+    ]
+    kept = sorted((each for each in weighed if each[0] > LEAST_WEIGHT), key=lambda each: -each[0])
     total = sum(weight for weight, _ in kept)
-    return tuple(
-        WeighedModel(weight=weight / total, model=replace(each, corners=corners)) for weight, each in kept
-    )
+    return tuple(WeighedModel(weight=weight / total, model=each) for weight, each in kept)
 
 
 def _with_tops(

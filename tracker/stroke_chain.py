@@ -18,6 +18,9 @@ m/s^3."""
 AT_REST_SD = np.array([START_SD[0], 2e-4, 1e-3, 1e-2])
 """Sds of a resting head [SI]: its position unknown; zero velocity, acceleration and jerk would make its
 covariance singular."""
+EASING_S, EASING_PER_S = 0.06, 10.0
+"""A pull that levels off does so in the last hundredths of a second before impact, its jerk decaying at this
+rate; chosen by us."""
 NODE_SPACING_S = 0.005
 """Chosen by us: between nodes 5 ms apart an acceleration peak is read off to 0.1 %."""
 
@@ -68,6 +71,8 @@ class StrokeModel:
     """Process noise of backswing, forward swing and follow-through [m^2/s^7]."""
     top_kick: tuple[float, float]
     """Sds of the steps of acceleration [m/s^2] and jerk [m/s^3] at the top."""
+    eases: bool = False
+    """Whether the pull levels off before impact."""
     corners: tuple[Corner, ...] = ()
     """Where the pull of the forward swing may change at once."""
 
@@ -115,6 +120,7 @@ def build_chain(frames: StrokeFrames, model: StrokeModel, *, fill: bool) -> tupl
     middle = time - 0.5 * np.diff(time, prepend=time[:1])
     back, forward, through = model.diffusion
     diffusion = np.where(middle < model.top, back, np.where(middle < model.impact, forward, through))
+    near_impact = (middle > model.impact - EASING_S) & (middle < model.impact)
     kick = np.zeros((len(time), MOTION_STATES))
     start_sd = START_SD
     if model.rested:
@@ -134,6 +140,7 @@ def build_chain(frames: StrokeFrames, model: StrokeModel, *, fill: bool) -> tupl
         error_carry=per_frame[1, order],
         error_sd_m=per_frame[2, order],
         diffusion=diffusion,
+        jerk_decay_per_s=np.where(near_impact, EASING_PER_S * model.eases, 0.0),
         kick=kick,
         start_mean=start,
         start_covariance=covariance,

@@ -1,4 +1,4 @@
-"""One motion from several models of its top, each weighed by its likelihood [1]_.
+"""One motion from several models of its top and its end, each weighed by its likelihood [1]_.
 
 References
 ----------

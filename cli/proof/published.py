@@ -163,6 +163,7 @@ def _chain(time_s: FloatArray, angle: FloatArray, diffusion: float, noise: float
         error_carry=np.zeros(count),
         error_sd_m=np.full(count, 1e-9),
         diffusion=np.full(count, diffusion),
+        jerk_decay_per_s=np.zeros(count),
         kick=np.zeros((count, 4)),
         start_mean=start,
         start_covariance=np.diag(np.append(START_SDS, 1e-9) ** 2),

@@ -7,6 +7,8 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from filterpy.kalman import KalmanFilter
+from scipy.stats import multivariate_normal
 
 from pennyfall.kinematics.values import FloatArray
 from pennyfall.tracker.motion_model import OBSERVED, STATES, MotionChain, chain_matrices
@@ -35,6 +37,7 @@ def chain_of(
         error_carry=np.where(np.isfinite(position), lag_one, 1.0),
         error_sd_m=np.full(count, error_sd),
         diffusion=np.full(count, diffusion),
+        jerk_decay_per_s=np.zeros(count),
         kick=np.zeros((count, 4)),
         start_mean=start,
         start_covariance=np.diag(np.append(sds, error_sd) ** 2),
@@ -64,9 +67,8 @@ def impact_chain(generator: np.random.Generator) -> MotionChain:
     return replace(chain, variance_m2=np.full(42, 2e-4**2), kick=kick)
 
 
-def test_smoother_gives_the_states_of_batch_least_squares(generator: np.random.Generator) -> None:
-    """All nodes at once: generalised least squares with the prior covariance of the whole path."""
-    chain = impact_chain(generator)
+def prior_path(chain: MotionChain) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """Return mean and covariance of the whole path beforehand, and what the frames see of it."""
     F, Q = chain_matrices(chain)
     nodes = len(F)
     covariance = np.zeros((nodes * STATES, nodes * STATES))
@@ -85,6 +87,15 @@ def test_smoother_gives_the_states_of_batch_least_squares(generator: np.random.G
     H = np.zeros((len(seen), nodes * STATES))
     for row, node in enumerate(seen):
         H[row, node * STATES : (node + 1) * STATES] = OBSERVED[0]
+    return mean, covariance, H
+
+
+def test_smoother_gives_the_states_of_batch_least_squares(generator: np.random.Generator) -> None:
+    """All nodes at once: generalised least squares with the prior covariance of the whole path."""
+    chain = impact_chain(generator)
+    mean, covariance, H = prior_path(chain)
+    nodes = len(chain.time_s)
+    seen = np.isfinite(chain.position_m)
     S = H @ covariance @ H.T + np.diag(chain.variance_m2[seen])
     gain = np.linalg.solve(S, H @ covariance).T
     batch = (mean + gain @ (chain.position_m[seen] - H @ mean)).reshape(nodes, STATES)
@@ -100,6 +111,19 @@ def test_smoother_gives_the_states_of_batch_least_squares(generator: np.random.G
         np.sqrt(np.einsum("nii->ni", blocks)),
         rtol=1e-5,
     )
+
+
+def test_smoother_gives_what_filterpys_backward_pass_gives(generator: np.random.Generator) -> None:
+    chain = impact_chain(generator)
+    F, Q = chain_matrices(chain)
+    smoothed = smooth(chain)
+    kalman = KalmanFilter(dim_x=STATES, dim_z=1)
+    mean, covariance, gain, _ = kalman.rts_smoother(
+        smoothed.filtered_mean, smoothed.filtered_covariance, Fs=F, Qs=Q
+    )
+    np.testing.assert_allclose(smoothed.mean, mean, rtol=1e-12)
+    np.testing.assert_allclose(smoothed.covariance, covariance, rtol=1e-12, atol=1e-30)
+    np.testing.assert_allclose(smoothed.gain, gain, rtol=1e-12, atol=1e-30)
 
 
 def test_position_is_joined_at_impact_while_velocity_may_step(generator: np.random.Generator) -> None:
@@ -132,11 +156,10 @@ def test_a_change_in_the_last_digit_leaves_the_drawn_paths_as_they_are(
 
 def test_likelihood_from_innovations_is_that_of_the_joint_normal(generator: np.random.Generator) -> None:
     chain = impact_chain(generator)
-    smoothed = smooth(chain)
-    seen = np.flatnonzero(np.isfinite(chain.position_m))
-    innovation = chain.position_m[seen] - smoothed.predicted_mean[seen] @ OBSERVED[0]
-    S = (OBSERVED @ smoothed.predicted_covariance[seen] @ OBSERVED.T)[:, 0, 0] + chain.variance_m2[seen]
-    expected = -0.5 * float(np.sum(np.log(2 * np.pi * S) + innovation**2 / S))
+    mean, covariance, H = prior_path(chain)
+    seen = np.isfinite(chain.position_m)
+    joint = multivariate_normal(H @ mean, H @ covariance @ H.T + np.diag(chain.variance_m2[seen]))
+    expected = joint.logpdf(chain.position_m[seen])
     assert log_likelihood(chain) == pytest.approx(expected, rel=1e-9)
 
 

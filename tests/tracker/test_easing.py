@@ -1,0 +1,105 @@
+"""A pull that may level off before impact: its matrices, how probable it is, and what that mends."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from scipy.linalg import expm
+
+from pennyfall.kinematics.scale_errors import ScaleErrors
+from pennyfall.tracker import easing
+from pennyfall.tracker.easing import easing_probability
+from pennyfall.tracker.motion_model import (
+    decaying_covariance,
+    decaying_jerk,
+    jerk_walk_covariance,
+    transition,
+)
+from pennyfall.tracker.stroke_measurement import measure_strokes
+from tests.tracker.simulated_strokes import TrueStroke, ball_track, head_track, stroke
+from tests.tracker.told_strokes import told_stroke
+
+COUNT = 16
+
+
+def strokes(shape: str) -> Iterator[tuple[TrueStroke, np.random.Generator]]:
+    """Yield strokes of a shape, and a generator for their noise."""
+    draw = np.random.default_rng(7)
+    for _ in range(COUNT):
+        yield stroke(shape, back_m=float(draw.uniform(0.2, 0.28))), draw
+
+
+def mean_error_at_impact(shape: str) -> float:
+    """Return by how much the acceleration at impact is off on average [m/s^2]."""
+    errors = []
+    for true, draw in strokes(shape):
+        head = head_track(true, draw, noise_m=6e-5)
+        result = measure_strokes(
+            head,
+            [ball_track(true, head, draw)],
+            scale=ScaleErrors.uniform(0.0),
+            direction="with the arrow",
+        )
+        errors.append(result.strokes[0].acceleration_at_impact_mps2.value - true.before(true.impact_s, 2))
+    return float(np.mean(errors))
+
+
+def mean_probability(shape: str) -> float:
+    return float(
+        np.mean(
+            [
+                easing_probability(*told_stroke(true, head_track(true, draw, noise_m=6e-5)))
+                for true, draw in strokes(shape)
+            ]
+        )
+    )
+
+
+def test_only_a_pull_that_falls_may_level_off() -> None:
+    """In noise of 0.06 mm; of the falling ones the frames hardly tell, and a half may."""
+    assert mean_probability("late") < 0.1
+    assert mean_probability("ease") > 0.4
+
+
+def test_a_pass_in_practice_has_no_end_to_level_off_to(generator: np.random.Generator) -> None:
+    true = stroke("ease")
+    frames, model = told_stroke(true, head_track(true, generator))
+    assert easing_probability(frames, model) > 0.0
+    assert easing_probability(frames, replace(model, struck=False)) == 0.0
+
+
+def test_a_pull_that_eases_off_is_not_carried_on_below_zero(monkeypatch: pytest.MonkeyPatch) -> None:
+    """The acceleration falls in an S to zero at impact; half of the belief stays that it goes on."""
+    weighed = mean_error_at_impact("ease")
+    monkeypatch.setattr(easing, "EASING_SHARE", 1e-12)
+    carried_on = mean_error_at_impact("ease")
+    assert carried_on < -0.15
+    assert abs(weighed) < 0.9 * abs(carried_on)
+
+
+def test_a_pull_that_rises_is_left_as_it_was(monkeypatch: pytest.MonkeyPatch) -> None:
+    weighed = mean_error_at_impact("late")
+    monkeypatch.setattr(easing, "EASING_SHARE", 1e-12)
+    assert weighed == pytest.approx(mean_error_at_impact("late"), abs=0.03)
+
+
+def test_a_decaying_jerk_is_carried_as_by_the_matrix_exponential() -> None:
+    """Against expm; the noise by Van Loan (1978), IEEE Trans. Autom. Control 23:395-404, from memory."""
+    dt, decay = np.array([0.0, 0.002, 0.0333]), np.array([10.0, 10.0, 10.0])
+    drift = np.diag(np.ones(3), 1)
+    drift[3, 3] = -10.0
+    noise = np.zeros((4, 4))
+    noise[3, 3] = 1.0
+    for step, column, Q in zip(dt, decaying_jerk(dt, decay), decaying_covariance(dt, decay), strict=True):
+        np.testing.assert_allclose(column, expm(drift * step)[:, 3], rtol=1e-12)
+        block = expm(np.block([[-drift, noise], [np.zeros((4, 4)), drift.T]]) * step)
+        np.testing.assert_allclose(Q, block[4:, 4:].T @ block[:4, 4:], rtol=1e-9, atol=1e-25)
+
+
+def test_a_jerk_that_does_not_decay_walks_at_random() -> None:
+    dt, none = np.array([0.0, 0.004, 0.0333]), np.zeros(3)
+    np.testing.assert_allclose(decaying_jerk(dt, none), transition(dt)[:, :, 3], rtol=1e-15)
+    np.testing.assert_allclose(decaying_covariance(dt, none), jerk_walk_covariance(dt), rtol=1e-12)
