@@ -42,8 +42,20 @@ class Launch:
     """Instant of departure, clip time [s]."""
     speed_mps: Estimate
     """Speed just after impact [m/s]."""
+    faster_when_later_mps2: float
+    """By how much the ball was faster if it left later: the slope of the speed over the instant, by the
+    covariance of their errors [m/s^2]."""
     frames_moving: int
     """How many frames of the moving ball the fit rests on."""
+
+    def speed_given(self, impact: Estimate) -> Estimate:
+        """Return the speed [m/s] once the head, too, has told the instant of impact [s]."""
+        later_s = impact.value - self.impact_s.value
+        learned = self.faster_when_later_mps2**2 * (self.impact_s.sd**2 - impact.sd**2)
+        return Estimate(
+            self.speed_mps.value + self.faster_when_later_mps2 * later_s,
+            math.sqrt(self.speed_mps.sd**2 - learned),
+        )
 
 
 def fit_launch(ball: BallTrack, *, exposure_s: float = math.nan) -> Launch | None:
@@ -92,16 +104,18 @@ def fit_launch(ball: BallTrack, *, exposure_s: float = math.nan) -> Launch | Non
         rest_sd_m=math.hypot(float(np.median(sd[rest])), SHIFT_SD_M),
         exposure_s=exposure_s,
     )
-    departure, launch_speed = fit_departure(frames, start_s, speed)
+    departure, launch_speed, covariance_m = fit_departure(frames, start_s, speed)
     # Extrapolated to the departure over frames in which the ball was hidden, the speed is less sure.
     hidden_s = max(float(time[leaving]) - departure.value - HIDDEN_UNHARMFUL_S, 0.0)
     launch_speed = launch_speed.widened(HIDDEN_DECELERATION_SD_MPS2 * hidden_s)
     launch_speed = launch_speed.widened(ball.speed_rel_sd * launch_speed.value)
     sideways = float(np.median((y[moving] - np.median(y[rest])) / (x[moving] - place_m)))
     along_path = float(np.hypot(1.0, sideways))
+    impact = departure.widened(CONTACT_TIME_SD_S)
     return Launch(
-        impact_s=departure.widened(CONTACT_TIME_SD_S),
+        impact_s=impact,
         speed_mps=Estimate(launch_speed.value * along_path, launch_speed.sd * along_path),
+        faster_when_later_mps2=covariance_m * along_path / impact.sd**2,
         frames_moving=len(moving),
     )
 

@@ -82,8 +82,8 @@ def frame_covariance(x: FloatArray, sd: FloatArray, moves: BoolArray, turning_sd
     return np.asarray(shared + np.diag(own))
 
 
-def fit_departure(frames: LaunchFrames, start_s: float, start_mps: float) -> tuple[Estimate, Estimate]:
-    """Return the instant of departure [s] and the speed just after it [m/s].
+def fit_departure(frames: LaunchFrames, start_s: float, start_mps: float) -> tuple[Estimate, Estimate, float]:
+    """Return the instant of departure [s], the speed just after it [m/s], and the covariance of both [m].
 
     Parameters
     ----------
@@ -121,7 +121,8 @@ def fit_departure(frames: LaunchFrames, start_s: float, start_mps: float) -> tup
     scale = _variance_scale(residuals(fit.x)[: len(moves)][moves], of_frames[moves], of_priors)
     covariance = np.linalg.pinv(of_frames.T @ of_frames / scale + of_priors.T @ of_priors)
     departure_sd, speed_sd = (float(each) for each in np.sqrt(np.diag(covariance)[:2]))
-    return Estimate(start_s + float(fit.x[0]), departure_sd), Estimate(float(fit.x[1]), speed_sd)
+    departure = Estimate(start_s + float(fit.x[0]), departure_sd)
+    return departure, Estimate(float(fit.x[1]), speed_sd), float(covariance[0, 1])
 
 
 def _variance_scale(residual: FloatArray, of_frames: FloatArray, of_priors: FloatArray) -> float:

@@ -48,6 +48,8 @@ class StrokeContext:
     impact_source: ImpactSource
     practice: bool
     ball_speed_mps: Estimate
+    ball_faster_when_later_mps2: float
+    """By how much the ball was faster if the impact was later [m/s^2]."""
     finish_s: Estimate
     """Where the head came to rest; missing where it turned, so that the zero of velocity is the finish."""
     scale: ScaleErrors
@@ -102,7 +104,13 @@ def measure(
     impact_speed = estimate("impact_speed_mps")
     speed_errors = bent["impact_speed_mps"] / impact_speed.value - 1
     ball_speed = context.ball_speed_mps
-    ball_to_head = _ratio(ball_speed, impact_speed, context.scale.ball - speed_errors)
+    impact_errors = np.cov(drawn["impact_speed_mps"], stroke.impact_samples_s)[0, 1]
+    ball_to_head = _ratio(
+        ball_speed,
+        impact_speed,
+        context.ball_faster_when_later_mps2 * impact_errors,
+        context.scale.ball - speed_errors,
+    )
     smoothness = _smoothness(stroke)
     x_range = (
         float(mean["top_x_m"][0]),
@@ -233,11 +241,15 @@ def _with_scale(estimate: Estimate, scale_rel_sd: float) -> Estimate:
     return estimate.widened(scale_rel_sd * estimate.value)
 
 
-def _ratio(ball: Estimate, head: Estimate, scale_differences: FloatArray) -> Estimate:
-    """Return the ratio; of the scale errors only that matters in which ball and head differ."""
+def _ratio(ball: Estimate, head: Estimate, covariance: float, scale_differences: FloatArray) -> Estimate:
+    """Return the ratio; of the scale errors only that matters in which ball and head differ.
+
+    The covariance [m^2/s^2] is what the error of the impact's instant gives both (JCGM 100:2008, 5.2.2).
+    """
     ratio = ball.value / head.value
-    own = np.hypot(ball.sd / ball.value, head.sd / head.value)
-    return Estimate(ratio, float(ratio * np.hypot(own, np.linalg.norm(scale_differences))))
+    own = (ball.sd / ball.value) ** 2 + (head.sd / head.value) ** 2
+    shared = 2 * covariance / (ball.value * head.value)
+    return Estimate(ratio, float(ratio * np.sqrt(own - shared + np.sum(scale_differences**2))))
 
 
 def _smoothness(stroke: SmoothedStroke) -> tuple[Estimate, Estimate]:

@@ -74,6 +74,28 @@ def smooth(chain: MotionChain) -> SmoothedChain:
     )
 
 
+def step_response(chain: MotionChain, smoothed: SmoothedChain, node: int) -> FloatArray:
+    """Return how the smoothed motion answers a known step of position into a node, shape (n, 4) [SI/m].
+
+    The smoother is linear: the answer is what it makes of the step alone, all measurements being zero.
+    """
+    F, _ = chain_matrices(chain)
+    PHt = smoothed.predicted_covariance @ OBSERVED[0]
+    S = PHt @ OBSERVED[0] + chain.variance_m2
+    K = np.where(np.isfinite(chain.position_m), 1 / S, 0.0)[:, None] * PHt
+    predicted = np.zeros_like(smoothed.mean)
+    predicted[node, 0] = 1.0
+    filtered = predicted.copy()
+    for k in range(node, len(F)):
+        if k > node:
+            predicted[k] = F[k] @ filtered[k - 1]
+        filtered[k] = predicted[k] - K[k] * (OBSERVED[0] @ predicted[k])
+    answer = filtered
+    for k in range(len(F) - 2, -1, -1):
+        answer[k] += smoothed.gain[k] @ (answer[k + 1] - predicted[k + 1])
+    return answer[:, :MOTION_STATES]
+
+
 def sample_paths(smoothed: SmoothedChain, count: int, generator: np.random.Generator) -> FloatArray:
     """Draw `count` paths of the motion from the joint posterior of all nodes, shape (count, n, 4) [1]_.
 

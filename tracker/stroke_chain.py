@@ -86,9 +86,6 @@ class StrokeNodes:
     impact: int
     frames: IntArray
     """Node of each frame, shape (n,)."""
-    place: IntArray
-    """Node of each frame, event and point in between, in the order in which they were put together: the same
-    entry means the same point wherever the events lie."""
 
     def __post_init__(self) -> None:
         freeze_arrays(self)
@@ -150,5 +147,4 @@ def build_chain(frames: StrokeFrames, model: StrokeModel, *, fill: bool) -> tupl
         top=int(event_nodes[1]),
         impact=int(event_nodes[3]),
         frames=place[: len(frames.time)],
-        place=place,
     )

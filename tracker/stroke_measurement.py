@@ -127,7 +127,8 @@ def _measure_one(
         direction=direction,
         impact_source="head" if launch is None else "ball",
         practice=smoothing.practice,
-        ball_speed_mps=Estimate.missing() if launch is None else launch.speed_mps,
+        ball_speed_mps=Estimate.missing() if launch is None else launch.speed_given(stroke.impact),
+        ball_faster_when_later_mps2=0.0 if launch is None else launch.faster_when_later_mps2,
         finish_s=smoothing.finish,
         scale=scale,
     )

@@ -20,10 +20,10 @@ from pennyfall.tracker.measurement_noise import (
     estimate_noise,
     frame_errors,
 )
-from pennyfall.tracker.motion_model import MOTION_STATES, chain_matrices, transition
+from pennyfall.tracker.motion_model import MOTION_STATES, chain_matrices
 from pennyfall.tracker.noise_choice import STEADY, choose_noise
 from pennyfall.tracker.process_noise import innovations
-from pennyfall.tracker.smoothing import smooth
+from pennyfall.tracker.smoothing import smooth, step_response
 from pennyfall.tracker.stroke_chain import StrokeFrames, StrokeModel, build_chain
 from pennyfall.tracker.stroke_events import (
     coarse_top,
@@ -43,8 +43,6 @@ UNRESTED_LEAD_S = 0.12
 EARLY_START_SDS = 2.0
 LARGEST_STEP_S = 0.04
 """Chosen by us: an event found to a few frames moves no further when the curve is smoothed."""
-SHARP_IMPACT_SD_S = 2.5e-4
-"""Chosen by us: an impact known better than this bends the curve by less than a fifth of its interval."""
 MIDDLING_DIFFUSION = 3e3
 """Process noise until it is chosen [m^2/s^7]: what simulated and rendered strokes ask for is 200 to 2000."""
 SAMPLES = 300
@@ -127,8 +125,8 @@ def smooth_stroke(
     impact_samples = impact.value + impact.sd * generator.standard_normal(SAMPLES)
     # Just after the rest, whose variances are next to nothing, rounding may leave less than nothing.
     variance = np.maximum(np.einsum("nii->ni", smoothed.covariance)[:, :MOTION_STATES], 0.0)
-    if struck and impact.sd > SHARP_IMPACT_SD_S:
-        sensitivity = _impact_sensitivity(frames, model, impact.sd)
+    if struck:
+        sensitivity = _impact_sensitivity(smoothed)
         variance = variance + (sensitivity * impact.sd) ** 2
         samples = samples + sensitivity * (impact_samples - impact.value)[:, None, None]
     stroke = SmoothedStroke(
@@ -207,27 +205,16 @@ def _with_top(frames: StrokeFrames, models: tuple[WeighedModel, ...]) -> tuple[W
     return tuple(replace(each, model=replace(each.model, top=top)) for each in models)
 
 
-def _impact_sensitivity(frames: StrokeFrames, model: StrokeModel, step_s: float) -> FloatArray:
+def _impact_sensitivity(smoothed: WeighedMotion) -> FloatArray:
     """Return how the smoothed states change with the assumed impact instant, shape (n, 4) [SI/s].
 
     The chain holds one impact instant; its error bends the curve on both sides, which the samples must show.
+    At an impact later by a moment the head kept, for that moment, the speed it then lost: the follow-through
+    would begin further on by the product.
     """
-    chain, nodes = build_chain(frames, model, fill=True)
-    states = []
-    for sign in (-1, 1):
-        moved, others = build_chain(frames, replace(model, impact=model.impact + sign * step_s), fill=True)
-        mean = np.empty((len(chain.time_s), MOTION_STATES))
-        back = chain.time_s[nodes.place] - moved.time_s[others.place]
-        there = smooth(moved).mean[others.place, :MOTION_STATES]
-        mean[nodes.place] = (transition(back) @ there[:, :, None])[:, :, 0]
-        states.append(mean)
-    sensitivity: FloatArray = (states[1] - states[0]) / (2 * step_s)
-    # A frame that the moved impact passes changes sides: it moves as the limit on its own side does.
-    passed = np.abs(chain.time_s - model.impact) <= step_s
-    before = np.arange(len(passed)) <= nodes.impact
-    sensitivity[passed & before] = sensitivity[nodes.impact]
-    sensitivity[passed & ~before] = sensitivity[nodes.impact + 1]
-    return sensitivity
+    impact = smoothed.nodes.impact
+    lost_mps = smoothed.mean[impact, VELOCITY] - smoothed.mean[impact + 1, VELOCITY]
+    return np.asarray(lost_mps * step_response(smoothed.chain, smoothed.likeliest, impact + 1))
 
 
 def _with_early_start(state_sd: FloatArray, time_s: FloatArray, takeaway: Estimate, node: int) -> FloatArray:

@@ -109,6 +109,7 @@ def measure_told(
         impact_source="ball",
         practice=False,
         ball_speed_mps=Estimate.missing(),
+        ball_faster_when_later_mps2=0.0,
         finish_s=Estimate(events.finish_s, 0.0),
         scale=scale,
     )

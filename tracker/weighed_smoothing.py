@@ -16,7 +16,7 @@ import numpy as np
 
 from pennyfall.kinematics.values import FloatArray, IntArray, freeze_arrays
 from pennyfall.tracker.motion_model import MotionChain
-from pennyfall.tracker.smoothing import sample_paths, smooth
+from pennyfall.tracker.smoothing import SmoothedChain, sample_paths, smooth
 from pennyfall.tracker.stroke_chain import StrokeFrames, StrokeModel, StrokeNodes, build_chain
 
 
@@ -40,6 +40,8 @@ class WeighedMotion:
     """Smoothed states, shape (n, 5)."""
     covariance: FloatArray
     """Their covariances, shape (n, 5, 5)."""
+    likeliest: SmoothedChain
+    """The motion under the likeliest model."""
     samples: FloatArray
     """Joint samples of the whole motion, shape (count, n, 4)."""
 
@@ -79,7 +81,12 @@ def smooth_weighed(
     ]
     chain, nodes = chains[0]
     return WeighedMotion(
-        chain=chain, nodes=nodes, mean=mean, covariance=covariance, samples=np.concatenate(samples)
+        chain=chain,
+        nodes=nodes,
+        mean=mean,
+        covariance=covariance,
+        likeliest=smoothed[0],
+        samples=np.concatenate(samples),
     )
 
 

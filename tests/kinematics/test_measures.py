@@ -51,6 +51,7 @@ def exactly(true: TrueStroke, *, finished: bool = True) -> StrokeMeasures:
             impact_source="ball",
             practice=False,
             ball_speed_mps=Estimate(true.ball_speed_mps, 0.01),
+            ball_faster_when_later_mps2=0.0,
             finish_s=Estimate.missing(),
             scale=ScaleErrors.uniform(0.0),
         ),
