@@ -8,13 +8,23 @@ import pytest
 from pennyfall.kinematics.arc import fit_arc
 from pennyfall.kinematics.measures import StrokeContext, measure
 from pennyfall.kinematics.scale_errors import ScaleErrors
-from pennyfall.kinematics.smoothed import SmoothedStroke
-from pennyfall.kinematics.values import Estimate, StrokeMeasures
+from pennyfall.kinematics.smoothed import VELOCITY, SmoothedStroke
+from pennyfall.kinematics.values import Estimate, FloatArray, StrokeMeasures
 from tests.tracker.simulated_strokes import TrueStroke, stroke
 
 
-def exactly(true: TrueStroke, *, finished: bool = True) -> StrokeMeasures:
-    """Measure the true curve itself: a node every millisecond, both limits at top and impact, no spread."""
+def exactly(
+    true: TrueStroke,
+    *,
+    finished: bool = True,
+    late_s: FloatArray | None = None,
+    slower_when_later_mps2: float = 0.0,
+    faster_when_later_mps2: float = 0.0,
+) -> StrokeMeasures:
+    """Measure the true curve itself: a node every millisecond, both limits at top and impact.
+
+    No spread but in the instant of impact, by `late_s`, with which the ball is faster and the head slower.
+    """
     grid = np.arange(true.takeaway_s - 0.2, true.finish_s + 0.1, 1e-3)
     left = np.array([true.top_s, true.impact_s]) - 1e-9
     events = np.array([true.takeaway_s, true.top_s, true.impact_s, true.impact_s - 0.02])
@@ -24,16 +34,18 @@ def exactly(true: TrueStroke, *, finished: bool = True) -> StrokeMeasures:
     def node(instant: float) -> int:
         return int(np.searchsorted(time, instant - 1e-10))
 
-    count = 20
+    late_s = np.zeros(20) if late_s is None else late_s
+    samples = np.repeat(state[None], len(late_s), axis=0)
+    samples[:, :, VELOCITY] -= slower_when_later_mps2 * late_s[:, None]
     smoothed = SmoothedStroke(
         time_s=time,
         state=state,
         state_sd=np.zeros_like(state),
-        samples=np.repeat(state[None], count, axis=0),
+        samples=samples,
         takeaway=Estimate(true.takeaway_s, 0.0),
         impact=Estimate(true.impact_s - 1e-9, 0.0),
-        impact_samples_s=np.full(count, true.impact_s - 1e-9),
-        takeaway_samples_s=np.full(count, true.takeaway_s),
+        impact_samples_s=true.impact_s - 1e-9 + late_s,
+        takeaway_samples_s=np.full(len(late_s), true.takeaway_s),
         takeaway_node=node(true.takeaway_s),
         top_node=node(left[0]),
         impact_node=node(left[1]),
@@ -51,7 +63,7 @@ def exactly(true: TrueStroke, *, finished: bool = True) -> StrokeMeasures:
             impact_source="ball",
             practice=False,
             ball_speed_mps=Estimate(true.ball_speed_mps, 0.01),
-            ball_faster_when_later_mps2=0.0,
+            ball_faster_when_later_mps2=faster_when_later_mps2,
             finish_s=Estimate.missing(),
             scale=ScaleErrors.uniform(0.0),
         ),
@@ -106,3 +118,16 @@ def test_the_ratio_to_the_ball_carries_the_error_of_both() -> None:
     true = stroke("plateau")
     ratio = exactly(true).ball_to_head_ratio
     assert ratio.sd == pytest.approx(ratio.value * 0.01 / true.ball_speed_mps, rel=1e-6)
+
+
+def test_the_ratio_to_the_ball_knows_that_a_late_impact_errs_in_both(generator: np.random.Generator) -> None:
+    """A ball faster by 40 m/s^2 times the delay, a head slower by 20: against ratios drawn together."""
+    true = stroke("plateau")
+    late_s = 2e-4 * generator.standard_normal(4000)
+    found = exactly(true, late_s=late_s, slower_when_later_mps2=20.0, faster_when_later_mps2=40.0)
+    ball_mps = found.ball_speed_mps.value + 40.0 * late_s
+    own_sd = np.sqrt(0.01**2 - (40.0 * 2e-4) ** 2)
+    ball_mps += own_sd * generator.standard_normal(len(late_s))
+    slowing = 20.0 - found.acceleration_at_impact_mps2.value
+    drawn = ball_mps / (found.impact_speed_mps.value - slowing * late_s)
+    assert found.ball_to_head_ratio.sd == pytest.approx(float(np.std(drawn)), rel=0.04)

@@ -13,7 +13,7 @@ from scipy.stats import multivariate_normal
 from pennyfall.kinematics.values import FloatArray
 from pennyfall.tracker.motion_model import OBSERVED, STATES, MotionChain, chain_matrices
 from pennyfall.tracker.process_noise import log_likelihoods
-from pennyfall.tracker.smoothing import sample_paths, smooth
+from pennyfall.tracker.smoothing import sample_paths, smooth, step_response
 
 
 def chain_of(
@@ -124,6 +124,19 @@ def test_smoother_gives_what_filterpys_backward_pass_gives(generator: np.random.
     np.testing.assert_allclose(smoothed.mean, mean, rtol=1e-12)
     np.testing.assert_allclose(smoothed.covariance, covariance, rtol=1e-12, atol=1e-30)
     np.testing.assert_allclose(smoothed.gain, gain, rtol=1e-12, atol=1e-30)
+
+
+def test_a_step_of_position_is_answered_as_by_data_that_step(generator: np.random.Generator) -> None:
+    """A head further on by 1 mm after impact is one whose later frames are told 1 mm too far back."""
+    chain, step_m, right = impact_chain(generator), 1e-3, 22
+    smoothed = smooth(chain)
+    after = np.where(np.arange(len(chain.time_s)) >= right, step_m, 0.0)
+    moved = smooth(replace(chain, position_m=chain.position_m - after)).mean.copy()
+    moved[:, 0] += after
+    sd = np.sqrt(np.einsum("nii->ni", smoothed.covariance))[:, :4]
+    answer = step_m * step_response(chain, smoothed, right)
+    np.testing.assert_allclose((moved - smoothed.mean)[:, :4] / sd, answer / sd, atol=1e-6)
+    assert np.abs(answer / sd).max() > 0.5
 
 
 def test_position_is_joined_at_impact_while_velocity_may_step(generator: np.random.Generator) -> None:
