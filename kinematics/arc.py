@@ -14,9 +14,9 @@ SHORTEST_RADIUS_M, LONGEST_RADIUS_M = 0.4, 4.0
 straight line."""
 SIGNIFICANT_SDS = 3.0
 """Chosen by us: a curvature less sure than this gives no radius worth naming."""
-SYSTEMATIC_CURVATURE_SD = 0.04
-"""Chosen by us [1/m]: tilt and height also err smoothly along the line, by half a degree or half a
-millimetre; on two rendered clips the curvature of a 1.25 m arc came out 0.026 and 0.056 1/m too large."""
+SYSTEMATIC_TILT_RAD, SYSTEMATIC_HEIGHT_M = 0.002, 0.0013
+"""By this much tilt and height also err smoothly along the line, half the stroke's way from its middle: so in
+the mean square of 33 strokes rendered with known truth."""
 CORRELATED_FRAMES = 4.0
 """Chosen by us: tilt and height errors depend on where the head is, so that neighbouring frames err
 together; four frames count as one."""
@@ -78,10 +78,10 @@ def fit_arc(
     Notes
     -----
     About a hub at radius R the tilt is asin((x - x_low) / R) and the height R - sqrt(R^2 - (x - x_low)^2):
-    the sine of
-    the tilt has slope 1/R, the height the coefficient 1/(2R) of x^2. The two curvatures are averaged by
-    their
-    variances; where they disagree, the interval covers both.
+    the sine of the tilt has slope 1/R, the height the coefficient 1/(2R) of x^2. The two curvatures are
+    averaged by their variances; where they disagree, the interval covers both. On a plane that leans both
+    are smaller by the cosine of the lean: the radius is that of the arc as seen from the side, which is
+    what a coin on the head feels.
 
     """
     u = x_m - address_x_m
@@ -106,7 +106,13 @@ def _fit_tilt(u: FloatArray, tilt: FloatArray, sd: FloatArray) -> tuple[FloatArr
         return np.full(4, np.nan), np.full((4, 4), np.nan), Estimate.missing()
     cubic, covariance = _regress(np.vander(u[known], 4, increasing=True), tilt[known], sd[known])
     line, line_covariance = _regress(np.vander(u[known], 2, increasing=True), np.sin(tilt[known]), sd[known])
-    return cubic, covariance, Estimate(float(line[1]), float(np.sqrt(line_covariance[1, 1])))
+    smooth_sd = SYSTEMATIC_TILT_RAD / _half_way_m(u[known])
+    covariance[1, 1] += smooth_sd**2
+    return (
+        cubic,
+        covariance,
+        Estimate(float(line[1]), float(np.sqrt(line_covariance[1, 1]))).widened(smooth_sd),
+    )
 
 
 def _height_curvature(u: FloatArray, z: FloatArray, sd: FloatArray, first_guess: float) -> Estimate:
@@ -120,7 +126,12 @@ def _height_curvature(u: FloatArray, z: FloatArray, sd: FloatArray, first_guess:
         design[:, 2] *= 1 + (u[known] * np.clip(curvature, 0.0, 2.0)) ** 2 / 4
         circle, covariance = _regress(design, z[known], sd[known])
         curvature = float(2 * circle[2])
-    return Estimate(curvature, float(2 * np.sqrt(covariance[2, 2])))
+    smooth_sd = 2 * SYSTEMATIC_HEIGHT_M / _half_way_m(u[known]) ** 2
+    return Estimate(curvature, float(2 * np.sqrt(covariance[2, 2]))).widened(smooth_sd)
+
+
+def _half_way_m(u: FloatArray) -> float:
+    return max(0.5 * float(np.ptp(u)), 1e-6)
 
 
 def _regress(design: FloatArray, y: FloatArray, sd: FloatArray) -> tuple[FloatArray, FloatArray]:
@@ -141,7 +152,7 @@ def _radius(curvatures: list[Estimate]) -> Estimate:
     values = np.array([each.value for each in known])
     curvature = float(weights @ values / weights.sum())
     disagreement = float(weights @ (values - curvature) ** 2) / max(len(known) - 1, 1)
-    sd = float(np.hypot(np.sqrt(max(disagreement, 1.0) / weights.sum()), SYSTEMATIC_CURVATURE_SD))
+    sd = float(np.sqrt(max(disagreement, 1.0) / weights.sum()))
     plausible = 1 / LONGEST_RADIUS_M < curvature < 1 / SHORTEST_RADIUS_M
     if not plausible or curvature < SIGNIFICANT_SDS * sd:
         return Estimate.missing()
