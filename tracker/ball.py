@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 
 from pennyfall.calibration.camera import Camera
 from pennyfall.kinematics.tracks import BallTrack
 from pennyfall.kinematics.values import FloatArray
-from pennyfall.tracker.ball_finding import RestingBall, find_resting_ball, head_on_floor
+from pennyfall.tracker.ball_finding import find_resting_ball, head_on_floor
 from pennyfall.tracker.ball_following import Picture
 from pennyfall.tracker.ball_in_motion import BallInMotion
 from pennyfall.tracker.ball_outline import BALL_RADIUS_M
@@ -136,7 +138,7 @@ class BallWatcher:
             if rest.measured_in(picture):
                 self._reconsider(picture, rest, head_px)
             return
-        self._motion = BallInMotion(rest, picture.time_s)
+        self._motion = BallInMotion(rest, picture, head_px)
         self._follow(picture, rest, self._motion, head_px)
 
     def _reconsider(self, picture: Picture, rest: BallAtRest, head_px: FloatArray | None) -> None:
@@ -167,9 +169,16 @@ class BallWatcher:
             self._motion = None  # hidden for a while, but it lies where it lay
             rest.seen_again(picture)
         else:
-            motion.take(picture, seen)
-            if motion.stopped:
+            motion.take(picture, seen, head_px)
+            if motion.carried and motion.head_px is not None:
+                self._look_again(picture, motion.head_px)
+            elif motion.stopped:
                 self._stop(picture, rest, motion)
+
+    def _look_again(self, picture: Picture, address_px: FloatArray) -> None:
+        """Leave what proved a part of the head, and look where that was addressed, now that it is away."""
+        found = find_resting_ball(picture.luma, picture.camera, address_px)
+        self._lay(None if found is None else BallAtRest(picture, found))
 
     def _stop(self, picture: Picture, rest: BallAtRest, motion: BallInMotion) -> None:
         """End a ball's way where it stopped; a nudged ball goes on resting at its new place."""
@@ -177,7 +186,7 @@ class BallWatcher:
         if float(np.hypot(*(last.centre_m - rest.place_m)[:2])) > _NUDGE_M:
             self._finish()
             return
-        found = RestingBall(centre_m=last.centre_m, fit=last.fit, confidence=rest.found.confidence)
+        found = replace(rest.found, centre_m=last.centre_m, fit=last.fit)
         self._lay(BallAtRest(picture, found, rest.looks))
 
     def _finish(self) -> None:

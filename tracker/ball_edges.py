@@ -88,6 +88,7 @@ def fit_outline(
     smear_px: FloatArray | None = None,
     size_sd: float = 0.01,
     origin_px: FloatArray = NO_SHIFT,
+    faint: bool = False,
 ) -> OutlineFit | None:
     """Register an outline to the edges near it.
 
@@ -112,6 +113,9 @@ def fit_outline(
         How well the size is known beforehand, as a share of it.
     origin_px : FloatArray
         Where the picture's first pixel lies in the frame of the outline, shape (2,) [px].
+    faint : bool
+        Whether the outline is fainter than edges beside it: a ball hardly brighter than the floor, beside a
+        dark head. Edges are then trusted from their median height on, not from their upper quartile.
 
     Returns
     -------
@@ -123,14 +127,14 @@ def fit_outline(
     if reach_px > near_px:
         # What is far off is moved near by half of the points, and looked at again.
         coarse = outline.thinned(2)
-        matched = _matched(luma, coarse, reach_px, _flanks(coarse, smear_px), size_sd, origin_px)
+        matched = _matched(luma, coarse, reach_px, _flanks(coarse, smear_px), size_sd, origin_px, faint)
         if matched is None:
             return None
         shift = matched[2].change[:2]
         if math.hypot(*shift) > 1.2 * reach_px:
             return None
         outline = outline.moved(shift)
-    return _register(luma, outline, min(reach_px, near_px), smear_px, size_sd, origin_px)
+    return _register(luma, outline, min(reach_px, near_px), smear_px, size_sd, origin_px, faint)
 
 
 def smear_length(
@@ -271,7 +275,7 @@ class _Equations:
     trust: FloatArray
 
 
-def _equations(edges: _Edges, outline: Outline) -> _Equations | None:
+def _equations(edges: _Edges, outline: Outline, faint: bool) -> _Equations | None:
     """Return the equations of the usable edges; None where they are too few."""
     strength = np.abs(edges.step)
     usable = edges.visible & (strength >= _FAINTEST_EDGE)
@@ -282,7 +286,8 @@ def _equations(edges: _Edges, outline: Outline) -> _Equations | None:
     columns[2] = ((outline.points_px - outline.centre_px) * outline.normals).sum(axis=1)
     columns[3] = edges.offset_px
     strength = strength[usable]
-    trust = np.minimum(strength / _strong(strength), 1.0) ** 2
+    strong = upper_median(strength) if faint else _upper_quartile(strength)
+    trust = np.minimum(strength / strong, 1.0) ** 2
     return _Equations(usable, columns.compress(usable, axis=1), strength, trust)
 
 
@@ -293,10 +298,11 @@ def _matched(
     flanks_px: FloatArray,
     size_sd: float,
     origin_px: FloatArray,
+    faint: bool,
 ) -> tuple[_Edges, _Equations, _Solution] | None:
     """Return the edges near the outline, their equations and what solves them; None where too few."""
     edges = _edges(luma, outline, reach_px, flanks_px, origin_px)
-    equations = _equations(edges, outline)
+    equations = _equations(edges, outline, faint)
     solution = None if equations is None else _robust(equations, size_sd)
     return None if equations is None or solution is None else (edges, equations, solution)
 
@@ -308,10 +314,11 @@ def _register(
     smear_px: FloatArray | None,
     size_sd: float,
     origin_px: FloatArray,
+    faint: bool,
 ) -> OutlineFit | None:
     """Move the outline onto the edges and say how well they agree."""
     flanks = _flanks(outline, smear_px)
-    matched = _matched(luma, outline, reach_px, flanks, size_sd, origin_px)
+    matched = _matched(luma, outline, reach_px, flanks, size_sd, origin_px, faint)
     if matched is None:
         return None
     edges, equations, solution = matched
@@ -384,8 +391,7 @@ def _robust(equations: _Equations, size_sd: float) -> _Solution | None:
     return _Solution(change, weights, misfit, information)
 
 
-def _strong(values: FloatArray) -> float:
-    """Return the upper quartile."""
+def _upper_quartile(values: FloatArray) -> float:
     return float(np.sort(values)[(3 * len(values)) // 4])
 
 

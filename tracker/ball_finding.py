@@ -70,6 +70,8 @@ class RestingBall:
     confidence: float
     """0..1: share of the outline seen, times how sharply and coherently it agrees and how smooth it is
     inside."""
+    faint: bool
+    """Whether its outline is fainter than edges beside it."""
 
     def __post_init__(self) -> None:
         freeze_arrays(self)
@@ -103,7 +105,7 @@ def find_resting_ball(luma: LumaFrame, camera: Camera, head_px: FloatArray) -> R
     places = np.column_stack([x[apart], y[apart], np.full(np.count_nonzero(apart), BALL_RADIUS_M)])
     found: list[RestingBall] = []
     for place in vote(luma, camera, places, keep=_CANDIDATES):
-        ball = _confirm(luma, camera, place)
+        ball = _confirm(luma, camera, place, faint=False) or _confirm(luma, camera, place, faint=True)
         if ball is not None and abs(ball.centre_m[0] - head[0]) > NEAREST_TO_TAG_M:
             found.append(ball)
     found.sort(key=lambda ball: ball.confidence, reverse=True)
@@ -188,10 +190,11 @@ def _nearest(along: FloatArray, size: int) -> NDArray[np.int32]:
     return np.minimum(np.maximum(np.rint(along), 0.0), size - 1.0).astype(np.int32)
 
 
-def _confirm(luma: LumaFrame, camera: Camera, place: FloatArray) -> RestingBall | None:
+def _confirm(luma: LumaFrame, camera: Camera, place: FloatArray, *, faint: bool) -> RestingBall | None:
     """Fit the outline exactly and keep what has a ball's size all round."""
     outline = ball_outline(camera, place)
-    fit = fit_outline(luma, outline, reach_px=max(3.0, 0.35 * outline.radius_px), size_sd=_SIZE_SD)
+    reach_px = max(3.0, 0.35 * outline.radius_px)
+    fit = fit_outline(luma, outline, reach_px=reach_px, size_sd=_SIZE_SD, faint=faint)
     if fit is None or fit.support < _FIRST_SUPPORT:
         return None
     exact = on_floor(camera, fit.centre_px[None, :])[0]
@@ -202,6 +205,7 @@ def _confirm(luma: LumaFrame, camera: Camera, place: FloatArray) -> RestingBall 
         ball_outline(camera, floor_ball(exact[0], exact[1])),
         reach_px=max(2.5, 0.2 * outline.radius_px),
         size_sd=_SIZE_SD,
+        faint=faint,
     )
     if fit is None or fit.support < _LEAST_SUPPORT or abs(fit.scale - 1.0) > _SIZE_TOLERANCE:
         return None
@@ -211,7 +215,7 @@ def _confirm(luma: LumaFrame, camera: Camera, place: FloatArray) -> RestingBall 
     confidence = fit.support * fit.coherence * sharpness * smoothness
     if confidence < _LEAST_CONFIDENCE:
         return None
-    return RestingBall(centre_m=exact, fit=fit, confidence=confidence)
+    return RestingBall(centre_m=exact, fit=fit, confidence=confidence, faint=faint)
 
 
 def _roughness(luma: LumaFrame, outline: Outline) -> float:

@@ -108,6 +108,8 @@ class Looks:
     """Its size in the picture over the size the camera predicts."""
     level: float
     """Mean luma of its middle."""
+    faint: bool
+    """Whether its outline is fainter than edges beside it."""
 
 
 def level_at(picture: Picture, centre_px: FloatArray, radius_px: float) -> float:
@@ -210,7 +212,9 @@ def locate(
         smear_px = ends[1] - ends[0]
     reach_px = max(2.5, reach_m / BALL_RADIUS_M * outline.radius_px)
     luma, origin = without_floor(picture, outline.centre_px, outline.radius_px, looks)
-    fit = fit_outline(luma, outline, reach_px=reach_px, smear_px=smear_px, origin_px=origin)
+    fit = fit_outline(
+        luma, outline, reach_px=reach_px, smear_px=smear_px, origin_px=origin, faint=looks.faint
+    )
     if fit is None or fit.support < max(_LEAST_SUPPORT, _LEAST_VISIBLE_SUPPORT * fit.visible):
         return None
     level = level_at(picture, fit.centre_px, fit.outline.radius_px)

@@ -56,6 +56,9 @@ _ASTRAY_M, _ASTRAY_SDS = 0.002, 4.0
 """An early sighting farther from the path than this, and not found again, was something else."""
 _PIECE_RADII = 2.6
 """Half-width of the pieces of early frames kept for that, in ball radii."""
+_CARRIED_M, _CARRIED_SHARE, _CARRIED_SIGHTINGS = 0.025, 0.2, 5
+"""What keeps its place beside the head over such a way, to this share of it and in so many sightings, is a
+part of the head. Chosen by us: a struck ball is up to twice as fast as the head that struck it."""
 _LEAST_STEP_PX = 6.0
 """Motion between frames below which the exposure is not judged from the smear."""
 _LEAST_IN_PICTURE = 0.5
@@ -69,14 +72,24 @@ class BallInMotion:
     ----------
     rest : BallAtRest
         The ball as it lay.
-    left_s : float
-        Time of the first frame in which it did not [s].
+    picture : Picture
+        The first frame in which it did not.
+    head_px : FloatArray or None
+        The head in that frame, shape (2,) [px].
 
     """
 
-    def __init__(self, rest: BallAtRest, left_s: float) -> None:
+    def __init__(self, rest: BallAtRest, picture: Picture, head_px: FloatArray | None) -> None:
         self._rest = rest
-        self._left_s = left_s
+        self._left_s = picture.time_s
+        self.head_px = head_px
+        """The head as the ball left, shape (2,) [px]; None where not seen."""
+        self._from_head: FloatArray | None = None
+        """Its place as seen from the head at the first sighting of both, shape (3,) [m]."""
+        self._beside_head = 0
+        """Sightings of both."""
+        self._strayed_m = 0.0
+        """How far it has strayed from that place."""
         self.sightings: list[Sighting] = []
         """Where it was seen, in order of time."""
         self._velocity = np.full(3, np.nan)
@@ -114,6 +127,14 @@ class BallInMotion:
         travel = _apart(lately[-1].centre_m, lately[0].centre_m)
         return travel <= max(_STOPPED_MPS * (lately[-1].time_s - lately[0].time_s), _STOPPED_M)
 
+    @property
+    def carried(self) -> bool:
+        """Whether it moved with the head, and so is a part of it."""
+        if self._beside_head < _CARRIED_SIGHTINGS:
+            return False
+        way = _apart(self.sightings[-1].centre_m, self.sightings[0].centre_m)
+        return way > _CARRIED_M and self._strayed_m < _CARRIED_SHARE * way
+
     def out_of(self, picture: Picture) -> bool:
         """Return whether its motion has led it out of the picture."""
         if len(self.sightings) < 2:
@@ -133,14 +154,16 @@ class BallInMotion:
         """Locate it in the next frame: near where it was, ahead of the head, or where its motion leads."""
         return self._go_on(picture) if self.under_way else self._start(picture, head_px)
 
-    def take(self, picture: Picture, seen: Sighting) -> None:
+    def take(self, picture: Picture, seen: Sighting, head_px: FloatArray | None) -> None:
         """Take a sighting as its own, and learn the exposure from the first ones."""
         way = _apart(seen.centre_m, self._rest.place_m)
         if len(self.sightings) > 1 and not self.under_way and way > _UNDER_WAY_M:
             # What stirred before, by a codec's hand or a nudge, was the ball at rest: it leaves only now.
             self.sightings.clear()
             self._early.clear()
+            self._from_head, self._beside_head, self._strayed_m = None, 0, 0.0
         self.sightings.append(seen)
+        self._note_place_beside_head(picture, seen, head_px)
         if len(self.sightings) > 1:
             self._velocity = _mean_velocity(self.sightings[-_VELOCITY_SIGHTINGS:])
         if len(self.sightings) <= _SMEAR_FRAMES:
@@ -150,6 +173,16 @@ class BallInMotion:
                 )
             )
         self._note_smear(picture)
+
+    def _note_place_beside_head(self, picture: Picture, seen: Sighting, head_px: FloatArray | None) -> None:
+        head_m = None if head_px is None else head_on_floor(picture.camera, head_px)
+        if head_m is None:
+            return
+        from_head = seen.centre_m - head_m
+        if self._from_head is None:
+            self._from_head = from_head
+        self._beside_head += 1
+        self._strayed_m = max(self._strayed_m, _apart(from_head, self._from_head))
 
     def relocated(self) -> list[Sighting]:
         """Return the sightings, the early ones located again now that exposure and speed are known."""

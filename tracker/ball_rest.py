@@ -47,7 +47,9 @@ class BallAtRest:
         fit = found.fit
         self.found = found
         self.looks = looks or Looks(
-            scale=fit.scale, level=level_at(picture, fit.centre_px, fit.outline.radius_px)
+            scale=fit.scale,
+            level=level_at(picture, fit.centre_px, fit.outline.radius_px),
+            faint=found.faint,
         )
         self.camera = picture.camera
         self.floor = picture.luma.copy()

@@ -83,8 +83,8 @@ def test_heights_that_err_smoothly_hardly_bend_the_radius(generator: np.random.G
 def test_a_short_stroke_knows_its_radius_less(generator: np.random.Generator) -> None:
     x, z, tilt = circle(1.3, generator)
     middle = np.abs(x - x.mean()) < 0.09
-    told = (np.full(300, 2e-4), tilt, np.full(300, TILT_SD_RAD))
-    whole = fit_arc(x, z, *told, -0.06)
-    short = fit_arc(x[middle], z[middle], *(each[middle] for each in told), -0.06)
+    sd_z, sd_tilt = np.full(300, 2e-4), np.full(300, TILT_SD_RAD)
+    whole = fit_arc(x, z, sd_z, tilt, sd_tilt, -0.06)
+    short = fit_arc(x[middle], z[middle], sd_z[middle], tilt[middle], sd_tilt[middle], -0.06)
     assert short.hub_radius_m.sd > 2.5 * whole.hub_radius_m.sd
     assert short.tilt_range((-0.09, 0.09)).sd > 2.5 * whole.tilt_range((-0.09, 0.09)).sd

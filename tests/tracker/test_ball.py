@@ -127,6 +127,28 @@ def test_a_nudged_ball_goes_on_resting_where_it_was_pushed() -> None:
     assert ball_found.rest_m[0] == pytest.approx(0.006, abs=0.0012)
 
 
+def test_what_moves_with_the_head_is_left_for_the_ball_it_was_addressed_to() -> None:
+    """A ball's likeness on the head, nearer to the tag than the ball, is taken for it until both move."""
+    scene = small_scene()
+    ball = Putt().ball(np.array([0.0]))[0]
+    address = Putt().head(np.array([0.0]))[0]
+    watcher = BallWatcher()
+    for index in range(40):
+        head = address - [0.25 * max(index / 60.0 - 0.25, 0.0), 0.0, 0.0]
+        likeness = np.array([head[0] - 0.045, ball[1], ball[2]])
+        luma, other = scene.frame(ball, head).copy(), scene.frame(likeness, head)
+        u, v = np.rint(scene.camera.project(likeness[None])[0]).astype(int)
+        around = slice(v - 22, v + 23), slice(u - 22, u + 23)
+        luma[around] = other[around]
+        watcher.update(index, index / 60.0, luma, scene.head_px(head), scene.camera)
+        if index == 5:
+            (taken,) = watcher.balls()
+            assert taken.rest_m[0] == pytest.approx(address[0] - 0.045, abs=0.002)
+    (found,) = watcher.balls()
+    assert not found.departed
+    assert found.rest_m[0] == pytest.approx(ball[0], abs=0.0012)
+
+
 def test_frames_without_a_head_are_no_obstacle() -> None:
     putt = Putt(rest_s=0.12, approach_s=0.06)
     scene = small_scene()

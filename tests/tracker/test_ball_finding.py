@@ -49,6 +49,17 @@ def test_a_resting_ball_is_found_where_it_lies(name: str) -> None:
     assert abs(found.centre_m[0] - BALL_M[0]) < 0.0012
 
 
+@pytest.mark.parametrize("gap_m", [0.002, 0.008])
+def test_a_ball_hardly_brighter_than_the_floor_is_found_beside_a_dark_head(gap_m: float) -> None:
+    """Half of the outline steps by a tenth of what the head's edges do, and they must not have the say."""
+    scene = Scene(camera=camera_at(1.2, 42.0), carpet=140.0, carpet_texture=8.0, head=45.0, ambient=0.6)
+    head = addressed(gap_m)
+    found = find_resting_ball(scene.frame(BALL_M, head), scene.camera, scene.head_px(head))
+    assert found is not None
+    assert found.faint
+    assert centre_error_px(scene, found.fit.centre_px) < 1.6
+
+
 @pytest.mark.parametrize("name", SCENES)
 def test_nothing_is_called_a_ball_where_none_lies(name: str) -> None:
     scene = SCENES[name]
