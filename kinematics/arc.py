@@ -108,11 +108,8 @@ def _fit_tilt(u: FloatArray, tilt: FloatArray, sd: FloatArray) -> tuple[FloatArr
     line, line_covariance = _regress(np.vander(u[known], 2, increasing=True), np.sin(tilt[known]), sd[known])
     smooth_sd = SYSTEMATIC_TILT_RAD / _half_way_m(u[known])
     covariance[1, 1] += smooth_sd**2
-    return (
-        cubic,
-        covariance,
-        Estimate(float(line[1]), float(np.sqrt(line_covariance[1, 1]))).widened(smooth_sd),
-    )
+    slope = Estimate(float(line[1]), float(np.sqrt(line_covariance[1, 1])))
+    return cubic, covariance, slope.widened(smooth_sd)
 
 
 def _height_curvature(u: FloatArray, z: FloatArray, sd: FloatArray, first_guess: float) -> Estimate:

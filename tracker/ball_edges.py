@@ -14,8 +14,7 @@ from pennyfall.tracker.frame import LumaFrame
 from pennyfall.tracker.small_matrices import inverse, solved
 
 _STEP_PX = 0.5
-"""Sampling along the normals. Chosen by us: finer than the picture carries, so that sampling adds no
-error."""
+"""Sampling along the normals. Chosen by us: finer than the picture carries, so that it adds no error."""
 _MAX_SAMPLES = 240
 """Chosen by us: bounds the work at 4K, where half a pixel is finer than any lens draws."""
 _FLANK_PX, _FLANK_SHARE = 2.0, 0.09
@@ -29,8 +28,7 @@ _INLIER_PX, _INLIER_SHARE = 1.0, 0.05
 """Distance from the fitted outline within which an edge belongs to it. Chosen by us: chance edges in a window
 of +-0.3 radius fall inside it one time in five."""
 _INLIER_FLANK = 0.2
-"""What the tolerance gains by the widening of the flanks: a smeared edge is found less exactly. Chosen by
-us."""
+"""What the tolerance gains by wider flanks: a smeared edge is found less exactly. Chosen by us."""
 _ABSOLUTE_TURNS, _BIWEIGHT_TURNS = 3, 3
 """Turns of the robust fit by least absolute values and by the biweight: chosen by us, more changed under
 0.005 px."""
@@ -114,8 +112,8 @@ def fit_outline(
     origin_px : FloatArray
         Where the picture's first pixel lies in the frame of the outline, shape (2,) [px].
     faint : bool
-        Whether the outline is fainter than edges beside it: a ball hardly brighter than the floor, beside a
-        dark head. Edges are then trusted from their median height on, not from their upper quartile.
+        Whether edges beside it (a dark head's) outdo the outline: those from the median height on are
+        then trusted alike, not those from the upper quartile on.
 
     Returns
     -------
@@ -286,7 +284,7 @@ def _equations(edges: _Edges, outline: Outline, faint: bool) -> _Equations | Non
     columns[2] = ((outline.points_px - outline.centre_px) * outline.normals).sum(axis=1)
     columns[3] = edges.offset_px
     strength = strength[usable]
-    strong = upper_median(strength) if faint else _upper_quartile(strength)
+    strong = np.sort(strength)[len(strength) // 2 if faint else (3 * len(strength)) // 4]
     trust = np.minimum(strength / strong, 1.0) ** 2
     return _Equations(usable, columns.compress(usable, axis=1), strength, trust)
 
@@ -389,10 +387,6 @@ def _robust(equations: _Equations, size_sd: float) -> _Solution | None:
             weights = trust * np.maximum(1.0 - (misfit / (4.685 * scale)) ** 2, 0.0) ** 2
     information = _normal_equations(columns, weights, penalty)[:3, :3]
     return _Solution(change, weights, misfit, information)
-
-
-def _upper_quartile(values: FloatArray) -> float:
-    return float(np.sort(values)[(3 * len(values)) // 4])
 
 
 def _coherence(step: FloatArray) -> float:

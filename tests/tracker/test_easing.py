@@ -59,9 +59,9 @@ def mean_probability(shape: str) -> float:
 
 
 def test_only_a_pull_that_falls_may_level_off() -> None:
-    """In noise of 0.06 mm; of the falling ones the frames hardly tell, and a half may."""
-    assert mean_probability("late") < 0.1
-    assert mean_probability("ease") > 0.4
+    """In noise of 0.06 mm; of the falling ones half may beforehand, and the frames make it 0.73."""
+    assert mean_probability("late") < 0.01
+    assert mean_probability("ease") > 0.6
 
 
 def test_a_pass_in_practice_has_no_end_to_level_off_to(generator: np.random.Generator) -> None:
@@ -72,18 +72,19 @@ def test_a_pass_in_practice_has_no_end_to_level_off_to(generator: np.random.Gene
 
 
 def test_a_pull_that_eases_off_is_not_carried_on_below_zero(monkeypatch: pytest.MonkeyPatch) -> None:
-    """The acceleration falls in an S to zero at impact; half of the belief stays that it goes on."""
+    """The acceleration falls in an S to zero at impact: carried on it ends 0.52 m/s^2 below, now 0.40."""
     weighed = mean_error_at_impact("ease")
     monkeypatch.setattr(easing, "EASING_SHARE", 1e-12)
     carried_on = mean_error_at_impact("ease")
-    assert carried_on < -0.15
-    assert abs(weighed) < 0.9 * abs(carried_on)
+    assert carried_on < -0.4
+    assert abs(weighed) < 0.85 * abs(carried_on)
 
 
 def test_a_pull_that_rises_is_left_as_it_was(monkeypatch: pytest.MonkeyPatch) -> None:
+    """No stroke of them levels off, so that not a digit changes."""
     weighed = mean_error_at_impact("late")
     monkeypatch.setattr(easing, "EASING_SHARE", 1e-12)
-    assert weighed == pytest.approx(mean_error_at_impact("late"), abs=0.03)
+    assert weighed == pytest.approx(mean_error_at_impact("late"), abs=1e-9)
 
 
 def test_a_decaying_jerk_is_carried_as_by_the_matrix_exponential() -> None:
