@@ -19,6 +19,12 @@ def pytest_addoption(parser: pytest.Parser) -> None:
     parser.addoption("--benchmark", action="store_true", help="also run the whole-process timings")
 
 
+@pytest.hookimpl(tryfirst=True)
+def pytest_configure(config: pytest.Config) -> None:
+    if config.getoption("dist", "no") == "load":
+        config.option.dist = "loadgroup"  # tests of one `xdist_group` share what they measured
+
+
 def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:
     for mark in ("slow", "benchmark"):
         if not config.getoption(f"--{mark}"):
