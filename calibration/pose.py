@@ -57,6 +57,7 @@ class Pose:
     pixel_aspect: float
     """Width of a pixel over its height."""
     lens: Lens | None = None
+    """Calibrated lens at this picture size."""
 
     def __post_init__(self) -> None:
         freeze_arrays(self)
@@ -95,7 +96,7 @@ def solve_pose(
     picture_size : tuple of int
         Width and height [px].
     lens : Lens, optional
-        Calibrated lens at this picture size.
+        Calibrated lens of the camera's mode, made in a picture of this shape and any size.
     pixel_aspect : float
         Width of a pixel over its height.
     near : Pose, optional
@@ -107,6 +108,11 @@ def solve_pose(
         The most probable pose with its covariance: the inverse of the Gauss-Newton normal matrix, enlarged
         when the residuals are larger than stated.
 
+    Raises
+    ------
+    CannotMeasure
+        When the lens was made in a picture of another shape.
+
     Notes
     -----
     One plane seen at a slant gives the focal length when pixels are square and the principal point is at
@@ -115,6 +121,7 @@ def solve_pose(
     its ignorance is carried into every length.
 
     """
+    lens = None if lens is None else lens.resized(*picture_size)
     fit = _Fit(points_m, pixels, np.maximum(sd_px, CORNER_FLOOR_PX), picture_size, pixel_aspect, lens)
     degrees = max(2 * len(points_m) - 7, 1)
     best: Minimum | None = None

@@ -58,7 +58,8 @@ def pose_from_tag(
     turn_rad : float
         Turn of the tag's x axis against the world's x axis [rad]; the world's origin is under the tag.
     lens : Lens, optional
-        Calibrated lens; without one the focal length is a phone's usual.
+        Calibrated lens of the camera's mode, made in a picture of this shape and any size; without one the
+        focal length is a phone's usual.
     pixel_aspect : float
         Width of a pixel over its height.
 
@@ -67,6 +68,11 @@ def pose_from_tag(
     Pose
         Its covariance holds what is not known: the focal length, how level the tag lies, its true size.
 
+    Raises
+    ------
+    CannotMeasure
+        When the lens was made in a picture of another shape.
+
     Notes
     -----
     Under weak perspective four stretches give distance and attitude, the latter up to a mirror image about
@@ -74,6 +80,7 @@ def pose_from_tag(
     in the picture is taken, as it does before a phone held upright.
 
     """
+    lens = None if lens is None else lens.resized(*picture_size)
     priors = _priors(picture_size, lens)
 
     def camera_of(state: FloatArray) -> Camera:

@@ -81,7 +81,7 @@ class ClipFollower:
     layout : TagLayout
         The printed tags.
     lens : Lens, optional
-        Calibrated lens at the clip's picture size.
+        Calibrated lens, made in a picture of the clip's shape.
     pixel_aspect : float
         Width of a pixel over its height.
     box : Box, optional
@@ -230,7 +230,7 @@ def follow_clip(
     Raises
     ------
     CannotMeasure
-        See `Clip`.
+        See `Clip`; or the lens was made in a picture of another shape.
 
     """
     follower = ClipFollower(layout, lens=lens, pixel_aspect=clip.header.pixel_aspect, box=box, dot=dot)

@@ -42,7 +42,7 @@ def posed_by_head_tag(
     stated_height : Estimate or None
         Height of the tag above the floor, where it was measured [m].
     lens : Lens, optional
-        Calibrated lens.
+        Calibrated lens, made in a picture of the clip's shape.
     pixel_aspect : float
         Width of a pixel over its height.
 

@@ -8,6 +8,7 @@ import pytest
 
 from pennyfall.calibration.lens import Lens
 from pennyfall.calibration.pose import solve_pose
+from pennyfall.kinematics.errors import CannotMeasure
 from tests.calibration.scenes import camera_over_floor, sheet_points
 
 SIZE = (1280, 720)
@@ -89,3 +90,45 @@ def test_points_are_not_changed() -> None:
     solve_pose(points, pixels, np.full(len(points), 0.05), picture_size=SIZE)
     assert np.array_equal(points, before[0])
     assert np.array_equal(pixels, before[1])
+
+
+def lens_made_at(width_px: int, height_px: int, focal_px: float) -> Lens:
+    """Return a lens without distortion, its centre in the middle of the picture."""
+    return Lens(
+        matrix=np.array([[focal_px, 0, (width_px - 1) / 2], [0, focal_px, (height_px - 1) / 2], [0, 0, 1]]),
+        distortion=np.zeros(5),
+        width_px=width_px,
+        height_px=height_px,
+        rms_px=0.1,
+        focal_sd_px=2.0,
+    )
+
+
+def test_a_lens_made_in_a_larger_picture_of_the_same_shape_poses_the_camera_as_well() -> None:
+    """1060 px in a picture 1280 px wide are 1590 px in one 1920 px wide."""
+    truth = camera_over_floor()
+    points = sheet_points()
+    pose = solve_pose(
+        points,
+        truth.project(points),
+        np.full(len(points), 0.05),
+        picture_size=SIZE,
+        lens=lens_made_at(1920, 1080, 1590.0),
+    )
+    assert pose.camera.centre == pytest.approx(truth.centre, abs=1e-3)
+    assert pose.focal_px.value == pytest.approx(1060.0, abs=1.0)
+    assert pose.focal_px.sd < 2.0
+
+
+def test_a_lens_made_in_a_picture_of_another_shape_is_refused() -> None:
+    truth = camera_over_floor()
+    points = sheet_points()
+    with pytest.raises(CannotMeasure, match="1280 x 720 px, have another shape") as caught:
+        solve_pose(
+            points,
+            truth.project(points),
+            np.full(len(points), 0.05),
+            picture_size=SIZE,
+            lens=lens_made_at(1440, 1080, 1590.0),
+        )
+    assert "in the mode" in caught.value.fix

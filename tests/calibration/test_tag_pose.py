@@ -7,6 +7,7 @@ import pytest
 
 from pennyfall.calibration.attitude import projection_gradient, tag_axes
 from pennyfall.calibration.camera import Camera
+from pennyfall.calibration.lens import Lens
 from pennyfall.calibration.tag_pose import pose_from_tag
 from pennyfall.kinematics.values import FloatArray
 from tests.calibration.scenes import camera_over_floor
@@ -33,6 +34,22 @@ def test_a_level_tag_and_the_true_focal_length_give_the_camera_back(
     pose = pose_from_tag(centre, jacobian, height_m=HEIGHT_M, picture_size=SIZE, turn_rad=0.1)
     assert pose.camera.centre == pytest.approx(np.array(place), abs=2e-4)
     assert pose.focal_source == "assumed"
+
+
+def test_a_lens_made_in_a_larger_picture_of_the_same_shape_poses_the_camera_as_well() -> None:
+    """1060 px in a picture 1280 px wide are 1590 px in one 1920 px wide."""
+    camera = camera_over_floor(look=(0.05, 0.0, 0.0), focal_px=1060.0)
+    lens = Lens(
+        matrix=np.array([[1590.0, 0, 959.5], [0, 1590.0, 539.5], [0, 0, 1]]),
+        distortion=np.zeros(5),
+        width_px=1920,
+        height_px=1080,
+        rms_px=0.1,
+        focal_sd_px=2.0,
+    )
+    pose = pose_from_tag(*_seen(camera), height_m=HEIGHT_M, picture_size=SIZE, lens=lens)
+    assert pose.camera.centre == pytest.approx(camera.centre, abs=2e-4)
+    assert pose.focal_source == "lens-file"
 
 
 def test_lengths_across_the_view_hardly_depend_on_the_focal_length() -> None:
