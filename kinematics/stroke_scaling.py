@@ -46,6 +46,8 @@ class Scaling:
     amplitude_power: Estimate
     time_power: Estimate
     source: Literal["fitted", "published"]
+    lacking: Literal["length", "strokes"] | None = None
+    """Why nothing was fitted: no second length that is far enough from the first, or too few strokes."""
 
 
 def putt(stroke: StrokeMeasures, green: Green, stated_length_m: float | None = None) -> Putt:
@@ -74,11 +76,15 @@ def putt(stroke: StrokeMeasures, green: Green, stated_length_m: float | None = N
 
 
 def fit_scaling(putts: Sequence[Putt]) -> Scaling:
-    """Fit how amplitude and forward-swing time grow with length; published powers from one length alone."""
+    """Fit how amplitude and forward-swing time grow with length; published powers where that cannot be."""
     length_m = np.array([each.length_m for each in putts])
-    if len(putts) < LEAST_STROKES_TO_FIT or length_m.max() < LEAST_LENGTH_RATIO * length_m.min():
+    near = length_m.max() < LEAST_LENGTH_RATIO * length_m.min()
+    if near or len(putts) < LEAST_STROKES_TO_FIT:
         return Scaling(
-            amplitude_power=PUBLISHED_AMPLITUDE_POWER, time_power=PUBLISHED_TIME_POWER, source="published"
+            amplitude_power=PUBLISHED_AMPLITUDE_POWER,
+            time_power=PUBLISHED_TIME_POWER,
+            source="published",
+            lacking="length" if near else "strokes",
         )
     amplitude_m = np.array([each.stroke.backswing_length_m.value for each in putts])
     forward_s = np.array([each.forward_s for each in putts])

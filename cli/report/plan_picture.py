@@ -39,9 +39,7 @@ def draw_plan(plan: Plan, green: Green, *, title: str) -> Figure:
     )
     _draw_demand(figure.add_axes((0.1, 0.33, 0.87, 0.53)), plan)
     _draw_verdicts(figure.add_axes((0.1, 0.125, 0.87, 0.055)), plan)
-    scaling = (
-        "fitted on this student" if plan.scaling.source == "fitted" else "published, one length measured"
-    )
+    scaling = "fitted on this student" if plan.scaling.source == "fitted" else "published"
     low_ft, high_ft = (each / FOOT_M for each in DRILL_LENGTHS_M)
     figure.text(0.03, 0.012, f"Green {green.stimp_m / FOOT_M:g} ft, grade {100 * green.grade:g} %; scaling "
                 f"{scaling}.\nDrill at {low_ft:.0f} to {high_ft:.0f} ft: common practice, no source.",

@@ -17,11 +17,11 @@ from pennyfall.kinematics.roll import (
     roll_distance,
     speed_after,
 )
-from pennyfall.kinematics.stroke_scaling import Putt
+from pennyfall.kinematics.stroke_scaling import LEAST_LENGTH_RATIO, LEAST_STROKES_TO_FIT, Putt
 
 PUBLISHED = (
-    "Only one putt length was measured, so amplitude is taken to grow with the root of the length in "
-    "unchanging time (published model; every golfer measured departs from it): measure a second length."
+    "Amplitude is taken to grow with the root of the length in unchanging time (published model; every "
+    "golfer measured departs from it)"
 )
 VERDICT_WORDS: dict[Verdict, str] = {
     "stays": "stays on through the transition",
@@ -54,7 +54,7 @@ def plan_table(plan: Plan, green: Green) -> str:
         f"Common practice, no source: the drill suits {span(DRILL_LENGTHS_M)}. {where_it_differs(plan)}",
     ]
     if scaling.source == "published":
-        lines.append(PUBLISHED)
+        lines.append(_why_published(plan))
     else:
         powers = (scaling.amplitude_power, scaling.time_power)
         amplitude, time = (f"{p.value:.2f} ± {HALF_WIDTH_SDS * p.sd:.2f}" for p in powers)
@@ -63,6 +63,23 @@ def plan_table(plan: Plan, green: Green) -> str:
             f"time to {time}."
         )
     return "\n".join(lines)
+
+
+def _why_published(plan: Plan) -> str:
+    """Return what the student's own strokes lack to fit how they grow with length."""
+    lengths_m = [length_m for length_m, _ in plan.measured]
+    band = span((min(lengths_m), max(lengths_m)))
+    if plan.scaling.lacking == "strokes":
+        return (
+            f"{PUBLISHED}, since {len(lengths_m)} strokes, of {band}, are too few to tell the student's own "
+            f"way: measure {LEAST_STROKES_TO_FIT} or more."
+        )
+    if min(lengths_m) == max(lengths_m):
+        return f"{PUBLISHED}, since only one putt length was measured, {band}: measure a second length."
+    return (
+        f"{PUBLISHED}, since the putt lengths measured, {band}, lie close together: measure one that is at "
+        f"least {LEAST_LENGTH_RATIO:g} times the shortest."
+    )
 
 
 def where_it_differs(plan: Plan) -> str:
@@ -112,7 +129,7 @@ def both_units(length_m: float) -> str:
 def span(band_m: tuple[float, float]) -> str:
     """Return a range of putt lengths in feet and metres."""
     low_m, high_m = band_m
-    if low_m == high_m:
+    if both_units(low_m) == both_units(high_m):
         return both_units(low_m)
     return f"{low_m / FOOT_M:.0f} to {high_m / FOOT_M:.0f} ft ({low_m:.1f} to {high_m:.1f} m)"
 

@@ -166,9 +166,27 @@ def test_the_plan_is_told_and_drawn(tmp_path: Path, early: Path) -> None:
     result = run("plan", early, "--hole", "10ft", "--stimp", 10, "--picture", picture)
     assert result.exit_code == 0, result.output
     assert "common practice, no source" in result.output.lower()
-    assert "Only one putt length was measured" in result.output
+    assert "only one putt length was measured" in result.output
     assert "To stop at the hole" in result.output
     assert b"<svg" in picture.read_bytes()
+
+
+@pytest.mark.parametrize(
+    ("lengths", "said"),
+    [
+        (["6ft", "15ft"], "2 strokes, of 6 to 15 ft (1.8 to 4.6 m), are too few"),
+        (["10ft", "12ft"], "the putt lengths measured, 10 to 12 ft (3.0 to 3.7 m), lie close together"),
+        (["10ft", "10ft"], "only one putt length was measured, 10 ft (3.0 m)"),
+    ],
+)
+def test_the_plan_says_what_two_strokes_lack_to_fit_the_students_own_scaling(
+    tmp_path: Path, early: Path, lengths: list[str], said: str
+) -> None:
+    second = saved(tmp_path, "second", EARLY.measured())
+    result = run("plan", early, second, *(word for each in lengths for word in ("--length", each)))
+    assert result.exit_code == 0, result.output
+    assert said in result.output
+    assert ("only one putt length" in result.output) == (len(set(lengths)) == 1)
 
 
 @pytest.mark.parametrize(

@@ -67,7 +67,14 @@ def test_known_powers_are_found_again_from_two_lengths(generator: np.random.Gene
 def test_one_length_alone_uses_the_published_scaling() -> None:
     scaling = fit_scaling([student(3.0, amplitude_power=0.4, time_power=0.1) for _ in range(5)])
     assert scaling.source == "published"
+    assert scaling.lacking == "length"
     assert scaling.amplitude_power == PUBLISHED_AMPLITUDE_POWER
+
+
+def test_two_strokes_at_two_lengths_lack_strokes_and_not_a_length() -> None:
+    scaling = fit_scaling([student(each, amplitude_power=0.4, time_power=0.1) for each in (2.0, 5.0)])
+    assert scaling.source == "published"
+    assert scaling.lacking == "strokes"
 
 
 def test_a_grown_profile_is_the_profile_of_the_grown_stroke() -> None:
