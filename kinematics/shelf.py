@@ -35,13 +35,13 @@ class Shelf:
     def __post_init__(self) -> None:
         if not self.edge_distance_m > 0:
             raise CannotMeasure(
-                f"The coin's centre lies {100 * self.edge_distance_m:g} cm from the rear edge: it falls off.",
+                f"The coin's centre lies {1e3 * self.edge_distance_m:g} mm from the rear edge: it falls off.",
                 fix="Measure from the coin's centre to the rear edge of its floor: more than zero.",
             )
         for name in ("floor_height_m", "lip_height_m", "cavity_depth_m", "front_room_m"):
             if not getattr(self, name) >= 0:
                 raise CannotMeasure(
                     f"The shelf's {name.removesuffix('_m').replace('_', ' ')} is "
-                    f"{100 * getattr(self, name):g} cm; it cannot be negative.",
+                    f"{1e3 * getattr(self, name):g} mm; it cannot be negative.",
                     fix="Measure it again with a ruler, as a length.",
                 )

@@ -99,6 +99,8 @@ def test_without_tilt_and_hub_the_command_refuses_to_be_precise(tmp_path: Path) 
     ("options", "words"),
     [
         (["--friction", -0.2, 0.3], "negative"),
+        (["--edge", -3], "-3 mm from the rear edge"),
+        (["--lip", -0.7], "-0.7 mm; it cannot be negative"),
         (["--friction", 0.2, 0.3, "--kinetic-share", 1.2], "above static"),
         (["--friction", 0.4, 0.2], "backwards"),
         (["--edge", 0], "rear edge"),
