@@ -1,4 +1,4 @@
-"""The club file: what a ruler and a scale say about one putter, in TOML."""
+"""The club file: what a ruler says about one putter, in TOML."""
 
 from __future__ import annotations
 
@@ -25,10 +25,6 @@ class Club:
     """Height of the tag's middle above the floor at address [m]."""
     tag_side_m: float | None = None
     """Side of the tag's black square [m]; None: as the layout has it."""
-    tag_to_face_m: float | None = None
-    """From the tag's middle forward to the face [m]."""
-    head_mass_kg: float | None = None
-    """Mass of the head [kg]."""
     shelf: Shelf | None = None
     """Where the coin lies."""
 
@@ -38,22 +34,17 @@ class Entry:
     """One line of the club file."""
 
     key: str
-    """Name in the file; it ends in the unit."""
+    """Name in the file; it ends in the unit, mm."""
     words: str
     """What to measure, in a few words."""
     low: float
     high: float
-    """The value lies between these, in the file's unit; chosen by us to catch a slip of the unit."""
+    """The value lies between these, in mm; chosen by us to catch a slip of the unit."""
     assumed: float | None = None
-    """What holds when the line is left out, in the file's unit."""
-
-    @property
-    def unit(self) -> str:
-        """Unit in the file: mm or g."""
-        return self.key.rsplit("_", 1)[1]
+    """What holds when the line is left out, in mm."""
 
     def checked(self, value: Any, where: str = "") -> float:  # noqa: ANN401 - whatever was written
-        """Return the value in metres or kilograms.
+        """Return the value in metres.
 
         Raises
         ------
@@ -64,12 +55,12 @@ class Entry:
         if isinstance(value, bool) or not isinstance(value, (int, float)):
             raise CannotMeasure(
                 f"'{self.key}'{where} is {value!r}, not a number.",
-                fix=f"Give it in {self.unit}, without quotes.",
+                fix="Give it in mm, without quotes.",
             )
         if not self.low <= value <= self.high:
             raise CannotMeasure(
-                f"'{self.key}'{where} is {value:g} {self.unit}, not between {self.low:g} and {self.high:g}.",
-                fix=f"Measure it again ({self.words}) and give it in {self.unit}.",
+                f"'{self.key}'{where} is {value:g} mm, not between {self.low:g} and {self.high:g}.",
+                fix=f"Measure it again ({self.words}) and give it in mm.",
             )
         return value / 1e3
 
@@ -85,8 +76,6 @@ HEAD_ENTRIES = (
         assumed=TAG_HEIGHT_SD_MM,
     ),
     Entry(key="tag_size_mm", words="side of the tag's black square, if not 24 mm", low=8, high=60),
-    Entry(key="tag_to_face_mm", words="middle of the tag forward to the face", low=0, high=150),
-    Entry(key="head_mass_g", words="mass of the head alone", low=150, high=800),
 )
 _PLAIN_SHELF = Shelf()
 SHELF_ENTRIES = (
@@ -127,6 +116,8 @@ SHELF_ENTRIES = (
         assumed=0,
     ),
 )
+NO_LONGER_READ = ("tag_to_face_mm", "head_mass_g")
+"""Lines that club files of earlier versions may hold and that no figure depends on."""
 _KEYS = {entry.key for entry in (*HEAD_ENTRIES, *SHELF_ENTRIES)}
 
 
@@ -166,6 +157,8 @@ def parse_club(text: str, name: str) -> Club:
         raise CannotMeasure(
             f"{name} is not valid TOML: {reason}.", fix="Correct that line and run again."
         ) from error
+    for key in NO_LONGER_READ:
+        document.pop(key, None)
     shelf = document.pop("shelf", None)
     if shelf is not None and not isinstance(shelf, dict):
         raise CannotMeasure(f"'shelf' in {name} is not a table.", fix="Put its lines under a line [shelf].")
@@ -181,12 +174,10 @@ def parse_club(text: str, name: str) -> Club:
 
 
 def club_of(head: Mapping[str, float], shelf: Mapping[str, float] | None) -> Club:
-    """Return the club of checked values by the file's keys, in metres and kilograms."""
+    """Return the club of checked values by the file's keys, in metres."""
     return Club(
         tag_height_m=Estimate(head["tag_height_mm"], head.get("tag_height_sd_mm", TAG_HEIGHT_SD_MM / 1e3)),
         tag_side_m=head.get("tag_size_mm"),
-        tag_to_face_m=head.get("tag_to_face_mm"),
-        head_mass_kg=head.get("head_mass_g"),
         shelf=None if shelf is None else Shelf(**{f"{key[:-3]}_m": value for key, value in shelf.items()}),
     )
 
@@ -197,8 +188,6 @@ def club_toml(club: Club) -> str:
         "tag_height_mm": club.tag_height_m.value,
         "tag_height_sd_mm": club.tag_height_m.sd,
         "tag_size_mm": club.tag_side_m,
-        "tag_to_face_mm": club.tag_to_face_m,
-        "head_mass_g": club.head_mass_kg,
     }
     lines = ["# A putter as measured with a ruler, the head resting on the floor as at address.", ""]
     lines += [_line(entry, value) for entry in HEAD_ENTRIES if (value := head[entry.key]) is not None]

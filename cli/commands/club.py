@@ -15,14 +15,13 @@ DRAWING = r"""
 The head rests on the floor as at address, seen from the side.
 
                                  tag        face
-                                  |<-- B --->|
                               =========      | - - - - - -
                           +------------------+         ^
-                        F |                  |         |
-        |<--- D --->|     |                  |         A       target -->
-      E |_       ==coin== |                  |         |
+                        E |                  |         |
+        |<--- C --->|     |                  |         A       target -->
+      D |_       ==coin== |                  |         |
         +-----------------+ - - -            |         |
-        |                     C              |         |
+        |                     B              |         |
         +------------------------------------+         v
       ~~~~~~~~~~~~~~~~~~~~~~~ floor ~~~~~~~~~~~~~~~~~~~~~~~~
 """
@@ -30,11 +29,10 @@ The head rests on the floor as at address, seen from the side.
 
 LETTERS = {
     "tag_height_mm": "A",
-    "tag_to_face_mm": "B",
-    "floor_height_mm": "C",
-    "edge_distance_mm": "D",
-    "lip_height_mm": "E",
-    "cavity_depth_mm": "F",
+    "floor_height_mm": "B",
+    "edge_distance_mm": "C",
+    "lip_height_mm": "D",
+    "cavity_depth_mm": "E",
 }
 
 club = typer.Typer(
@@ -53,8 +51,6 @@ def new(
     tag_height: Annotated[float | None, typer.Option(help="Floor to the tag at address [mm].")] = None,
     tag_height_sd: Annotated[float | None, typer.Option(help="How far that may be off [mm].")] = None,
     tag_size: Annotated[float | None, typer.Option(help="Side of the tag's black square [mm].")] = None,
-    tag_to_face: Annotated[float | None, typer.Option(help="Tag's middle to the face [mm].")] = None,
-    head_mass: Annotated[float | None, typer.Option(help="Mass of the head [g].")] = None,
     floor_height: Annotated[float | None, typer.Option(help="Room's floor to the coin's floor [mm].")] = None,
     edge_distance: Annotated[float | None, typer.Option(help="Coin's middle to the rear edge [mm].")] = None,
     lip_height: Annotated[float | None, typer.Option(help="Lip along the rear edge [mm].")] = None,
@@ -76,8 +72,6 @@ def new(
         "tag_height_mm": tag_height,
         "tag_height_sd_mm": tag_height_sd,
         "tag_size_mm": tag_size,
-        "tag_to_face_mm": tag_to_face,
-        "head_mass_g": head_mass,
         "floor_height_mm": floor_height,
         "edge_distance_mm": edge_distance,
         "lip_height_mm": lip_height,
@@ -88,7 +82,7 @@ def new(
     asking = tag_height is None
     if asking:
         typer.echo(DRAWING)
-        typer.echo("Give millimetres and grams; leave a line empty to leave it out.")
+        typer.echo("Give millimetres; leave a line empty to leave it out.")
     head = _values(HEAD_ENTRIES, given, asking=asking)
     shelf_given = any(given[entry.key] is not None for entry in SHELF_ENTRIES)
     asking_shelf = asking and (shelf_given or typer.confirm("Will a coin lie on this head?", default=True))
@@ -120,9 +114,7 @@ def _asked(entry: Entry) -> float | None:
     letter = f"{LETTERS[entry.key]}: " if entry.key in LETTERS else ""
     left_out = "" if entry.assumed is None else f" (empty: {entry.assumed:g})"
     while True:
-        answer = typer.prompt(
-            f"{letter}{entry.words} [{entry.unit}]{left_out}", default="", show_default=False
-        )
+        answer = typer.prompt(f"{letter}{entry.words} [mm]{left_out}", default="", show_default=False)
         if not answer.strip() and not needed:
             return None
         try:

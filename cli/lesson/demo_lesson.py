@@ -113,8 +113,6 @@ def demo_club() -> Club:
     return Club(
         tag_height_m=Estimate(PUTTER.tag_height_m, TAG_HEIGHT_SD_MM / 1e3),
         tag_side_m=PUTTER.tag_side_m,
-        tag_to_face_m=PUTTER.tag_to_face_m,
-        head_mass_kg=PUTTER.head_mass_kg,
     )
 
 

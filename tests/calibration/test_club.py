@@ -26,8 +26,6 @@ WHOLE = """
 tag_height_mm = 30.3
 tag_height_sd_mm = 0.5
 tag_size_mm = 20
-tag_to_face_mm = 21.5
-head_mass_g = 352
 
 [shelf]
 floor_height_mm = 12
@@ -39,12 +37,10 @@ coin_from_tag_mm = -18
 """
 
 
-def test_millimetres_and_grams_become_metres_and_kilograms() -> None:
+def test_millimetres_become_metres() -> None:
     assert parse_club(WHOLE, "club.toml") == Club(
         tag_height_m=Estimate(0.0303, 0.0005),
         tag_side_m=0.020,
-        tag_to_face_m=0.0215,
-        head_mass_kg=0.352,
         shelf=Shelf(
             floor_height_m=0.012,
             edge_distance_m=0.025,
@@ -60,8 +56,15 @@ def test_the_tags_height_alone_is_a_club() -> None:
     club = parse_club("tag_height_mm = 30", "club.toml")
     assert club == Club(tag_height_m=Estimate(0.030, 0.001))
     assert club.shelf is None
-    assert club.tag_to_face_m is None
     assert club.tag_side_m is None, "the size stays the one the layout has"
+
+
+def test_a_club_file_with_the_lines_that_were_asked_for_once_is_read_without_them() -> None:
+    old = "tag_height_mm = 30\ntag_to_face_mm = 21.5\nhead_mass_g = 352\n[shelf]\nedge_distance_mm = 25"
+    club = parse_club(old, "club.toml")
+    assert club == parse_club("tag_height_mm = 30\n[shelf]\nedge_distance_mm = 25", "club.toml")
+    assert "face" not in club_toml(club).partition("[shelf]")[0]
+    assert "mass" not in club_toml(club)
 
 
 def test_an_empty_shelf_is_a_plain_shelf() -> None:
@@ -92,8 +95,6 @@ def test_what_is_written_is_read_back(data: st.DataObject) -> None:
     assert again.tag_height_m.value == pytest.approx(club.tag_height_m.value)
     assert again.tag_height_m.sd == pytest.approx(club.tag_height_m.sd)
     assert again.tag_side_m == pytest.approx(club.tag_side_m)
-    assert again.tag_to_face_m == pytest.approx(club.tag_to_face_m)
-    assert again.head_mass_kg == pytest.approx(club.head_mass_kg)
     assert (again.shelf is None) == (shelf is None)
     if again.shelf is not None and club.shelf is not None:
         assert again.shelf.edge_distance_m == pytest.approx(club.shelf.edge_distance_m)
@@ -106,7 +107,7 @@ def test_what_is_written_is_read_back(data: st.DataObject) -> None:
         ("tag_height_mm = 30.3.1", "line 1, column", "Correct that line"),
         ("tag_height_mm = 30\ntag_height_mm = 31", "line 2", "Correct that line"),
         ("", "lacks 'tag_height_mm'", "from the floor to the tag"),
-        ("head_mass_g = 350", "lacks 'tag_height_mm'", "from the floor to the tag"),
+        ("tag_size_mm = 20", "lacks 'tag_height_mm'", "from the floor to the tag"),
         ("tag_height_mm = 3.03", r"\(club.toml, line 1\) is 3.03 mm, not between 5 and 80", "in mm"),
         ("tag_height_mm = 0.0303", "not between 5 and 80", "in mm"),
         ("tag_height_mm = nan", "nan mm, not between", "Measure it again"),
@@ -114,14 +115,14 @@ def test_what_is_written_is_read_back(data: st.DataObject) -> None:
         ('tag_height_mm = "30"', "'30', not a number", "without quotes"),
         ("tag_height_mm = true", "True, not a number", "without quotes"),
         ("tag_height_mm = 30\ntag_height_sd_mm = 0", "line 2", "Measure it again"),
-        ("tag_height_mm = 30\n\nhead_mass_g = 0.35", r"line 3\) is 0.35 g, not between 150 and 800", "in g"),
+        ("tag_height_mm = 30\n\ntag_size_mm = 0.02", r"line 3\) is 0.02 mm, not between 8 and 60", "in mm"),
         (
             "tag_height_mm = 30\ntag_hight = 3",
             r"'tag_hight' \(club.toml, line 2\) means nothing",
             "Known are: tag_height_mm",
         ),
         ("tag_height_mm = 30\nlip_height_mm = 1", "line 2.* wrong part", r"below \[shelf\]"),
-        ("tag_height_mm = 30\n[shelf]\nhead_mass_g = 350", "line 3.* wrong part", r"below \[shelf\]"),
+        ("tag_height_mm = 30\n[shelf]\ntag_size_mm = 20", "line 3.* wrong part", r"below \[shelf\]"),
         ("tag_height_mm = 30\n[shelf]\nedge_distance_mm = -5", "line 3", "middle of the coin"),
         ("tag_height_mm = 30\nshelf = 4", "not a table", r"\[shelf\]"),
     ],

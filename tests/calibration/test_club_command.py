@@ -25,8 +25,8 @@ def test_options_write_a_file_without_a_question(tmp_path: Path) -> None:
             str(path),
             "--tag-height",
             "30.3",
-            "--head-mass",
-            "350",
+            "--tag-size",
+            "20",
             "--edge-distance",
             "22",
             "--coin-from-tag",
@@ -36,32 +36,39 @@ def test_options_write_a_file_without_a_question(tmp_path: Path) -> None:
     assert result.exit_code == 0, result.output
     club = load_club(path)
     assert club.tag_height_m.value == pytest.approx(0.0303)
-    assert club.head_mass_kg == pytest.approx(0.350)
+    assert club.tag_side_m == pytest.approx(0.020)
     assert club.shelf == Shelf(edge_distance_m=0.022, coin_from_tag_m=-0.018)
 
 
 def test_questions_are_asked_again_until_the_answer_is_possible(tmp_path: Path) -> None:
     path = tmp_path / "asked.toml"
-    answers = ["", "303", "thirty", "30,3", "", "16", "", "340", "y", "12", "25", "", "0", "", "-20"]
+    answers = ["", "303", "thirty", "30,3", "", "16", "y", "12", "25", "", "0", "", "-20"]
     result = runner.invoke(app, ["club", "new", str(path)], input="\n".join(answers) + "\n")
     assert result.exit_code == 0, result.output
     assert "303 mm, not between 5 and 80" in result.output
     assert "'thirty', not a number" in result.output
-    assert "<-- B --->" in result.output
+    assert "<--- C --->" in result.output
     club = load_club(path)
     assert club.tag_height_m.value == pytest.approx(0.0303)
     assert club.tag_height_m.sd == 0.001
     assert club.tag_side_m == pytest.approx(0.016)
-    assert club.tag_to_face_m is None
-    assert club.head_mass_kg == pytest.approx(0.340)
     assert club.shelf == Shelf(
         floor_height_m=0.012, edge_distance_m=0.025, cavity_depth_m=0, coin_from_tag_m=-0.02
     )
 
 
+def test_nothing_is_asked_that_no_figure_depends_on(tmp_path: Path) -> None:
+    result = runner.invoke(app, ["club", "new", str(tmp_path / "club.toml")], input="30\n\n\nn\n")
+    assert result.exit_code == 0, result.output
+    assert "mass" not in result.output
+    assert "gram" not in result.output
+    for option in ("--head-mass", "--tag-to-face"):
+        assert option not in runner.invoke(app, ["club", "new", "--help"]).output
+
+
 def test_no_coin_means_no_shelf(tmp_path: Path) -> None:
     path = tmp_path / "plain.toml"
-    result = runner.invoke(app, ["club", "new", str(path)], input="30\n\n\n\n\nn\n")
+    result = runner.invoke(app, ["club", "new", str(path)], input="30\n\n\nn\n")
     assert result.exit_code == 0, result.output
     assert load_club(path).shelf is None
 
