@@ -9,10 +9,11 @@ from pathlib import Path
 import av
 import numpy as np
 import pytest
+from playwright.sync_api import Browser, Page
 
 from pennyfall.cli.report.lesson_drawings import stroke_id
 from pennyfall.cli.report.lesson_page import Film
-from tests.cli.browser import A4_IN, CHROMIUM, LETTER_IN, Page, chromium
+from tests.cli.browser import CHROMIUM, chromium, listen, wait_until
 from tests.cli.test_report_page import made_lesson, page_of
 
 pytestmark = [
@@ -52,24 +53,28 @@ def report(tmp_path_factory: pytest.TempPathFactory) -> Path:
     return path
 
 
+@pytest.fixture(scope="module")
+def browser() -> Iterator[Browser]:
+    with chromium() as started:
+        yield started
+
+
 @pytest.fixture
-def page(report: Path) -> Iterator[Page]:
-    with chromium() as tab:
-        tab.size(1280, 900)
-        tab.open(report)
-        tab.wait_for(
-            "document.getElementById('film').readyState >= 2 && !document.getElementById('film').seeking"
-        )
-        yield tab
-        assert tab.complaints == []
-        outside = [each for each in tab.requests if not each.startswith(("file:", "blob:", "data:"))]
-        assert outside == []
-        assert sum(each.startswith("file:") for each in tab.requests) == 1
+def page(browser: Browser, report: Path) -> Iterator[Page]:
+    tab = browser.new_page(viewport={"width": 1280, "height": 900})
+    heard = listen(tab)
+    tab.goto(report.resolve().as_uri())
+    settled(tab)
+    yield tab
+    tab.close()
+    assert heard.complaints == []
+    assert [each for each in heard.requests if not each.startswith(("file:", "blob:", "data:"))] == []
+    assert sum(each.startswith("file:") for each in heard.requests) == 1
 
 
 def cursor_s(page: Page) -> float:
     """Return the time in the stroke at which the cursor stands, from where it is drawn."""
-    found = page.run(
+    found = page.evaluate(
         "(() => { const d = JSON.parse(document.getElementById('data').textContent);"
         "const id = document.querySelector('input[name=stroke]:checked').value, t = d[id].t;"
         "const x = Number(document.getElementById('cursor').getAttribute('x1'));"
@@ -80,77 +85,74 @@ def cursor_s(page: Page) -> float:
 
 def film_s(page: Page) -> float:
     """Return the time in the stroke that the clip shows."""
-    return FROM_S + float(page.run("document.getElementById('film').currentTime")) / SLOW
+    return FROM_S + float(page.evaluate("document.getElementById('film').currentTime")) / SLOW
 
 
 def name(page: Page) -> str:
-    return str(page.run("document.getElementById('player-name').textContent"))
+    return str(page.evaluate("document.getElementById('player-name').textContent"))
 
 
 def settled(page: Page) -> None:
-    page.wait_for(
-        "!document.getElementById('film').seeking && document.getElementById('film').readyState >= 2"
+    wait_until(
+        page, "!document.getElementById('film').seeking && document.getElementById('film').readyState >= 2"
     )
 
 
 def test_choosing_a_stroke_shows_its_clip_and_its_curve(page: Page) -> None:
     before = (
-        page.run("document.getElementById('film').src"),
-        page.run("document.getElementById('curve').innerHTML"),
+        page.evaluate("document.getElementById('film').src"),
+        page.evaluate("document.getElementById('curve').innerHTML"),
     )
-    page.click("document.querySelectorAll('#choices label')[4]")
+    page.locator("#choices label").nth(4).click()
     settled(page)
     assert name(page) == "coin kept on, 12 ft, stroke 2"
-    assert page.run("document.getElementById('film').src") != before[0]
-    assert page.run("document.getElementById('curve').innerHTML") != before[1]
-    assert page.run("document.getElementById('film').videoWidth") == 160
+    assert page.evaluate("document.getElementById('film').src") != before[0]
+    assert page.evaluate("document.getElementById('curve').innerHTML") != before[1]
+    assert page.evaluate("document.getElementById('film').videoWidth") == 160
 
 
 def test_clicking_a_dot_in_a_drawing_chooses_its_stroke(page: Page) -> None:
-    wanted = page.run("document.querySelector('.figures.three .dot:nth-of-type(1)').dataset.stroke")
-    page.click("[...document.querySelectorAll('.dot')].reverse()[0]")
-    chosen = page.run("document.querySelector('input[name=stroke]:checked').value")
-    assert chosen == page.run("[...document.querySelectorAll('.dot')].reverse()[0].dataset.stroke")
+    wanted = page.evaluate("document.querySelector('.figures.three .dot:nth-of-type(1)').dataset.stroke")
+    page.locator(".dot").last.click()
+    chosen = page.evaluate("document.querySelector('input[name=stroke]:checked').value")
+    assert chosen == page.evaluate("[...document.querySelectorAll('.dot')].reverse()[0].dataset.stroke")
     assert chosen != wanted
-    assert page.run("document.querySelectorAll('.dot.chosen').length") >= 1
+    assert page.evaluate("document.querySelectorAll('.dot.chosen').length") >= 1
 
 
 def test_the_cursor_follows_the_playing_clip(page: Page) -> None:
-    page.run("document.getElementById('play').click()")
+    page.evaluate("document.getElementById('play').click()")
     started = film_s(page)
-    page.wait_for(f"document.getElementById('film').currentTime > {(started - FROM_S) * SLOW + 0.4}")
-    assert page.run("document.getElementById('play').textContent") == "Pause"
-    both = page.run(
+    wait_until(page, f"document.getElementById('film').currentTime > {(started - FROM_S) * SLOW + 0.4}")
+    assert page.evaluate("document.getElementById('play').textContent") == "Pause"
+    both = page.evaluate(
         "new Promise((done) => requestAnimationFrame(() => requestAnimationFrame(() => done("
         "[document.getElementById('film').currentTime, Number(document.getElementById('scrub').value)]))))"
     )
     assert FROM_S + both[0] / SLOW == pytest.approx(both[1], abs=0.02)
-    page.run("document.getElementById('play').click()")
-    assert page.run("document.getElementById('film').paused")
+    page.evaluate("document.getElementById('play').click()")
+    assert page.evaluate("document.getElementById('film').paused")
     assert cursor_s(page) > started
 
 
 @pytest.mark.parametrize("share", [0.3, 0.62, 0.9])
 def test_scrubbing_the_curve_moves_the_clip_to_the_same_instant(page: Page, share: float) -> None:
-    box = page.run(
+    box = page.evaluate(
         "(() => { const e = document.getElementById('curve');"
         "e.scrollIntoView({block: 'center', behavior: 'instant'});"
         "const b = e.getBoundingClientRect(); return [b.x, b.y, b.width, b.height]; })()"
     )
     x = box[0] + box[2] * (30 + 320 * share) / 360
-    for kind in ("mousePressed", "mouseReleased"):
-        page.send(
-            "Input.dispatchMouseEvent", type=kind, x=x, y=box[1] + box[3] / 2, button="left", clickCount=1
-        )
+    page.mouse.click(x, box[1] + box[3] / 2)
     settled(page)
-    low, high = page.run(
+    low, high = page.evaluate(
         "(() => { const s = document.getElementById('scrub'); return [Number(s.min), Number(s.max)]; })()"
     )
     wanted = low + share * (high - low)
     assert cursor_s(page) == pytest.approx(wanted, abs=0.01)
     assert film_s(page) == pytest.approx(wanted, abs=0.01)
     # What is on the screen is that instant: the light part of the test film has grown to it.
-    lit = page.run(
+    lit = page.evaluate(
         "(() => { const f = document.getElementById('film'), c = document.createElement('canvas');"
         "c.width = 160; c.height = 90; const g = c.getContext('2d'); g.drawImage(f, 0, 0);"
         "const row = g.getImageData(0, 45, 160, 1).data; let n = 0;"
@@ -160,27 +162,27 @@ def test_scrubbing_the_curve_moves_the_clip_to_the_same_instant(page: Page, shar
 
 
 def test_the_keyboard_alone_chooses_scrubs_and_plays(page: Page) -> None:
-    page.run("document.querySelector('input[name=stroke]').focus()")
-    page.press("ArrowRight", 39)
+    page.evaluate("document.querySelector('input[name=stroke]').focus()")
+    page.keyboard.press("ArrowRight")
     settled(page)
     assert name(page) == "coin let go, 12 ft, stroke 2"
-    page.run("document.getElementById('scrub').focus()")
+    page.evaluate("document.getElementById('scrub').focus()")
     before = cursor_s(page)
     for _ in range(10):
-        page.press("ArrowRight", 39)
+        page.keyboard.press("ArrowRight")
     settled(page)
     assert cursor_s(page) > before
     assert film_s(page) == pytest.approx(cursor_s(page), abs=0.01)
-    page.press(" ", 32)
-    page.wait_for("!document.getElementById('film').paused")
+    page.keyboard.press(" ")
+    wait_until(page, "!document.getElementById('film').paused")
 
 
 def test_everything_that_reacts_can_be_reached_with_the_tab_key(page: Page) -> None:
     reached = set()
     for _ in range(40):
-        page.press("Tab", 9)
+        page.keyboard.press("Tab")
         reached.add(
-            page.run(
+            page.evaluate(
                 "document.activeElement.id || document.activeElement.name || document.activeElement.tagName"
             )
         )
@@ -188,48 +190,54 @@ def test_everything_that_reacts_can_be_reached_with_the_tab_key(page: Page) -> N
 
 
 def test_a_stroke_without_a_clip_still_has_its_curve_and_cursor(page: Page) -> None:
-    page.click("document.querySelectorAll('#choices label')[5]")
-    assert page.run("document.getElementById('film').hidden")
-    assert not page.run("document.getElementById('no-film').hidden")
-    page.run("const s = document.getElementById('scrub'); s.value = 1.4; s.dispatchEvent(new Event('input'))")
+    page.locator("#choices label").nth(5).click()
+    assert page.evaluate("document.getElementById('film').hidden")
+    assert not page.evaluate("document.getElementById('no-film').hidden")
+    page.evaluate(
+        "const s = document.getElementById('scrub'); s.value = 1.4; s.dispatchEvent(new Event('input'))"
+    )
     assert cursor_s(page) == pytest.approx(1.4, abs=0.01)
 
 
 def test_the_speed_is_what_it_says(page: Page) -> None:
     for chosen, rate in (("8", 0.5), ("4", 1.0), ("1", 4.0)):
-        page.run(
+        page.evaluate(
             f"(() => {{ const s = document.getElementById('speed'); s.value = '{chosen}';"
             "s.dispatchEvent(new Event('change')); })()"
         )
-        assert page.run("document.getElementById('film').playbackRate") == rate
+        assert page.evaluate("document.getElementById('film').playbackRate") == rate
 
 
 @pytest.mark.parametrize("width", [320, 390, 768, 1280])
 @pytest.mark.parametrize("dark", [False, True])
 def test_nothing_sticks_out_at_any_width(page: Page, width: int, dark: bool) -> None:
-    page.size(width, 844, dark=dark)
-    assert page.run("document.documentElement.scrollWidth <= document.documentElement.clientWidth")
-    paper = page.run("getComputedStyle(document.body).backgroundColor")
+    page.set_viewport_size({"width": width, "height": 844})
+    page.emulate_media(color_scheme="dark" if dark else "light")
+    assert page.evaluate("document.documentElement.scrollWidth <= document.documentElement.clientWidth")
+    paper = page.evaluate("getComputedStyle(document.body).backgroundColor")
     assert paper == ("rgb(18, 24, 28)" if dark else "rgb(251, 250, 247)")
-    small = page.run(
+    small = page.evaluate(
         "[...document.querySelectorAll('button, select, .choices span')]"
         ".filter((e) => e.getBoundingClientRect().height < 44 || e.getBoundingClientRect().width < 44).length"
     )
     assert small == 0, "a finger needs 44 CSS pixels (WCAG 2.1, 2.5.5)"
 
 
-@pytest.mark.parametrize("paper", [A4_IN, LETTER_IN])
-def test_it_prints_on_two_pages(page: Page, paper: tuple[float, float]) -> None:
-    assert pages_in(page.pdf(paper)) == 2
+@pytest.mark.parametrize("paper", ["A4", "Letter"])
+def test_it_prints_on_two_pages(page: Page, paper: str) -> None:
+    assert pages_in(page.pdf(format=paper, print_background=True)) == 2
 
 
-@pytest.mark.parametrize("paper", [A4_IN, LETTER_IN])
-def test_a_lesson_of_three_conditions_prints_on_two_pages(tmp_path: Path, paper: tuple[float, float]) -> None:
+@pytest.mark.parametrize("paper", ["A4", "Letter"])
+def test_a_lesson_of_three_conditions_prints_on_two_pages(
+    browser: Browser, tmp_path: Path, paper: str
+) -> None:
     result = made_lesson(tmp_path, strokes=5, names=("let go", "kept on", "no coin"))
     (tmp_path / "report.html").write_text(page_of(result))
-    with chromium() as tab:
-        tab.open(tmp_path / "report.html")
-        assert pages_in(tab.pdf(paper)) == 2
+    tab = browser.new_page()
+    tab.goto((tmp_path / "report.html").resolve().as_uri())
+    assert pages_in(tab.pdf(format=paper, print_background=True)) == 2
+    tab.close()
 
 
 def pages_in(pdf: bytes) -> int:
