@@ -34,12 +34,12 @@
     return made;
   }
 
-  const span = (stroke) => [stroke.t[0], stroke.t[stroke.t.length - 1]];
+  const span = (stroke) => [stroke.pieces[0].t[0], stroke.pieces.at(-1).t.at(-1)];
   const clamp = (value, low, high) => Math.min(Math.max(value, low), high);
 
   function scales(stroke) {
     const [first, last] = span(stroke);
-    const values = stroke.a.filter((each) => each !== null).concat(0);
+    const values = stroke.pieces.flatMap((piece) => piece.a).filter((each) => each !== null).concat(0);
     const low = Math.min(...values), high = Math.max(...values);
     const room = 0.1 * (high - low || 1);
     return {
@@ -73,35 +73,32 @@
       draw("text", { x: at.x(late) + 5, y: plot.bottom - 5, class: "axis start" }, "coin leaves");
     }
     // The curve breaks at impact, where the ball takes speed from the head in half a millisecond.
-    const parts = [[], []];
-    stroke.t.forEach((t, k) => {
-      if (stroke.a[k] !== null) parts[stroke.events.impact !== null && t > stroke.events.impact ? 1 : 0].push(k);
-    });
-    for (const part of parts) {
-      if (part.length < 2) continue;
-      const edge = (sign) => part.map((k) => at.x(stroke.t[k]).toFixed(1) + " " + clamp(at.y(stroke.a[k] + sign * 1.96 * (stroke.sd[k] ?? 0)), 2, plot.bottom + 8).toFixed(1));
+    for (const { t, a, sd } of stroke.pieces) {
+      const known = [...t.keys()].filter((k) => a[k] !== null);
+      if (known.length < 2) continue;
+      const edge = (sign) => known.map((k) => at.x(t[k]).toFixed(1) + " " + clamp(at.y(a[k] + sign * 1.96 * (sd[k] ?? 0)), 2, plot.bottom + 8).toFixed(1));
       draw("path", { d: "M" + edge(1).join("L") + "L" + edge(-1).reverse().join("L") + "Z", class: "spread" });
-      draw("path", { d: "M" + part.map((k) => at.x(stroke.t[k]).toFixed(1) + " " + at.y(stroke.a[k]).toFixed(1)).join("L"), class: "line" });
+      draw("path", { d: "M" + known.map((k) => at.x(t[k]).toFixed(1) + " " + at.y(a[k]).toFixed(1)).join("L"), class: "line" });
     }
     draw("line", { y1: plot.top - 6, y2: plot.bottom, class: "cursor", id: "cursor" });
     draw("circle", { r: 4.5, class: "bead", id: "bead" });
   }
 
+  // The piece that ends at impact holds the impact: there the head's own acceleration is the left limit.
   function accelerationAt(stroke, when) {
-    const t = stroke.t;
-    let after = t.findIndex((each) => each > when);
-    if (after < 0) return stroke.a[t.length - 1];
-    if (after === 0) return stroke.a[0];
-    const before = after - 1, impact = stroke.events.impact;
-    if (impact !== null && t[before] <= impact && t[after] > impact) return stroke.a[when <= impact ? before : after];
-    if (stroke.a[before] === null || stroke.a[after] === null) return null;
-    const share = (when - t[before]) / (t[after] - t[before]);
-    return stroke.a[before] + share * (stroke.a[after] - stroke.a[before]);
+    const { t, a } = stroke.pieces.find((piece) => when <= piece.t.at(-1)) ?? stroke.pieces.at(-1);
+    const after = t.findIndex((each) => each >= when);
+    if (after <= 0) return after === 0 ? a[0] : a.at(-1);
+    const share = (when - t[after - 1]) / (t[after] - t[after - 1]);
+    if (share === 1) return a[after];
+    return a[after - 1] === null || a[after] === null ? null : a[after - 1] + share * (a[after] - a[after - 1]);
   }
 
-  function point(when) {
-    const stroke = data[chosen], at = scales(stroke), [first, last] = span(stroke);
-    time = clamp(when, first, last);
+  // Nearer to impact than the slider can step, or a pointer can aim, is on impact.
+  function point(when, reach = Number(scrub.step) / 2) {
+    const stroke = data[chosen], at = scales(stroke), [first, last] = span(stroke), impact = stroke.events.impact;
+    const hit = impact !== null && Math.abs(when - impact) <= reach;
+    time = hit ? impact : clamp(when, first, last);
     const a = accelerationAt(stroke, time);
     const cursor = document.getElementById("cursor"), bead = document.getElementById("bead");
     cursor.setAttribute("x1", at.x(time));
@@ -110,7 +107,8 @@
     bead.setAttribute("cy", at.y(a ?? 0));
     scrub.value = time;
     const fromImpact = Math.round(1000 * (time - stroke.zero));
-    const words = (fromImpact < 0 ? "−" : "+") + Math.abs(fromImpact) + " ms from impact, " + (a === null ? "not measured" : (a < 0 ? "−" : "+") + Math.abs(a).toFixed(1) + " m/s²");
+    const words = hit ? "at impact, " + stroke.at_impact
+      : (fromImpact < 0 ? "−" : "+") + Math.abs(fromImpact) + " ms from impact, " + (a === null ? "not measured" : (a < 0 ? "−" : "+") + Math.abs(a).toFixed(1) + " m/s²");
     reading.textContent = words;
     scrub.setAttribute("aria-valuetext", words);
   }
@@ -125,9 +123,9 @@
     }
   }
 
-  function seek(when) {
+  function seek(when, reach) {
     film.pause();
-    point(when);
+    point(when, reach);
     const stroke = data[chosen];
     // Half a frame further: a time on the border between two frames may show the earlier one.
     if (stroke.film) film.currentTime = Math.max(0, (time - stroke.film.from) * stroke.film.slow + 0.002);
@@ -181,7 +179,8 @@
 
   function seekTo(event) {
     const box = curve.getBoundingClientRect();
-    seek(scales(data[chosen]).t(((event.clientX - box.left) / box.width) * 360));
+    const at = scales(data[chosen]), unit = 360 / box.width;
+    seek(at.t((event.clientX - box.left) * unit), at.t(3 * unit) - at.t(0));
   }
   curve.addEventListener("pointerdown", (event) => { curve.setPointerCapture(event.pointerId); seekTo(event); });
   curve.addEventListener("pointermove", (event) => { if (curve.hasPointerCapture(event.pointerId)) seekTo(event); });

@@ -11,6 +11,7 @@ from importlib.metadata import version
 from importlib.resources import files
 from typing import Any
 
+import numpy as np
 from jinja2 import Environment, PackageLoader, StrictUndefined
 from markupsafe import Markup
 
@@ -25,9 +26,11 @@ from pennyfall.cli.report.lesson_drawings import (
 )
 from pennyfall.cli.report.lesson_tables import pair_tables, summary_table, typeset
 from pennyfall.cli.report.palette import INKS, PAPER_DARK, PAPER_LIGHT, ink
+from pennyfall.cli.report.quantities import quantity
 from pennyfall.kinematics.lesson_comparison import LessonComparison
-from pennyfall.kinematics.values import Estimate, FloatArray
+from pennyfall.kinematics.values import Estimate, FloatArray, StrokeMeasures
 
+AT_IMPACT = quantity("acceleration_at_impact_mps2")
 INVENTED = "Invented demonstration: the Larch Room and its student do not exist."
 
 
@@ -139,12 +142,9 @@ def _stroke_data(result: LessonResult, films: Mapping[str, Film]) -> dict[str, A
 
 def _curve(stroke: LessonStroke) -> dict[str, Any]:
     measures = stroke.measures
-    profile = measures.profile
-    impact_s = measures.impact_s.value
+    pieces = _pieces(measures)
     return {
-        "t": _rounded(profile.t_s, 5),
-        "a": _rounded(profile.a_mps2, 3),
-        "sd": _rounded(profile.a_sd_mps2, 3),
+        "pieces": pieces,
         "events": {
             "takeaway": _or_none(measures.takeaway_s),
             "top": _or_none(measures.top_s),
@@ -154,8 +154,34 @@ def _curve(stroke: LessonStroke) -> dict[str, Any]:
         "coin": list(measures.loose_object.leave_s)
         if measures.loose_object and measures.loose_object.leave_s
         else None,
-        "zero": round(impact_s, 5) if measures.impact_s.known else round(float(profile.t_s[-1]), 5),
+        "zero": round(measures.impact_s.value, 5) if measures.impact_s.known else pieces[-1]["t"][-1],
+        "at_impact": _at_impact(measures.acceleration_at_impact_mps2),
     }
+
+
+def _at_impact(acceleration: Estimate) -> str:
+    """Return the figure as the tables report it."""
+    return (
+        typeset(f"{AT_IMPACT.text(acceleration)} {AT_IMPACT.unit}") if acceleration.known else "not measured"
+    )
+
+
+def _pieces(measures: StrokeMeasures) -> list[dict[str, list[float | None]]]:
+    """Return the curve before and after impact, the left limit the last of the first piece.
+
+    Parted before the times are rounded: the two limits stand a microsecond apart.
+    """
+    profile = measures.profile
+    after = np.isfinite(measures.impact_s.value) & (profile.t_s > measures.impact_s.value)
+    return [
+        {
+            "t": _rounded(profile.t_s[side], 5),
+            "a": _rounded(profile.a_mps2[side], 3),
+            "sd": _rounded(profile.a_sd_mps2[side], 3),
+        }
+        for side in (~after, after)
+        if side.any()
+    ]
 
 
 def _rounded(values: FloatArray, digits: int) -> list[float | None]:

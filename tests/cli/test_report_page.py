@@ -123,8 +123,11 @@ def test_the_player_has_the_curve_the_events_and_the_film_of_every_stroke(tmp_pa
     assert list(data) == [stroke_id(each) for each in strokes]
     for each in strokes:
         shown = data[stroke_id(each)]
-        np.testing.assert_allclose(shown["t"], each.measures.profile.t_s, atol=1e-5)
-        np.testing.assert_allclose(shown["a"], each.measures.profile.a_mps2, atol=1e-3)
+        before, after = shown["pieces"]
+        np.testing.assert_allclose(before["t"] + after["t"], each.measures.profile.t_s, atol=1e-5)
+        np.testing.assert_allclose(before["a"] + after["a"], each.measures.profile.a_mps2, atol=1e-3)
+        assert before["t"][-1] == shown["events"]["impact"]
+        assert before["a"][-1] == pytest.approx(each.measures.acceleration_at_impact_mps2.value, abs=1e-3)
         assert shown["events"]["impact"] == pytest.approx(each.measures.impact_s.value, abs=1e-5)
     assert data[stroke_id(strokes[0])]["film"] is None
     assert data[stroke_id(strokes[1])]["film"] == {"from": 0.65, "slow": 4.0}

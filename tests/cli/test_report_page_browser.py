@@ -11,8 +11,11 @@ import numpy as np
 import pytest
 from playwright.sync_api import Browser, Page
 
+from pennyfall.cli.lesson.lesson_result import LessonResult, LessonStroke
 from pennyfall.cli.report.lesson_drawings import stroke_id
 from pennyfall.cli.report.lesson_page import Film
+from pennyfall.cli.report.lesson_tables import typeset
+from pennyfall.cli.report.quantities import quantity
 from tests.cli.browser import CHROMIUM, chromium, listen, wait_until
 from tests.cli.test_report_page import made_lesson, page_of
 
@@ -21,6 +24,7 @@ pytestmark = [
     pytest.mark.skipif(CHROMIUM is None, reason="no Chromium is installed"),
 ]
 
+Strokes = list[LessonStroke]
 SLOW, FROM_S, FRAMES, RATE = 4.0, 0.65, 420, 60
 """The test films play 7 s, that is 1.75 s of the stroke."""
 
@@ -39,17 +43,26 @@ def write_film(path: Path, shade: int) -> None:
 
 
 @pytest.fixture(scope="module")
-def report(tmp_path_factory: pytest.TempPathFactory) -> Path:
+def lesson(tmp_path_factory: pytest.TempPathFactory) -> LessonResult:
+    return made_lesson(tmp_path_factory.mktemp("lesson"))
+
+
+@pytest.fixture(scope="module")
+def strokes(lesson: LessonResult) -> Strokes:
+    return [each for condition in lesson.conditions for each in condition.strokes]
+
+
+@pytest.fixture(scope="module")
+def report(lesson: LessonResult, strokes: Strokes, tmp_path_factory: pytest.TempPathFactory) -> Path:
     base = tmp_path_factory.mktemp("report")
-    result = made_lesson(base)
     films = {}
-    for k, each in enumerate(each for condition in result.conditions for each in condition.strokes):
+    for k, each in enumerate(strokes):
         if k < 4:
             write_film(base / "film.mp4", 20 + 20 * k)
         if k != 5:  # one stroke has no clip
             films[stroke_id(each)] = Film(mp4=(base / "film.mp4").read_bytes(), from_s=FROM_S, slow=SLOW)
     path = base / "report.html"
-    path.write_text(page_of(result, films))
+    path.write_text(page_of(lesson, films))
     return path
 
 
@@ -76,9 +89,10 @@ def cursor_s(page: Page) -> float:
     """Return the time in the stroke at which the cursor stands, from where it is drawn."""
     found = page.evaluate(
         "(() => { const d = JSON.parse(document.getElementById('data').textContent);"
-        "const id = document.querySelector('input[name=stroke]:checked').value, t = d[id].t;"
+        "const pieces = d[document.querySelector('input[name=stroke]:checked').value].pieces;"
+        "const first = pieces[0].t[0], last = pieces.at(-1).t.at(-1);"
         "const x = Number(document.getElementById('cursor').getAttribute('x1'));"
-        "return t[0] + (x - 30) / 320 * (t[t.length - 1] - t[0]); })()"
+        "return first + (x - 30) / 320 * (last - first); })()"
     )
     return float(found)
 
@@ -133,6 +147,50 @@ def test_the_cursor_follows_the_playing_clip(page: Page) -> None:
     page.evaluate("document.getElementById('play').click()")
     assert page.evaluate("document.getElementById('film').paused")
     assert cursor_s(page) > started
+
+
+def test_the_curve_is_two_pieces_with_no_line_joining_them_at_impact(page: Page) -> None:
+    """The strokes here reach impact at more than twice what the head keeps after it: the step is plain."""
+    page.locator("#choices label").nth(4).click()
+    drawn = page.evaluate(
+        "[...document.querySelectorAll('#curve path.line')].map((e) => e.getAttribute('d'))"
+    )
+    assert len(drawn) == 2
+    ends = []
+    for path in drawn:
+        points = np.array([each.split() for each in path[1:].split("L")], dtype=float)
+        steep = (np.diff(points[:, 0]) < 0.3) & (np.abs(np.diff(points[:, 1])) > 5)
+        assert not steep.any()
+        ends.append((points[0], points[-1]))
+    (_, left), (right, _) = ends
+    assert left[0] == pytest.approx(right[0], abs=0.1)
+    assert abs(left[1] - right[1]) > 30
+
+
+@pytest.mark.parametrize("number", [0, 3, 4, 11])
+@pytest.mark.parametrize("by", ["scrub", "click"])
+def test_the_cursor_on_impact_reads_what_is_reported(
+    page: Page, strokes: Strokes, number: int, by: str
+) -> None:
+    """The left limit, the head's own acceleration as the ball meets it; after it the ball has braked it."""
+    measures = strokes[number].measures
+    page.locator("#choices label").nth(number).click()
+    impact_s = measures.impact_s.value
+    if by == "click":
+        place = page.locator("#curve line.event").nth(2).bounding_box()
+        assert place is not None
+        page.mouse.click(place["x"] + place["width"] / 2 + 1, place["y"] + place["height"] / 2)
+    else:
+        page.evaluate(
+            f"(() => {{ const s = document.getElementById('scrub'); s.value = {impact_s};"
+            "s.dispatchEvent(new Event('input')); })()"
+        )
+    reported = quantity("acceleration_at_impact_mps2").text(measures.acceleration_at_impact_mps2)
+    said = page.evaluate("document.getElementById('reading').textContent")
+    assert said == typeset(f"at impact, {reported} m/s²")
+    bead = float(page.evaluate("document.getElementById('bead').getAttribute('cy')"))
+    left_piece = page.evaluate("document.querySelector('#curve path.line').getAttribute('d')")
+    assert bead == pytest.approx(float(left_piece.split()[-1]), abs=0.1)
 
 
 @pytest.mark.parametrize("share", [0.3, 0.62, 0.9])
