@@ -101,7 +101,10 @@ class Page:
 
 
 def pdf_of(paper: Paper, drawings: Sequence[Callable[[Page], None]], title: str) -> bytes:
-    """Return the PDF whose pages the functions draw; the same drawings give the same bytes."""
+    """Return the PDF whose pages the functions draw; the same drawings give the same bytes.
+
+    See `forbids_scaling` for whether it keeps printers from scaling it.
+    """
     width, height = PAPER_MM[paper]
     buffer = io.BytesIO()
     facts = {"Title": title, "Creator": "pennyfall", "CreationDate": None}
@@ -121,15 +124,21 @@ def pdf_of(paper: Paper, drawings: Sequence[Callable[[Page], None]], title: str)
     return _without_print_scaling(buffer.getvalue())
 
 
+def forbids_scaling(pdf: bytes) -> bool:
+    """Return whether a PDF tells the printer's dialogue to print it at its own size."""
+    return b"/PrintScaling /None" in pdf
+
+
 def _without_print_scaling(pdf: bytes) -> bytes:
     """Return the PDF with the viewer preference 'no print scaling', added as an incremental update.
 
+    A PDF laid out in another way than the one known here is returned as it is.
     ISO 32000-1, 12.2 (PrintScaling) and 7.5.6 (incremental updates); matplotlib has no setting for it.
     """
     catalog = re.search(rb"\n(\d+) 0 obj\n<< (/Type /Catalog .*?) >>\nendobj", pdf)
     trailer = re.search(rb"trailer\n<< (.*) >>\nstartxref\n(\d+)\n%%EOF\n$", pdf)
     if catalog is None or trailer is None:
-        raise ValueError("the PDF is not laid out as matplotlib's are")
+        return pdf
     number, entries = catalog[1], catalog[2]
     update = b"%b 0 obj\n<< %b /ViewerPreferences << /PrintScaling /None >> >>\nendobj\n" % (number, entries)
     table = b"xref\n0 1\n0000000000 65535 f \n%b 1\n%010d 00000 n \n" % (number, len(pdf))

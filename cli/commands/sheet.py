@@ -8,6 +8,7 @@ from typing import Annotated
 
 import typer
 
+from pennyfall.calibration.page import forbids_scaling
 from pennyfall.calibration.sheet_pdf import sheet_pdf
 from pennyfall.cli.document import write_whole
 
@@ -26,5 +27,11 @@ def sheet(
     board: Annotated[bool, typer.Option("--board", help="Add the board for 'pennyfall lens'.")] = False,
 ) -> None:
     """Write the floor sheet (page 1) and the head tags (page 2) as a PDF at true size."""
-    write_whole(out, sheet_pdf(paper.value, board=board))
+    pdf = sheet_pdf(paper.value, board=board)
+    write_whole(out, pdf)
     typer.echo(f"Wrote {out}. Print it at 100 %, then check that the ruler on it measures 100 mm.")
+    if not forbids_scaling(pdf):
+        typer.echo(
+            "This PDF cannot keep the printer from scaling it: choose 'actual size' yourself when you print.",
+            err=True,
+        )

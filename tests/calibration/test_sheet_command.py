@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
+import io
 from pathlib import Path
 from typing import Any
 
 import pymupdf
 import pytest
+from matplotlib.backends.backend_pdf import PdfPages
 from typer.testing import CliRunner
 
+from pennyfall.calibration import page
 from pennyfall.cli.app import app
 
 runner = CliRunner()
@@ -31,6 +34,35 @@ def test_the_board_comes_as_a_third_page(tmp_path: Path) -> None:
     assert runner.invoke(app, ["sheet", "--board", "--out", str(out)]).exit_code == 0
     with open_pdf(out) as document:
         assert len(document) == 3
+
+
+class OtherLayout(PdfPages):
+    """Writes the catalogue as a later matplotlib might: the same PDF, other blanks."""
+
+    def __init__(self, filename: io.BytesIO, **others: Any) -> None:  # noqa: ANN401 - as matplotlib's
+        self.written = filename
+        super().__init__(filename, **others)
+
+    def close(self) -> None:
+        super().close()
+        pdf = self.written.getvalue().replace(b"<< /Type /Catalog", b"<</Type  /Catalog")
+        self.written.seek(0)
+        self.written.write(pdf)
+
+
+def test_a_pdf_laid_out_in_another_way_is_written_as_it_is_and_that_is_said(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    plain = runner.invoke(app, ["sheet", "--out", str(tmp_path / "plain.pdf")])
+    assert "scaling" not in plain.stderr
+    monkeypatch.setattr(page, "PdfPages", OtherLayout)
+    out = tmp_path / "sheet.pdf"
+    result = runner.invoke(app, ["sheet", "--out", str(out)])
+    assert result.exit_code == 0, result.output
+    assert "choose 'actual size' yourself" in result.stderr
+    with open_pdf(out) as document:
+        assert len(document) == 2
+        assert "floor sheet" in document[0].get_text()
 
 
 def test_an_unknown_paper_is_a_usage_error(tmp_path: Path) -> None:
