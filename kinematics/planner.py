@@ -19,8 +19,7 @@ from pennyfall.kinematics.stroke_scaling import Putt, Scaling, fit_scaling, grow
 from pennyfall.kinematics.values import Estimate
 
 PLAN_LENGTHS_M = tuple(feet * FOOT_M for feet in range(3, 31))
-DRILL_LENGTHS_M = (8 * FOOT_M, 15 * FOOT_M)
-"""Where the coin drill belongs: common practice, no source."""
+"""Chosen by us: the lengths looked at; which of them the drill tells anything at is the student's own."""
 TRANSITION_SHARE = 0.5
 """Chosen by us: a coin that leaves before half of the forward swing left in the transition."""
 ASIDE_SDS = 1.96

@@ -8,9 +8,9 @@ import numpy as np
 
 from pennyfall.cli.report.coin_picture import COIN_INK
 from pennyfall.cli.report.figure_file import FileKind, figure_file
-from pennyfall.cli.report.palette import ACCENT, FORWARD_TINT, INK, QUIET
+from pennyfall.cli.report.palette import ACCENT, INK, QUIET
 from pennyfall.cli.report.quantities import HALF_WIDTH_SDS
-from pennyfall.kinematics.planner import DRILL_LENGTHS_M, Plan, Verdict
+from pennyfall.kinematics.planner import Plan, Verdict
 from pennyfall.kinematics.roll import FOOT_M, Green
 
 if TYPE_CHECKING:
@@ -40,10 +40,8 @@ def draw_plan(plan: Plan, green: Green, *, title: str) -> Figure:
     _draw_demand(figure.add_axes((0.1, 0.33, 0.87, 0.53)), plan)
     _draw_verdicts(figure.add_axes((0.1, 0.125, 0.87, 0.055)), plan)
     scaling = "fitted on this student" if plan.scaling.source == "fitted" else "published"
-    low_ft, high_ft = (each / FOOT_M for each in DRILL_LENGTHS_M)
     figure.text(0.03, 0.012, f"Green {green.stimp_m / FOOT_M:g} ft, grade {100 * green.grade:g} %; scaling "
-                f"{scaling}.\nDrill at {low_ft:.0f} to {high_ft:.0f} ft: common practice, no source.",
-                size=10, color=QUIET, va="bottom", linespacing=1.4)  # fmt: skip
+                f"{scaling}.", size=10, color=QUIET, va="bottom")  # fmt: skip
     return figure
 
 
@@ -51,7 +49,6 @@ def _draw_demand(axes: Axes, plan: Plan) -> None:
     feet = np.array([each.length_m for each in plan.lengths]) / FOOT_M
     value = np.array([each.demand_at_top.value for each in plan.lengths])
     reach = HALF_WIDTH_SDS * np.array([each.demand_at_top.sd for each in plan.lengths])
-    axes.axvspan(*(each / FOOT_M for each in DRILL_LENGTHS_M), color=FORWARD_TINT, linewidth=0, zorder=0)
     axes.axhspan(plan.friction.low, plan.friction.high, color=COIN_INK, alpha=0.18, linewidth=0, zorder=1)
     axes.fill_between(feet, value - reach, value + reach, color=ACCENT, alpha=0.25, linewidth=0, zorder=2)
     axes.plot(feet, value, color=ACCENT, linewidth=2.2, zorder=3)
@@ -62,9 +59,6 @@ def _draw_demand(axes: Axes, plan: Plan) -> None:
                       markerfacecolor="white", markeredgewidth=2, linewidth=1.5, zorder=4)  # fmt: skip
     axes.annotate("friction", (feet[-1], (plan.friction.low + plan.friction.high) / 2), xytext=(-5, 0),
                   textcoords="offset points", ha="right", va="center", color=COIN_INK, size=11)  # fmt: skip
-    axes.annotate("drill", (sum(DRILL_LENGTHS_M) / 2 / FOOT_M, 1), xycoords=("data", "axes fraction"),
-                  xytext=(0, -4), textcoords="offset points", ha="center", va="top", color=QUIET,
-                  size=11)  # fmt: skip
     if len(inside):
         at_ft, demand = min(inside, key=lambda each: each[1].value)
         axes.annotate("measured", (at_ft, demand.value), xytext=(9, -4), textcoords="offset points",

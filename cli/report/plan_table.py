@@ -7,7 +7,7 @@ from collections.abc import Sequence
 import numpy as np
 
 from pennyfall.cli.report.quantities import HALF_WIDTH_SDS
-from pennyfall.kinematics.planner import DRILL_LENGTHS_M, TRANSITION_SHARE, Plan, Verdict
+from pennyfall.kinematics.planner import TRANSITION_SHARE, Plan, Verdict
 from pennyfall.kinematics.roll import (
     CAPTURE_CENTRE_MPS,
     FOOT_M,
@@ -51,7 +51,7 @@ def plan_table(plan: Plan, green: Green) -> str:
         f"Friction {friction.low:.2f} to {friction.high:.2f}: {friction.source}.",
         f"Green speed {green.stimp_m / FOOT_M:g} ft, grade {100 * green.grade:g} %. In the transition means "
         f"before {100 * TRANSITION_SHARE:.0f} % of the forward swing.",
-        f"Common practice, no source: the drill suits {span(DRILL_LENGTHS_M)}. {where_it_differs(plan)}",
+        where_the_drill_tells(plan),
     ]
     if scaling.source == "published":
         lines.append(_why_published(plan))
@@ -82,19 +82,20 @@ def _why_published(plan: Plan) -> str:
     )
 
 
-def where_it_differs(plan: Plan) -> str:
-    """Return how the student's lengths differ from common practice."""
-    low_m, high_m = DRILL_LENGTHS_M
-    inside = [each for each in plan.lengths if low_m - 1e-9 <= each.length_m <= high_m + 1e-9]
-    verdicts = {each.verdict for each in inside}
-    if verdicts == {"leaves"}:
-        return "For this student the coin leaves by itself at all of these."
-    if verdicts == {"stays"}:
-        return "For this student the coin stays on at all of these: take longer putts or a slicker coin."
-    if "leaves" not in verdicts:
-        return "For this student it is not certain to leave at any of these."
-    leaving = [each.length_m for each in inside if each.verdict == "leaves"]
-    return f"For this student it surely leaves from {both_units(min(leaving))} on only."
+def where_the_drill_tells(plan: Plan) -> str:
+    """Return at which of the lengths looked at the drill tells anything about this student."""
+    leaves = plan.band("leaves")
+    if leaves is not None:
+        return (
+            f"The drill tells something at {span(leaves)}, where the coin leaves by itself unless the "
+            "student keeps it on."
+        )
+    looked_at = span((plan.lengths[0].length_m, plan.lengths[-1].length_m))
+    if plan.band("doubtful") is not None:
+        told = f"The coin is sure to leave at no length from {looked_at}, so the drill may tell nothing"
+    else:
+        told = f"The coin stays on at every length from {looked_at}, so the drill tells nothing"
+    return f"{told}: take a slicker coin, or lay it nearer to the edge."
 
 
 def roll_table(putts: Sequence[Putt], green: Green, hole_m: float) -> str:

@@ -163,11 +163,34 @@ def test_times_and_places_read_as_words() -> None:
 # the plan
 
 
+@pytest.mark.parametrize(
+    ("friction", "said"),
+    [
+        ((0.05, 0.06), "The drill tells something at 3 to 30 ft"),
+        (
+            (0.05, 3.0),
+            "The coin is sure to leave at no length from 3 to 30 ft (0.9 to 9.1 m), so the drill may",
+        ),
+        (
+            (3.0, 4.0),
+            "The coin stays on at every length from 3 to 30 ft (0.9 to 9.1 m), so the drill tells",
+        ),
+    ],
+)
+def test_the_lengths_of_the_drill_are_computed_for_the_student(
+    early: Path, friction: tuple[float, float], said: str
+) -> None:
+    result = run("plan", early, "--friction", *friction)
+    assert result.exit_code == 0, result.output
+    assert said in result.output
+
+
 def test_the_plan_is_told_and_drawn(tmp_path: Path, early: Path) -> None:
     picture = tmp_path / "plan.svg"
     result = run("plan", early, "--hole", "10ft", "--stimp", 10, "--picture", picture)
     assert result.exit_code == 0, result.output
-    assert "common practice, no source" in result.output.lower()
+    assert "The drill tells something at" in result.output
+    assert "the drill suits" not in result.output
     assert "only one putt length was measured" in result.output
     assert "To stop at the hole" in result.output
     assert b"<svg" in picture.read_bytes()
