@@ -20,7 +20,7 @@ class QuantitySummary:
     quantity: Quantity
     scatter: Scatter
     band: ReferenceBand | None
-    """Reference band at this putt length, if there is one."""
+    """Reference band at this putt length, if there is one that is on."""
     standing: Standing | None
     """Where the interval of the mean lies in that band."""
 

@@ -215,7 +215,7 @@ def _standing(each: QuantitySummary) -> str:
     if each.band is None or each.standing is None:
         return ""
     band = _range(each.quantity, (each.band.low, each.band.high))
-    return f", {_STANDS[each.standing]} the band of good putters, {band} ({each.band.source})"
+    return f", {_STANDS[each.standing]} the reference band, {band} ({each.band.source})"
 
 
 def _range(quantity: Quantity, ends: tuple[float, float]) -> str:

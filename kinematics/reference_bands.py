@@ -1,4 +1,4 @@
-"""Where good putters have a quantity, each band with its source."""
+"""Ranges to hold a quantity against, each with its source; without one they are off until the coach says."""
 
 from __future__ import annotations
 
@@ -17,7 +17,7 @@ Standing = Literal["inside", "below", "above", "cannot tell"]
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class ReferenceBand:
-    """The range in which good putters have a quantity."""
+    """A range to hold a quantity against."""
 
     quantity: str
     """Name in the measurement file."""
@@ -27,15 +27,17 @@ class ReferenceBand:
     """Upper end, SI."""
     source: str
     """Where it comes from, or 'common practice, no source'."""
+    on: bool = True
+    """Whether the lesson goes by it."""
     putt_length_low_m: float = 0.0
     """Shortest putt it is meant for [m]."""
     putt_length_high_m: float = math.inf
     """Longest putt it is meant for [m]."""
 
     def applies_to(self, quantity: str, putt_length_m: float) -> bool:
-        """Whether the band is about this quantity at this putt length."""
+        """Whether the band is on, and about this quantity at this putt length."""
         within = self.putt_length_low_m <= putt_length_m <= self.putt_length_high_m
-        return self.quantity == quantity and within
+        return self.on and self.quantity == quantity and within
 
     def standing(self, interval: tuple[float, float]) -> Standing:
         """Say where an interval lies: wholly inside the band, wholly on one side, or neither."""

@@ -66,7 +66,7 @@ class Rule:
     quantity: str
     """Name of the quantity."""
     target: float
-    """Where a good stroke has it, SI."""
+    """Where the rule wants it, SI."""
     decides: bool
     """Whether it counts for the recommendation, or is only mentioned."""
     because: str

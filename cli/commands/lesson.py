@@ -99,8 +99,9 @@ def run(
 def rules(folder: Folder) -> None:
     """Put the rules and reference bands into a lesson folder, as files to read and change.
 
-    What a lesson compares, how sure it has to be, by which rules it prescribes, and where good putters are.
-    The next run of the lesson goes by them.
+    What a lesson compares, how sure it has to be, by which rules it prescribes, and the ranges to hold a
+    quantity against: those without a source are off until the file says on = true. The next run of the
+    lesson goes by them.
     """
     from pennyfall.cli.lesson.own_rules import write_rules
 

@@ -84,7 +84,7 @@ def dot_drawings(result: LessonResult, summaries: Sequence[ConditionSummary]) ->
             for each in result.conditions
             if (summary := _summary(summaries, each.condition))
         ]
-        bands = {each.band for each in found if each.band is not None}
+        bands = {each.band for each in found}
         band = bands.pop() if len(bands) == 1 else None
         drawings.append(
             Drawing(
@@ -96,7 +96,7 @@ def dot_drawings(result: LessonResult, summaries: Sequence[ConditionSummary]) ->
                     digits=quantity.decimals,
                     reference=(band.low * quantity.factor, band.high * quantity.factor) if band else None,
                 ),
-                note=f"Shaded: good putters ({band.source})." if band else "",
+                note=f"Shaded: reference band ({band.source})." if band else "",
             )
         )
     return drawings

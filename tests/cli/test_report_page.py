@@ -21,6 +21,7 @@ from pennyfall.cli.report.lesson_page import Film, lesson_page
 from pennyfall.cli.report.lesson_tables import typeset
 from pennyfall.cli.report.palette import INKS, PAPER_DARK, PAPER_LIGHT
 from pennyfall.cli.report.svg import PlotArea, element, ticks
+from pennyfall.kinematics.reference_bands import standard_reference_bands
 from pennyfall.kinematics.values import FloatArray
 from tests.cli.lesson_strokes import lesson_folder, stroke
 
@@ -74,6 +75,20 @@ class Addresses(HTMLParser):
 
     def handle_endtag(self, tag: str) -> None:
         assert self.open.pop() == tag
+
+
+def test_a_reference_band_is_drawn_and_named_only_when_the_coach_turned_it_on(tmp_path: Path) -> None:
+    made = made_lesson(tmp_path)
+    page = page_of(made)
+    assert 'class="reference"' not in page
+    assert not re.search("reference band|good putter", text_of(page))
+    on = tuple(dataclasses.replace(each, on=True) for each in standard_reference_bands())
+    page = lesson_page(made, read_lesson_result(made, bands=on), {})
+    assert page.count('class="reference"') == 3
+    assert text_of(page).count("Shaded: reference band (common practice, no source).") == 3
+    long_putts = tuple(dataclasses.replace(each, putt_length_low_m=3.0) for each in on)
+    page = lesson_page(made, read_lesson_result(made, bands=long_putts), {})
+    assert 'class="reference"' not in page, "a band for some putts would shade the others too"
 
 
 def test_the_verdict_comes_first_and_every_part_is_there_in_order(tmp_path: Path) -> None:

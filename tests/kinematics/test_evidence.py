@@ -260,19 +260,27 @@ def test_a_lesson_without_strokes_has_an_empty_table() -> None:
     assert table.lengths_m("coin let go") == ()
 
 
-def test_each_condition_is_set_against_the_bands(strong: Lesson) -> None:
-    lesson = compare_conditions(strong)
+def test_each_condition_is_set_against_the_bands_that_are_on(strong: Lesson) -> None:
+    bands = [dataclasses.replace(each, on=True) for each in standard_reference_bands()]
+    lesson = compare_conditions(strong, bands=bands)
     kept_on = next(each for each in lesson.summaries if each.condition == "coin kept on")
     assert kept_on.quantity("peak_acceleration_share").standing == "above"
-    assert any("above the band of good putters, -25 to 25" in each for each in _texts(lesson, "condition"))
+    said = _texts(lesson, "condition")
+    assert any("above the reference band, -25 to 25 (common practice, no source" in each for each in said)
+
+
+def test_a_band_without_a_source_is_off_and_named_nowhere(strong: Lesson) -> None:
+    bands = standard_reference_bands()
+    assert not any(each.on for each in bands if "no source" in each.source)
+    lesson = compare_conditions(strong)
+    assert not any("band" in sentence.text or "good putter" in sentence.text for sentence in lesson.sentences)
+    assert {each.band for summary in lesson.summaries for each in summary.quantities} == {None}
 
 
 def test_every_packaged_band_has_a_source_and_can_be_compared() -> None:
     bands = standard_reference_bands()
     assert len(bands) >= 6
-    assert all(
-        "source" in each.source or "arXiv" in each.source or "Biomech" in each.source for each in bands
-    )
+    assert all("no source" in each.source or "Biomech" in each.source for each in bands)
 
 
 @pytest.mark.parametrize(
@@ -286,9 +294,11 @@ def test_an_interval_stands_inside_outside_or_undecided(interval: tuple[float, f
 
 
 def test_a_band_applies_only_to_its_putt_lengths() -> None:
-    speed = next(each for each in standard_reference_bands() if each.quantity == "impact_speed_mps")
+    band = {"quantity": "impact_speed_mps", "low": 1.0, "high": 2.0, "source": "the coach"}
+    (speed,) = reference_bands_from({"band": [band | {"putt_length_low_m": 3.0}]})
     assert speed.applies_to("impact_speed_mps", 3.66)
     assert not speed.applies_to("impact_speed_mps", 1.83)
+    assert not dataclasses.replace(speed, on=False).applies_to("impact_speed_mps", 3.66)
 
 
 @pytest.mark.parametrize(
