@@ -1,12 +1,12 @@
-"""One run at a time on a lesson folder, by an advisory lock that dies with its process."""
+"""One run at a time on a lesson folder, by a lock that dies with its process."""
 
 from __future__ import annotations
 
-import fcntl
-import os
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
+
+from filelock import FileLock, Timeout
 
 from pennyfall.kinematics.errors import CannotMeasure
 
@@ -17,30 +17,33 @@ LOCK_FILE = ".lesson.lock"
 def folder_lock(folder: Path) -> Iterator[None]:
     """Hold the folder's lock for the body.
 
-    The kernel releases the lock when the process ends in whatever way, so a killed run leaves nothing to
-    clear up; the empty file itself stays.
+    The system releases the lock when the process ends in whatever way, so a killed run leaves nothing to
+    clear up; the empty file itself may stay.
 
     Raises
     ------
     CannotMeasure
-        When another run holds it, or the folder cannot be written.
+        When another run holds it, or the folder is not there or cannot be written.
 
     """
+    if not folder.is_dir():
+        raise CannotMeasure(
+            f"There is no folder {folder}.", fix="Name the folder that holds the lesson's clips."
+        )
+    lock = FileLock(folder / LOCK_FILE, blocking=False)
     try:
-        handle = os.open(folder / LOCK_FILE, os.O_RDWR | os.O_CREAT, 0o644)
+        lock.acquire()
+    except Timeout:
+        raise CannotMeasure(
+            f"Another run is working on {folder} at this moment.",
+            fix="Wait until it has finished, then run again: what it measured is kept.",
+        ) from None
     except OSError as error:
         raise CannotMeasure(
             f"{folder} cannot be written ({error.strerror}).",
-            fix="Name a lesson folder that exists and may be written.",
+            fix="Name a lesson folder that may be written.",
         ) from error
     try:
-        try:
-            fcntl.flock(handle, fcntl.LOCK_EX | fcntl.LOCK_NB)
-        except BlockingIOError:
-            raise CannotMeasure(
-                f"Another run is working on {folder} at this moment.",
-                fix="Wait until it has finished, then run again: what it measured is kept.",
-            ) from None
         yield
     finally:
-        os.close(handle)
+        lock.release()

@@ -6,6 +6,8 @@ import dataclasses
 import errno
 import os
 import pickle
+import subprocess
+import sys
 from functools import partial
 from pathlib import Path
 
@@ -179,6 +181,36 @@ def test_two_runs_at_once_on_one_folder_are_refused(tmp_path: Path) -> None:
     assert "kept" in caught.value.fix
     with folder_lock(tmp_path):
         pass  # free again
+
+
+def test_a_second_process_is_refused_until_the_first_has_ended_in_whatever_way(tmp_path: Path) -> None:
+    hold = (
+        "import sys; from pathlib import Path; from pennyfall.cli.lesson.folder_lock import folder_lock\n"
+        "with folder_lock(Path(sys.argv[1])): print('held', flush=True); sys.stdin.read()"
+    )
+    with subprocess.Popen(
+        [sys.executable, "-c", hold, str(tmp_path)], stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True
+    ) as other:
+        assert other.stdout is not None
+        assert other.stdout.readline() == "held\n"
+        with pytest.raises(CannotMeasure, match="Another run is working"), folder_lock(tmp_path):
+            pass
+        other.kill()
+    with folder_lock(tmp_path):
+        pass
+
+
+def test_a_folder_that_is_not_there_is_refused_and_not_made(tmp_path: Path) -> None:
+    with pytest.raises(CannotMeasure, match="There is no folder"), folder_lock(tmp_path / "none"):
+        pass
+    assert not (tmp_path / "none").exists()
+
+
+def test_a_lesson_needs_no_module_that_only_unix_has() -> None:
+    blocked = ("fcntl", "grp", "pwd", "pty", "resource", "termios", "tty")
+    lesson = "import pennyfall.cli.commands.lesson, pennyfall.cli.lesson.whole_lesson"
+    program = f"import sys; sys.modules.update(dict.fromkeys({blocked}))\n{lesson}"
+    subprocess.run([sys.executable, "-c", program], check=True)
 
 
 def test_half_files_of_a_killed_run_are_swept(tmp_path: Path) -> None:
