@@ -64,7 +64,7 @@ def loose_object_band(
     departures = [each.departure for each in rides if each.departure is not None]
     return LooseObjectBand(
         friction=(friction.low, friction.high),
-        outcome="leaves" if departures else "stays on",
+        outcome="stays on" if not departures else "leaves" if len(departures) == len(rides) else "either",
         peak_friction_demand=_over_motions([peak_demand(motion) for motion in motions]),
         slip_s=_band([each.slip_s for each in rides if each.slip_s is not None]),
         leave_s=_band([each.leave_s for each in departures]),

@@ -85,14 +85,17 @@ class Profile:
         freeze_arrays(self)
 
 
+CoinOutcome = Literal["leaves", "stays on", "either"]
+
+
 @dataclass(frozen=True, kw_only=True, slots=True)
 class LooseObjectBand:
     """Where a loose object leaves the head, as bands over the friction range."""
 
     friction: tuple[float, float]
     """Lowest and highest static friction coefficient considered [-]."""
-    outcome: Literal["leaves", "stays on"]
-    """'leaves' when it leaves for at least part of the friction range."""
+    outcome: CoinOutcome
+    """Over the whole friction range; 'either' where it decides (leaves at low friction, stays on at high)."""
     peak_friction_demand: Estimate
     """Largest tangential over normal specific force before impact [-]."""
     slip_s: tuple[float, float] | None

@@ -65,8 +65,8 @@ def _write_heading(figure: Figure, prediction: CoinPrediction, title: str) -> No
     else:
         fate = f"Leaves {times_from_top(band.leave_s, top_s)}\nand lands {places(band.landing_x_m)}"
         held = [each.friction.static for each in prediction.rides if each.departure is None]
-        if held:
-            fate += f"; stays on at friction {min(held):.2f} and more"
+        if band.outcome == "either":
+            fate += f"; stays on at friction {min(held):.2f} and more" if held else "; or stays on"
     left = MARGIN_IN / WIDTH_IN
     figure.text(left, 1 - 0.14 / height_in, title, size=15, weight="bold", va="top")
     figure.text(left, 1 - 0.44 / height_in, fate, size=12, va="top", color=COIN_INK, linespacing=1.3)

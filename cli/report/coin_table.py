@@ -31,9 +31,9 @@ def coin_table(prediction: CoinPrediction) -> str:
             ("outcome", "the coin stays on the head" + ("" if band.slip_s is None else ", but slips"))
         )
     else:
-        some = any(each.departure is None for each in prediction.rides)
+        decides = band.outcome == "either"
         rows += [
-            ("outcome", "the coin leaves" + (" at low friction, stays on at high" if some else "")),
+            ("outcome", "the coin leaves" + (" at low friction, stays on at high" if decides else "")),
             ("leaves the head", times_from_top(band.leave_s, top_s)),
             ("  where", places(band.leave_x_m)),
             ("lands", places(band.landing_x_m)),

@@ -22,6 +22,8 @@ class Landing:
     """Id of the stroke."""
     band_cm: tuple[float, float] | None
     """Nearest and farthest landing spot from the ball; None when the coin stays on."""
+    may_stay: bool
+    """Whether the friction decides if it leaves at all."""
     seen_cm: float | None
     """Where it was seen or stated to land."""
 
@@ -40,9 +42,14 @@ class LandingRow:
         return tuple(each for each in self.landings if each.band_cm or each.seen_cm is not None)
 
     @property
-    def stays(self) -> int:
-        """How many coins stay on."""
-        return sum(each.band_cm is None for each in self.landings)
+    def said(self) -> str:
+        """The row's name, and of how many strokes the coin stays on or may."""
+        counts = (
+            ("stays on", sum(each.band_cm is None for each in self.landings)),
+            ("may stay on", sum(each.may_stay for each in self.landings)),
+        )
+        fates = ", ".join(f"{fate} in {count} of {len(self.landings)}" for fate, count in counts if count)
+        return f"{self.label}: {fates}" if fates else self.label
 
 
 def landing_chart(rows: Sequence[LandingRow], *, title: str) -> Markup:
@@ -77,8 +84,7 @@ def _row_height(row: LandingRow) -> float:
 
 
 def _row(area: PlotArea, row: LandingRow, top: float) -> list[Markup]:
-    said = f"{row.label}: stays on in {row.stays} of {len(row.landings)}" if row.stays else row.label
-    parts = [element("text", said, x=area.left, y=top + 13, class_="label")]
+    parts = [element("text", row.said, x=area.left, y=top + 13, class_="label")]
     for index, each in enumerate(row.shown):
         y = top + NAME + BAR * index + BAR / 2
         if each.band_cm is not None:

@@ -117,11 +117,13 @@ def landing_drawing(result: LessonResult) -> Drawing | None:
     if not rows:
         return None
     title = "Where the coin would land, from the ball, for each stroke over the range of friction"
+    doubtful = any(each.may_stay for row in rows for each in row.landings)
     seen = any(each.seen_cm is not None for row in rows for each in row.landings)
     return Drawing(
         title="Where the coin would land",
         svg=landing_chart(rows, title=title),
-        note="Each bar is one stroke, from the highest to the lowest friction thought possible."
+        note="Each bar is one stroke, from the highest to the lowest friction thought possible"
+        + (", as far as it leaves the coin loose." if doubtful else ".")
         + (" Crosses are where it was seen to land." if seen else ""),
     )
 
@@ -173,10 +175,11 @@ def _dot(stroke: str, measures: StrokeMeasures, quantity: Quantity) -> Dot | Non
 def _landing(stroke: LessonStroke) -> Landing:
     coin = stroke.measures.loose_object
     assert coin is not None
-    lands = coin.outcome == "leaves" and coin.landing_x_m is not None
+    lands = coin.outcome != "stays on" and coin.landing_x_m is not None
     near, far = coin.landing_x_m or (0.0, 0.0)
     return Landing(
         stroke=stroke_id(stroke),
         band_cm=(CM * near, CM * far) if lands else None,
+        may_stay=coin.outcome == "either",
         seen_cm=None if coin.observed_landing_x_m is None else CM * coin.observed_landing_x_m,
     )

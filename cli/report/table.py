@@ -8,10 +8,16 @@ from collections.abc import Sequence
 import numpy as np
 
 from pennyfall.cli.report.quantities import GROUPS, HALF_WIDTH_SDS, Quantity, rounded_pair
-from pennyfall.kinematics.values import CalibrationFacts, ClipFacts, Measurement, StrokeMeasures
+from pennyfall.kinematics.values import CalibrationFacts, ClipFacts, CoinOutcome, Measurement, StrokeMeasures
 
 WIDTH = 100
 LABEL_CELLS, UNIT_CELLS, VALUE_CELLS = 37, 6, 19
+OUTCOMES: dict[CoinOutcome, str] = {
+    "leaves": "leaves",
+    "stays on": "stays on",
+    "either": "leaves or stays on",
+}
+"""Over the friction range, as wide as a column."""
 STROKES_ABREAST = (WIDTH - LABEL_CELLS - UNIT_CELLS) // VALUE_CELLS
 MOST_FOR_NO_SPREAD = 2
 """Chosen by us: the scatter of two strokes says nothing; from three on it is shown."""
@@ -102,7 +108,7 @@ def _loose_object(strokes: Sequence[StrokeMeasures]) -> list[str]:
     lines = [
         "Loose coin (from low to high friction)",
         _row("  friction", "-", [_band(stroke, "friction", 1.0) for stroke in strokes]),
-        _row("  outcome", "", [coin.outcome if coin else "–" for coin in coins]),
+        _row("  outcome", "", [OUTCOMES[coin.outcome] if coin else "–" for coin in coins]),
         _row(
             "  peak friction demand", "-", [demand.text(c.peak_friction_demand) if c else "–" for c in coins]
         ),

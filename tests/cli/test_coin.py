@@ -14,6 +14,7 @@ from pennyfall.cli.coin_memory import KeptFriction, load_frictions, save_frictio
 from pennyfall.cli.document import load_measurement, save_measurement
 from pennyfall.cli.planning import length_in_m
 from pennyfall.cli.report.coin_table import places, times_from_top
+from pennyfall.cli.report.table import measurement_table
 from pennyfall.kinematics.errors import CannotMeasure
 from pennyfall.kinematics.roll import FOOT_M
 from pennyfall.kinematics.values import Estimate, StrokeMeasures
@@ -57,6 +58,28 @@ def test_the_early_stroke_throws_the_coin_by_the_top_and_the_late_one_closer_to_
     assert first.landing_x_m is not None
     assert second.landing_x_m is not None
     assert first.landing_x_m[1] < second.landing_x_m[0] < 0
+
+
+@pytest.mark.parametrize(
+    ("friction", "outcome", "in_coin", "in_table"),
+    [
+        ((0.18, 0.22), "leaves", "the coin leaves\n", "leaves"),
+        ((0.3, 0.9), "either", "the coin leaves at low friction, stays on at high", "leaves or stays on"),
+        ((0.8, 0.9), "stays on", "the coin stays on the head", "stays on"),
+    ],
+)
+def test_the_coin_and_the_measurement_name_the_same_of_three_outcomes(
+    tmp_path: Path, early: Path, friction: tuple[float, float], outcome: str, in_coin: str, in_table: str
+) -> None:
+    """The early stroke demands 0.67 of the normal force at most: friction beyond that holds the coin."""
+    out = tmp_path / "coin.json"
+    result = run("coin", early, "--friction", *friction, "--json", out)
+    assert in_coin in result.output
+    written = load_measurement(out)
+    assert written.strokes[0].loose_object is not None
+    assert written.strokes[0].loose_object.outcome == outcome
+    (row,) = [line for line in measurement_table(written).splitlines() if line.startswith("  outcome")]
+    assert row.removeprefix("  outcome").strip() == in_table
 
 
 def test_a_typed_landing_spot_gives_the_friction_which_is_kept_and_used_again(

@@ -149,6 +149,34 @@ def test_the_player_has_the_curve_the_events_and_the_film_of_every_stroke(tmp_pa
     assert page.count("data-film=") == len(strokes) - 1
 
 
+def test_the_page_says_where_the_coin_may_stay_on(tmp_path: Path) -> None:
+    """Where friction decides, the bar of its landing is drawn and the row says that it may stay on."""
+    result = made_lesson(tmp_path)
+    first = result.conditions[0]
+    loose = [each.measures.loose_object for each in first.strokes]
+    fates = ("leaves", "either", "stays on")
+    strokes = tuple(
+        dataclasses.replace(
+            each,
+            measures=dataclasses.replace(
+                each.measures,
+                loose_object=dataclasses.replace(
+                    coin, outcome=fate, landing_x_m=None if fate == "stays on" else coin.landing_x_m
+                ),
+            ),
+        )
+        for each, coin, fate in zip(first.strokes, loose, fates, strict=True)
+        if coin is not None
+    )
+    conditions = (dataclasses.replace(first, strokes=strokes), *result.conditions[1:])
+    page = page_of(dataclasses.replace(result, conditions=conditions))
+    assert "coin let go, 12 ft: stays on in 1 of 3, may stay on in 1 of 3" in text_of(page)
+    drawn = re.findall(r'class="landing [^"]*" data-stroke="([^"]*)"', page)
+    assert [each for each in drawn if each.startswith("let go-12")] == [
+        stroke_id(each) for each in strokes[:2]
+    ]
+
+
 def test_clips_that_could_not_be_measured_stand_at_the_top_with_their_remedy(tmp_path: Path) -> None:
     refused = RefusedClip(clip="x.mp4", message="The sheet is hidden.", fix="Uncover it.")
     page = text_of(page_of(dataclasses.replace(made_lesson(tmp_path), refused=(refused,))))
