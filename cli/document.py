@@ -6,9 +6,10 @@ import dataclasses
 import json
 import math
 import os
-import tempfile
+import secrets
 import types
 import typing
+from contextlib import suppress
 from importlib.metadata import version
 from pathlib import Path
 from typing import Any
@@ -85,21 +86,21 @@ def write_whole(path: Path, content: bytes) -> None:
     Raises
     ------
     CannotMeasure
-        When the place cannot be written.
+        When the place cannot be written, or holds something else than a file.
 
     """
-    temporary: str | None = None
+    if path.exists() and not path.is_file():
+        raise CannotMeasure(f"{path} is no ordinary file and was left as it is.", fix="Name a file to write.")
+    temporary = path.with_name(f".{path.name}.{secrets.token_hex(4)}")
     try:
-        handle, temporary = tempfile.mkstemp(prefix=f".{path.name}.", dir=path.parent)
-        with os.fdopen(handle, "wb") as stream:
+        with temporary.open("xb") as stream:  # readable by whom the umask says, and by nobody else
             stream.write(content)
             stream.flush()
             os.fsync(stream.fileno())
-        Path(temporary).chmod(0o644)
-        Path(temporary).replace(path)
+        temporary.replace(path)
     except OSError as error:
-        if temporary is not None:
-            Path(temporary).unlink(missing_ok=True)
+        with suppress(OSError):
+            temporary.unlink()
         raise CannotMeasure(
             f"{path} cannot be written ({error.strerror or error}).",
             fix="Name a folder that exists and may be written, with space left on the disk.",

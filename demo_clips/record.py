@@ -54,7 +54,8 @@ def render_clip(scene: Scene, path: Path, progress: Progress | None = None) -> P
     write_clip(path, frames, container_s, scene.size, scene.encoding, clicks_s(scene, performance))
     document = truth_document(scene, performance, container_s)
     truth = truth_path(path)
-    truth.write_text(json.dumps(document, allow_nan=False, separators=(",", ":")) + "\n", encoding="utf-8")
+    words = json.dumps(document, allow_nan=False, separators=(",", ":"))
+    truth.write_text(f"{words}\n", encoding="utf-8", newline="\n")
     return truth
 
 
