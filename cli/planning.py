@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Sequence
 from pathlib import Path
 
@@ -10,15 +9,12 @@ import typer
 
 from pennyfall.cli.coin_prediction import CoinSetup
 from pennyfall.cli.document import load_measurement, write_whole
+from pennyfall.cli.putt_length import length_in_m
 from pennyfall.cli.report.plan_table import plan_table, roll_table
 from pennyfall.kinematics.errors import CannotMeasure
 from pennyfall.kinematics.planner import plan_lengths
 from pennyfall.kinematics.roll import FOOT_M, Green
 from pennyfall.kinematics.stroke_scaling import Putt, putt
-
-UNITS_M = {"ft": FOOT_M, "m": 1.0, "cm": 0.01}
-PUTT_LIMITS_M = (0.3, 30.0)
-"""Chosen by us: outside these it is no putt but a slip of the unit."""
 
 
 def tell_plan(
@@ -76,24 +72,3 @@ def read_putts(paths: Sequence[Path], lengths_m: Sequence[float], green: Green) 
         strokes = [each for each in load_measurement(path).strokes if not each.practice]
         putts += [putt(each, green, stated_length_m=stated) for each in strokes]
     return putts
-
-
-def length_in_m(words: str) -> float:
-    """Return a putt length such as '10ft', '3 m' or '250cm' in metres.
-
-    Raises
-    ------
-    CannotMeasure
-        When it has no number, no unit, or is no putt's length.
-
-    """
-    match = re.fullmatch(r"\s*(\d+(?:[.,]\d+)?)\s*(ft|m|cm)\s*", words.lower())
-    if match is None:
-        raise CannotMeasure(f"'{words}' is not a length.", fix="Give a number with its unit: 10ft or 3m.")
-    length_m = float(match[1].replace(",", ".")) * UNITS_M[match[2]]
-    low_m, high_m = PUTT_LIMITS_M
-    if not low_m <= length_m <= high_m:
-        raise CannotMeasure(
-            f"A putt of {words} is outside {low_m:g} to {high_m:g} m.", fix="Check the number and its unit."
-        )
-    return length_m

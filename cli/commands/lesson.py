@@ -36,8 +36,8 @@ def new(
 ) -> None:
     """Write the lesson file of a folder of clips, from their names or by asking.
 
-    A name such as coin-let-go-12ft-1.mp4 tells the condition and the putt. What is not given is asked. Film
-    only with consent, a guardian's for minors.
+    A name such as coin-let-go-12ft-1.mp4 or coin-let-go-3m-1.mp4 tells the condition and the putt. What is
+    not given is asked. Film only with consent, a guardian's for minors.
     """
     from pennyfall.cli.lesson.lesson_file import (
         LESSON_FILE,
@@ -65,7 +65,7 @@ def new(
         green_speed = typer.prompt("Green speed (Stimpmeter, feet)", type=float)
     for clip in found.unsorted:
         name = typer.prompt(f"What did the student do in {clip}?")
-        conditions = with_clip(conditions, clip, name, typer.prompt("Putt length in feet", type=float))
+        conditions = with_clip(conditions, clip, name, _asked_putt_ft())
     drafted = Lesson(
         student=student,
         date=date_of(date),
@@ -143,6 +143,18 @@ def clip(
 
     share_clip(folder, name, stroke, out, slow=slow)
     typer.echo(f"Written: {out}")
+
+
+def _asked_putt_ft() -> float:
+    """Ask until the answer is a putt's length."""
+    from pennyfall.cli.putt_length import length_in_ft
+    from pennyfall.kinematics.errors import CannotMeasure
+
+    while True:
+        try:
+            return length_in_ft(typer.prompt("Putt length, such as 12ft or 3m"))
+        except CannotMeasure as error:
+            typer.echo(f"  {error.message} {error.fix}")
 
 
 def _run(

@@ -12,13 +12,12 @@ from pathlib import Path
 from typing import Any, Literal, NoReturn
 
 from pennyfall.cli.document import write_whole
+from pennyfall.cli.putt_length import PUTT_LENGTHS_FT
 from pennyfall.kinematics.errors import CannotMeasure
 
 LESSON_FILE = "lesson.toml"
 GREEN_SPEEDS_FT = (2.0, 20.0)
 """Chosen by us: Stimpmeter readings outside this range are typing errors, not greens."""
-PUTT_LENGTHS_FT = (0.5, 150.0)
-"""Chosen by us: anything outside is a typing error."""
 
 Hand = Literal["right", "left"]
 

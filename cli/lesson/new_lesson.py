@@ -8,14 +8,13 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from pennyfall.cli.lesson.lesson_file import Condition
+from pennyfall.cli.putt_length import LENGTH, length_in_ft
 from pennyfall.kinematics.errors import CannotMeasure
 
 CLIP_SUFFIXES = frozenset({".mp4", ".mov", ".m4v", ".mkv", ".avi", ".webm", ".3gp"})
 
-_NAME = re.compile(
-    r"^(?P<words>.+?)[-_ ]*(?<!\d)(?P<feet>\d+(?:\.\d+)?)[-_ ]?(?:ft|feet)(?:[-_ (]*\d+\)?)?$", re.I
-)
-"""Such as 'coin-let-go-12ft-1': what was done, the putt's length, the take."""
+_NAME = re.compile(rf"(?P<words>.+?)[-_ ]*(?<![\d.,])(?P<length>{LENGTH})(?:[-_ (]*\d+\)?)?", re.I)
+"""Such as 'coin-let-go-12ft-1' or 'coin-let-go-3m-1': what was done, the putt's length, the take."""
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -54,16 +53,15 @@ def clips_in(folder: Path) -> tuple[str, ...]:
 
 
 def sort_by_name(names: Iterable[str]) -> SortedClips:
-    """Sort clips into conditions by names such as ``coin-let-go-12ft-1.mp4``."""
+    """Sort clips into conditions by names such as ``coin-let-go-12ft-1.mp4`` or ``coin-let-go-3m-1.mp4``."""
     groups: dict[tuple[str, float], list[str]] = {}
     unsorted = []
     for name in names:
-        found = _NAME.match(Path(name).stem)
-        if found is None:
+        told = _told(Path(name).stem)
+        if told is None:
             unsorted.append(name)
         else:
-            words = " ".join(re.split(r"[-_\s]+", found["words"].strip("-_ ")))
-            groups.setdefault((words, float(found["feet"])), []).append(name)
+            groups.setdefault(told, []).append(name)
     return SortedClips(
         conditions=tuple(
             Condition(name=words, putt_ft=feet, clips=tuple(clips)) for (words, feet), clips in groups.items()
@@ -85,6 +83,18 @@ def with_clip(conditions: Sequence[Condition], clip: str, name: str, putt_ft: fl
     if not placed:
         grown.append(Condition(name=name, putt_ft=putt_ft, clips=(clip,)))
     return tuple(grown)
+
+
+def _told(stem: str) -> tuple[str, float] | None:
+    """Return the condition and the putt's length [ft] that a clip's name tells, or None."""
+    found = _NAME.fullmatch(stem)
+    if found is None:
+        return None
+    try:
+        putt_ft = length_in_ft(found["length"])
+    except CannotMeasure:
+        return None  # no putt is as long: the number means something else
+    return " ".join(re.split(r"[-_\s]+", found["words"].strip("-_ "))), putt_ft
 
 
 def _natural(name: str) -> list[tuple[int, str]]:

@@ -12,7 +12,7 @@ from typer.testing import CliRunner, Result
 from pennyfall.cli.app import app
 from pennyfall.cli.coin_memory import KeptFriction, load_frictions, save_frictions
 from pennyfall.cli.document import load_measurement, save_measurement
-from pennyfall.cli.planning import length_in_m
+from pennyfall.cli.putt_length import length_in_m
 from pennyfall.cli.report.coin_table import places, times_from_top
 from pennyfall.cli.report.table import measurement_table
 from pennyfall.kinematics.errors import CannotMeasure

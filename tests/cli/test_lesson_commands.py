@@ -137,12 +137,13 @@ def test_a_new_lesson_comes_from_names_and_options(tmp_path: Path) -> None:
 def test_a_new_lesson_asks_for_what_names_do_not_tell(tmp_path: Path) -> None:
     for name in ("IMG_1.MOV", "IMG_2.MOV"):
         (tmp_path / name).touch()
-    answers = "S-02\n2026-03-14\nright\n10\ncoin let go\n12\ncoin kept on\n12\n"
+    answers = "S-02\n2026-03-14\nright\n10\ncoin let go\n12ft\ncoin kept on\n12\n3000\n366cm\n"
     made = shell("new", tmp_path, answers=answers)
     assert made.exit_code == 0, made.output
     lesson = read_lesson(tmp_path)
     assert lesson.student == "S-02"
-    assert [each.title for each in lesson.conditions] == ["coin let go, 12 ft", "coin kept on, 12 ft"]
+    assert [each.title for each in lesson.conditions] == ["coin let go, 12 ft", "coin kept on, 12.01 ft"]
+    assert made.stdout.count("Give a number with its unit: 10ft or 3m.") == 2
 
 
 @pytest.mark.parametrize(

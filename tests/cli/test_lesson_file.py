@@ -177,6 +177,10 @@ def test_a_file_that_is_not_text_is_refused(tmp_path: Path) -> None:
         ("coin_kept_on 6 ft (2).MOV", "coin kept on", 6),
         ("Gate 8.5feet-03.mp4", "Gate", 8.5),
         ("drill2-10ft.mp4", "drill2", 10),
+        ("coin-let-go-3m-1.mp4", "coin let go", 9.84),
+        ("coin-let-go-3 M (2).mov", "coin let go", 9.84),
+        ("gate_2,5m-1.mp4", "gate", 8.2),
+        ("gate-250cm.mp4", "gate", 8.2),
     ],
 )
 def test_a_clip_name_tells_the_condition_and_the_putt(name: str, words: str, feet: float) -> None:
@@ -190,6 +194,11 @@ def test_a_name_that_tells_nothing_is_left_for_asking() -> None:
     grown = with_clip(found.conditions, "IMG_4711.MOV", "coin let go", 12.0)
     assert grown[0].clips == ("coin-let-go-12ft-1.mp4", "IMG_4711.MOV")
     assert len(with_clip(grown, "x.mp4", "coin let go", 6.0)) == 2
+
+
+def test_a_number_that_is_no_putts_length_is_left_for_asking() -> None:
+    names = ["IMG_4711m.MOV", "coin-let-go-500ft-1.mp4", "coin-let-go-3mm-1.mp4"]
+    assert sort_by_name(names).unsorted == tuple(names)
 
 
 def test_takes_are_in_order_of_their_number(tmp_path: Path) -> None:
