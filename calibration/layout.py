@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
+from functools import partial
 from types import MappingProxyType
+from typing import Any
 
 import cv2
 import numpy as np
@@ -47,6 +49,11 @@ class TagLayout:
     def __post_init__(self) -> None:
         frozen = {tag_id: frozen_array(corners) for tag_id, corners in self.corners.items()}
         object.__setattr__(self, "corners", MappingProxyType(frozen))
+
+    def __reduce__(self) -> tuple[Any, ...]:
+        """Let it be sent to another process, which its read-only mapping cannot be."""
+        values = {each.name: getattr(self, each.name) for each in fields(self)}
+        return partial(TagLayout, **values | {"corners": dict(self.corners)}), ()
 
     @property
     def ids(self) -> tuple[int, ...]:

@@ -10,11 +10,9 @@ from typing import Literal
 import numpy as np
 
 from pennyfall.calibration.layout import TagLayout
-from pennyfall.calibration.lens import Lens
+from pennyfall.cli.settings import Settings
 from pennyfall.kinematics.values import FloatArray
-from pennyfall.tracker.boxes import Box
 from pennyfall.tracker.clip import Clip
-from pennyfall.tracker.dot_colour import WantedColour
 from pennyfall.tracker.following import ClipFollower, Followed
 from pennyfall.tracker.mirrored import sheet_is_mirrored
 
@@ -54,35 +52,32 @@ class Finding:
     """What to change; empty when nothing needs to."""
 
 
-def check_clip(
-    path: Path,
-    tags: TagLayout,
-    *,
-    lens: Lens | None = None,
-    box: Box | None = None,
-    dot: WantedColour | Box | None = None,
-) -> tuple[Finding, ...]:
+def check_clip(path: Path, settings: Settings) -> tuple[Finding, ...]:
     """Look a clip over within a few seconds.
 
     Parameters
     ----------
     path : Path
         The video file.
-    tags : TagLayout
-        The printed tags.
-    lens : Lens, optional
-        Calibrated lens.
-    box, dot : optional
-        What is followed on the head in place of a tag; see `ClipFollower`.
+    settings : Settings
+        What is stated beside the clip, as for measuring it.
 
     Raises
     ------
     CannotMeasure
-        When the clip cannot be read as a video, or a box holds nothing to follow.
+        When the clip cannot be read as a video, a stated rate or lens cannot be its own, or a box holds
+        nothing to follow.
 
     """
-    clip = Clip(path)
-    follower = ClipFollower(tags, lens=lens, pixel_aspect=clip.header.pixel_aspect, box=box, dot=dot)
+    clip = Clip(path, recorded_at_hz=settings.recorded_at_hz)
+    tags, tagged = settings.tags, settings.method == "tag"
+    follower = ClipFollower(
+        tags,
+        lens=settings.lens,
+        pixel_aspect=clip.header.pixel_aspect,
+        box=settings.box,
+        dot=settings.dot,
+    )
     started = time.monotonic()
     size = (1, 1)
     whole = True
@@ -95,10 +90,10 @@ def check_clip(
     followed = follower.result()
     rate_hz = 1.0 / float(np.mean(np.diff(clip.times_s)))
     mirrored = followed.pose is None and sheet_is_mirrored(Clip(path), tags)
-    tagged = box is None and dot is None
     scaled = tagged and followed.head_ever_seen
     findings = [_rate(rate_hz), _sheet(followed, mirrored=mirrored, scaled=scaled)]
-    findings.append(_head(followed, tags) if tagged else _mark(followed, "Dot" if box is None else "Patch"))
+    mark = "Dot" if settings.method == "dot" else "Patch"
+    findings.append(_head(followed, tags) if tagged else _mark(followed, mark))
     if scaled:
         findings.append(_smear(followed, tags))
     if followed.head_ever_seen:

@@ -12,8 +12,8 @@ from pennyfall.cli.coin_memory import KeptFriction, load_frictions, save_frictio
 from pennyfall.cli.coin_prediction import CoinPrediction, CoinSetup, predict_coin
 from pennyfall.cli.document import load_measurement, save_measurement, write_whole
 from pennyfall.cli.measure import measure_clip
-from pennyfall.cli.measure_options import MeasureOptions
 from pennyfall.cli.report.coin_table import coin_table
+from pennyfall.cli.settings import Settings
 from pennyfall.kinematics.errors import CannotMeasure
 from pennyfall.kinematics.friction_inference import ObservedCoin
 from pennyfall.kinematics.values import Estimate, Measurement, StrokeMeasures
@@ -38,7 +38,7 @@ class CoinOutputs:
 def tell_coin(
     source: Path,
     setup: CoinSetup,
-    options: MeasureOptions,
+    settings: Settings,
     outputs: CoinOutputs,
     *,
     number: int | None,
@@ -55,13 +55,13 @@ def tell_coin(
     """
     _refuse_outputs(outputs)
     typed = _typed(landed_cm)
-    measurement, clip = _measured(source, options, find_coin=find_coin)
+    measurement, clip = _measured(source, settings, find_coin=find_coin)
     chosen = _chosen(measurement, number, one=typed is not None or find_coin)
     predictions = []
     for stroke in chosen:
         observed = typed
         if find_coin and clip is not None:
-            observed = _found(source, clip, stroke, setup, typed, options.recorded_at_hz)
+            observed = _found(source, clip, stroke, setup, typed, settings.recorded_at_hz)
         predictions.append(predict_coin(stroke, setup, observed))
     for prediction in predictions:
         typer.echo(coin_table(prediction))
@@ -86,9 +86,7 @@ def _typed(landed_cm: float | None) -> ObservedCoin | None:
     return ObservedCoin(leave_s=Estimate.missing(), landing_x_m=Estimate(landed_cm / 100, TYPED_SD_M))
 
 
-def _measured(
-    source: Path, options: MeasureOptions, *, find_coin: bool
-) -> tuple[Measurement, ClipResult | None]:
+def _measured(source: Path, settings: Settings, *, find_coin: bool) -> tuple[Measurement, ClipResult | None]:
     if source.suffix.lower() == ".json":
         if find_coin:
             raise CannotMeasure(
@@ -99,7 +97,7 @@ def _measured(
     from pennyfall.cli.console import progress_bar
 
     with progress_bar(source.name) as advance:
-        result = measure_clip(source, options, progress=advance)
+        result = measure_clip(source, settings, progress=advance)
     return result.measurement, result
 
 

@@ -15,9 +15,9 @@ from pennyfall.cli.clip_time import (
     slow_motion_instead,
     with_time_facts,
 )
-from pennyfall.cli.measure_options import MeasureOptions
 from pennyfall.cli.no_sheet import with_unknown_size, without_sheet_cautions
 from pennyfall.cli.refusals import cut_off_instead
+from pennyfall.cli.settings import Settings
 from pennyfall.kinematics.errors import CannotMeasure
 from pennyfall.kinematics.friction import published_friction
 from pennyfall.kinematics.loose_object import loose_object_band
@@ -29,7 +29,7 @@ from pennyfall.tracker.placing import PlacedHead, place_head
 from pennyfall.tracker.stroke_measurement import measure_strokes
 
 
-def measure_followed(clip: Clip, followed: Followed, options: MeasureOptions) -> ClipResult:
+def measure_followed(clip: Clip, followed: Followed, settings: Settings) -> ClipResult:
     """Measure the strokes of a clip that was followed to its end.
 
     Parameters
@@ -38,7 +38,7 @@ def measure_followed(clip: Clip, followed: Followed, options: MeasureOptions) ->
         The clip, all of its frames read.
     followed : Followed
         What was seen in them, with a posed camera.
-    options : MeasureOptions
+    settings : Settings
         What the coach told beside the clip.
 
     Raises
@@ -48,10 +48,10 @@ def measure_followed(clip: Clip, followed: Followed, options: MeasureOptions) ->
 
     """
     name = clip.header.path.name
-    followed, repeated = on_true_times(followed, clip, options.readout_s)
-    sizes = options.tag_sizes if followed.sheet is not None else None
-    placed = place_head(followed, stated_height=options.stated_height, tag_sizes=sizes)
-    if followed.sheet is None and options.tag_sizes is not None:
+    followed, repeated = on_true_times(followed, clip, settings.readout_s)
+    sizes = settings.tag_sizes if followed.sheet is not None else None
+    placed = place_head(followed, stated_height=settings.stated_height, tag_sizes=sizes)
+    if followed.sheet is None and settings.tag_sizes is not None:
         placed = with_unknown_size(placed)
     refuse_two_speeds(name, clip, placed)
     try:
@@ -63,25 +63,25 @@ def measure_followed(clip: Clip, followed: Followed, options: MeasureOptions) ->
     facts = clip.facts()
     measurement = Measurement(
         clip=facts,
-        calibration=_calibration_facts(followed, placed, options),
+        calibration=_calibration_facts(followed, placed, settings),
         tracking=TrackingFacts(
-            method=options.method,
+            method=settings.method,
             frames_seen_share=float(np.mean(followed.head.seen)),
             noise_sd_m=motion.noise_sd_m,
             innovation_ratio=motion.innovation_ratio,
         ),
-        strokes=tuple(_with_loose_object(stroke, options) for stroke in motion.strokes),
+        strokes=tuple(_with_loose_object(stroke, settings) for stroke in motion.strokes),
         warnings=(
             *clip_cautions(clip),
             *framing_cautions(facts, followed),
             *sight_cautions(followed, placed),
-            *without_sheet_cautions(followed, placed, options.tags, size_stated=options.tag_sizes is None),
+            *without_sheet_cautions(followed, placed, settings.tags, size_stated=settings.tag_sizes is None),
             *motion.cautions,
         ),
     )
     return ClipResult(
         measurement=with_time_facts(
-            measurement, clip, followed, placed, readout_s=options.readout_s, repeated=repeated
+            measurement, clip, followed, placed, readout_s=settings.readout_s, repeated=repeated
         ),
         followed=followed,
         placed=placed,
@@ -89,15 +89,15 @@ def measure_followed(clip: Clip, followed: Followed, options: MeasureOptions) ->
     )
 
 
-def _calibration_facts(followed: Followed, placed: PlacedHead, options: MeasureOptions) -> CalibrationFacts:
+def _calibration_facts(followed: Followed, placed: PlacedHead, settings: Settings) -> CalibrationFacts:
     pose = followed.pose
     if pose is None:
         raise ValueError("the camera has no pose")
     x, y, z = (float(value) for value in placed.camera.centre)
-    if options.tag_height_m is not None:
+    if settings.tag_height_m is not None:
         source = "stated"
     else:
-        source = "club-file" if options.club is not None else "estimated"
+        source = "club-file" if settings.club is not None else "estimated"
     return CalibrationFacts(
         source="sheet" if followed.sheet is not None else "head-tag",
         focal_source=pose.focal_source,
@@ -111,9 +111,9 @@ def _calibration_facts(followed: Followed, placed: PlacedHead, options: MeasureO
     )
 
 
-def _with_loose_object(stroke: StrokeMeasures, options: MeasureOptions) -> StrokeMeasures:
+def _with_loose_object(stroke: StrokeMeasures, settings: Settings) -> StrokeMeasures:
     """Return the stroke with where a loose coin would leave the head."""
-    shelf = options.club.shelf if options.club is not None and options.club.shelf is not None else Shelf()
+    shelf = settings.club.shelf if settings.club is not None and settings.club.shelf is not None else Shelf()
     band = loose_object_band(
         stroke.profile,
         shelf,

@@ -8,22 +8,22 @@ from collections.abc import Callable
 from pathlib import Path
 
 from pennyfall.cli.clip_result import ClipResult
-from pennyfall.cli.measure_options import MeasureOptions
 from pennyfall.cli.refusals import refuse_mirrored, refuse_unusable
+from pennyfall.cli.settings import Settings
 from pennyfall.tracker.clip import Clip
 from pennyfall.tracker.following import follow_clip
 
 Progress = Callable[[float], None]
 
 
-def measure_clip(path: Path, options: MeasureOptions, *, progress: Progress | None = None) -> ClipResult:
+def measure_clip(path: Path, settings: Settings, *, progress: Progress | None = None) -> ClipResult:
     """Measure every stroke in a clip.
 
     Parameters
     ----------
     path : Path
         The video file.
-    options : MeasureOptions
+    settings : Settings
         What the coach told beside the clip.
     progress : callable, optional
         Called with the share done, 0 to 1.
@@ -34,7 +34,7 @@ def measure_clip(path: Path, options: MeasureOptions, *, progress: Progress | No
         When the clip cannot be read, sheet or head cannot be found, or no whole stroke is in it.
 
     """
-    clip = Clip(path, recorded_at_hz=options.recorded_at_hz)
+    clip = Clip(path, recorded_at_hz=settings.recorded_at_hz)
     promised = clip.header.frames_promised
 
     def followed_to(index: int, _time_s: float) -> None:
@@ -44,17 +44,17 @@ def measure_clip(path: Path, options: MeasureOptions, *, progress: Progress | No
             progress((index + 1) / promised if promised > index else 1.0)
 
     followed = follow_clip(
-        clip, options.tags, lens=options.lens, box=options.box, dot=options.dot, progress=followed_to
+        clip, settings.tags, lens=settings.lens, box=settings.box, dot=settings.dot, progress=followed_to
     )
     if followed.pose is None:
         from pennyfall.cli.no_sheet import by_head_tag
 
-        refuse_mirrored(path, options.tags)
-        followed = by_head_tag(followed, clip, stated_height=options.stated_height, lens=options.lens)
-    refuse_unusable(path.name, followed, method=options.method)
+        refuse_mirrored(path, settings.tags)
+        followed = by_head_tag(followed, clip, stated_height=settings.stated_height, lens=settings.lens)
+    refuse_unusable(path.name, followed, method=settings.method)
     from pennyfall.cli.from_followed import measure_followed
 
-    return measure_followed(clip, followed, options)
+    return measure_followed(clip, followed, settings)
 
 
 def _load_what_follows() -> None:

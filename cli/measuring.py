@@ -12,7 +12,7 @@ import typer
 from pennyfall.cli.clip_result import ClipResult
 from pennyfall.cli.console import progress_bar
 from pennyfall.cli.measure import measure_clip
-from pennyfall.cli.measure_options import MeasureOptions
+from pennyfall.cli.settings import Settings
 from pennyfall.kinematics.errors import CannotMeasure
 
 
@@ -59,9 +59,7 @@ class ClipOutputs:
         return base / f"{clip.stem}{ending}" if self.folders else base
 
 
-def measure_clips(
-    clips: Sequence[Path], options: MeasureOptions, outputs: ClipOutputs, *, quiet: bool
-) -> bool:
+def measure_clips(clips: Sequence[Path], settings: Settings, outputs: ClipOutputs, *, quiet: bool) -> bool:
     """Measure clips one after the other; one that cannot be measured does not stop the others.
 
     Returns
@@ -74,10 +72,10 @@ def measure_clips(
     for clip in clips:
         try:
             with progress_bar(clip.name, quiet=quiet) as advance:
-                result = measure_clip(clip, options, progress=advance)
-            _write(result, clip, options, outputs)
+                result = measure_clip(clip, settings, progress=advance)
+            _write(result, clip, settings, outputs)
         except CannotMeasure as error:
-            if _track_in_pixels(clip, options, outputs):
+            if _track_in_pixels(clip, settings, outputs):
                 measured += 1
                 typer.echo(f"{clip.name}: no sheet in it, so the track is in pixels; nothing in metres.")
                 continue
@@ -93,7 +91,7 @@ def measure_clips(
     return measured == len(clips)
 
 
-def _track_in_pixels(clip: Path, options: MeasureOptions, outputs: ClipOutputs) -> bool:
+def _track_in_pixels(clip: Path, settings: Settings, outputs: ClipOutputs) -> bool:
     """Write the plain track of a clip without a sheet, where a track is all that was asked for.
 
     That is how the follower is checked against anything of known motion: a pendulum, a falling ball.
@@ -106,16 +104,16 @@ def _track_in_pixels(clip: Path, options: MeasureOptions, outputs: ClipOutputs) 
     from pennyfall.tracker.clip import Clip
     from pennyfall.tracker.following import follow_clip
 
-    opened = Clip(clip, recorded_at_hz=options.recorded_at_hz)
-    followed = follow_clip(opened, options.tags, lens=options.lens, box=options.box, dot=options.dot)
-    followed, _ = on_true_times(followed, opened, options.readout_s)
+    opened = Clip(clip, recorded_at_hz=settings.recorded_at_hz)
+    followed = follow_clip(opened, settings.tags, lens=settings.lens, box=settings.box, dot=settings.dot)
+    followed, _ = on_true_times(followed, opened, settings.readout_s)
     if followed.pose is not None or not followed.head_ever_seen:
         return False
     write_whole(outputs.place(outputs.track, clip, ".csv"), pixel_track_csv(followed).encode())
     return True
 
 
-def _write(result: ClipResult, clip: Path, options: MeasureOptions, outputs: ClipOutputs) -> None:
+def _write(result: ClipResult, clip: Path, settings: Settings, outputs: ClipOutputs) -> None:
     from pennyfall.cli.document import save_measurement, write_whole
 
     if outputs.json is not None:
@@ -125,10 +123,10 @@ def _write(result: ClipResult, clip: Path, options: MeasureOptions, outputs: Cli
 
         write_whole(outputs.place(outputs.track, clip, ".csv"), track_csv(result).encode())
     if outputs.picture is not None:
-        _draw(result, clip, options, outputs.place(outputs.picture, clip, ".png"))
+        _draw(result, clip, settings, outputs.place(outputs.picture, clip, ".png"))
 
 
-def _draw(result: ClipResult, clip: Path, options: MeasureOptions, path: Path) -> None:
+def _draw(result: ClipResult, clip: Path, settings: Settings, path: Path) -> None:
     """Draw every stroke; the second and later ones get a number in their file's name."""
     from pennyfall.cli.document import write_whole
     from pennyfall.cli.report.clip_overlay import HeadPath
@@ -139,7 +137,7 @@ def _draw(result: ClipResult, clip: Path, options: MeasureOptions, path: Path) -
     pixel = result.followed.head
     way = HeadPath(time_s=pixel.time_s, u_px=pixel.centre_px[:, 0], v_px=pixel.centre_px[:, 1])
     strokes = result.measurement.strokes
-    again = Clip(clip, recorded_at_hz=options.recorded_at_hz)
+    again = Clip(clip, recorded_at_hz=settings.recorded_at_hz)
     frames = moment_frames(again.frames(), strokes, way)
     for stroke, moments in zip(strokes, frames, strict=True):
         name = path if stroke.number == 1 else path.with_stem(f"{path.stem}-{stroke.number}")

@@ -1,4 +1,4 @@
-"""Measuring options from what a person types: millimetres to metres, files to values, once."""
+"""Settings from what a person typed or a lesson file says: millimetres to metres, files to values, once."""
 
 from __future__ import annotations
 
@@ -8,7 +8,7 @@ from pennyfall.calibration.club import load_club
 from pennyfall.calibration.layout import STANDARD_SHEET
 from pennyfall.calibration.layout_file import load_layout
 from pennyfall.calibration.lens import load_lens
-from pennyfall.cli.measure_options import MeasureOptions
+from pennyfall.cli.settings import Settings
 from pennyfall.kinematics.errors import CannotMeasure
 from pennyfall.kinematics.values import Estimate
 from pennyfall.tracker.boxes import Box
@@ -27,7 +27,7 @@ LONGEST_READOUT_MS = 60.0
 """The slowest phone of a published table needs 57.84 ms (kalibr documentation, rolling-shutter table)."""
 
 
-def measure_options(
+def settings_from(
     *,
     club: Path | None = None,
     tag_height_mm: float | None = None,
@@ -38,8 +38,8 @@ def measure_options(
     box: str | None = None,
     dot: str | None = None,
     readout_ms: float | None = None,
-) -> MeasureOptions:
-    """Return the measuring options that a coach's words and files stand for.
+) -> Settings:
+    """Return the settings that a coach's words and files stand for.
 
     Raises
     ------
@@ -57,22 +57,22 @@ def measure_options(
     if recorded_at_hz is not None and not low <= recorded_at_hz <= high:
         raise CannotMeasure(
             f"No phone records {recorded_at_hz:g} frames/s.",
-            fix="State the camera's slow-motion setting, such as --recorded-at 240.",
+            fix="State the camera's slow-motion setting in frames/s, such as 240.",
         )
     if readout_ms is not None and not 0 <= readout_ms <= LONGEST_READOUT_MS:
         raise CannotMeasure(
             f"No camera reads a picture out in {readout_ms:g} ms.",
-            fix="State the time from the picture's first row to its last, in ms, such as --readout-ms 4.",
+            fix="State the time from the picture's first row to its last, in ms, such as 4.",
         )
     if box is not None and dot is not None:
         raise CannotMeasure(
-            "Both --box and --dot are given: only one thing is followed on the head.",
+            "Both a box and a dot are given: only one thing is followed on the head.",
             fix="Leave one of them out.",
         )
     tags = load_layout(layout) if layout is not None else STANDARD_SHEET
     if ruler_mm is not None:
         tags = tags.scaled(ruler_mm / 100.0)
-    return MeasureOptions(
+    return Settings(
         club=load_club(club) if club is not None else None,
         tag_height_m=Estimate(tag_height_mm / 1e3, RULER_SD_M) if tag_height_mm is not None else None,
         layout=tags,

@@ -79,7 +79,7 @@ def coin(
     from pennyfall.cli.coin_memory import kept_name
     from pennyfall.cli.coin_options import coin_setup
     from pennyfall.cli.coin_session import CoinOutputs, tell_coin
-    from pennyfall.cli.options import measure_options
+    from pennyfall.cli.options import settings_from
 
     kept = kept_name(club.stem if club is not None else "any putter", coin_name)
     setup = coin_setup(
@@ -96,7 +96,7 @@ def coin(
         wall_mm=wall,
         from_tag_mm=from_tag,
     )
-    options = measure_options(
+    settings = settings_from(
         club=club,
         tag_height_mm=tag_height,
         lens=lens,
@@ -108,4 +108,4 @@ def coin(
         dot=dot,
     )
     outputs = CoinOutputs(picture=picture, json=json, frictions=frictions, kept_as=kept)
-    tell_coin(source, setup, options, outputs, number=stroke, landed_cm=coin_landed, find_coin=find_coin)
+    tell_coin(source, setup, settings, outputs, number=stroke, landed_cm=coin_landed, find_coin=find_coin)

@@ -25,8 +25,8 @@ def demo(
     and the size of the head tag are given, as a ruler would give them.
     """
     from pennyfall.cli.measure import measure_clip
-    from pennyfall.cli.measure_options import MeasureOptions
     from pennyfall.cli.report.truth_table import compare, truth_table
+    from pennyfall.cli.settings import Settings
     from pennyfall.demo_clips.clips import shipped_clips
     from pennyfall.demo_clips.truth import load_truth
 
@@ -45,7 +45,7 @@ def demo(
         truth = load_truth(clip.truth)
         try:
             with progress_bar(clip.name, quiet=quiet) as advance:
-                result = measure_clip(clip.path, MeasureOptions(club=_club(truth)), progress=advance)
+                result = measure_clip(clip.path, Settings(club=_club(truth)), progress=advance)
         except CannotMeasure as error:  # told at the end, so that the other clips are still seen
             refused.append(f"{clip.name}: {error.message}")
             continue

@@ -46,9 +46,9 @@ def measure(
 ) -> None:
     """Measure the strokes in one or more clips: table, and on request measurement file, track and picture."""
     from pennyfall.cli.measuring import ClipOutputs, measure_clips
-    from pennyfall.cli.options import measure_options
+    from pennyfall.cli.options import settings_from
 
-    options = measure_options(
+    settings = settings_from(
         club=club,
         tag_height_mm=tag_height,
         lens=lens,
@@ -60,5 +60,5 @@ def measure(
         dot=dot,
     )
     outputs = ClipOutputs.named(json=json, track=track, picture=picture, clips=clips)
-    if not measure_clips(clips, options, outputs, quiet=quiet):
+    if not measure_clips(clips, settings, outputs, quiet=quiet):
         raise typer.Exit(2)

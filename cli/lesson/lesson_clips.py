@@ -2,29 +2,28 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from functools import partial
 from importlib.metadata import version
 from pathlib import Path
 
 from pennyfall.cli.document import load_measurement
-from pennyfall.cli.lesson.lesson_file import Lesson
+from pennyfall.cli.lesson.lesson_file import FILE_KEYS, SETTINGS_KEYS, Lesson
 from pennyfall.cli.lesson.lesson_result import LessonResult
 from pennyfall.cli.lesson.measured_files import (
     MeasuredClip,
-    Settings,
+    MeasuredWith,
     annotated_path,
     measurement_path,
     track_path,
 )
 from pennyfall.cli.lesson.measuring import MeasureClip
 from pennyfall.cli.measure import measure_clip
-from pennyfall.cli.measure_options import MeasureOptions
-from pennyfall.cli.options import measure_options
+from pennyfall.cli.options import settings_from
 from pennyfall.cli.report.annotate import Look, annotate_stroke, head_path, shown_from_s
 from pennyfall.cli.report.clip_overlay import HeadPath
 from pennyfall.cli.report.lesson_drawings import stroke_id
 from pennyfall.cli.report.lesson_page import Film
+from pennyfall.cli.settings import Settings
 from pennyfall.cli.track_file import track_csv
 from pennyfall.kinematics.errors import CannotMeasure
 
@@ -33,7 +32,7 @@ PAGE_LOOK = Look(height_px=360, slow=4.0, strip=False, quality=28)
 its own acceleration curve."""
 
 
-def lesson_measuring(folder: Path, lesson: Lesson) -> tuple[MeasureClip, Settings]:
+def lesson_measuring(folder: Path, lesson: Lesson) -> tuple[MeasureClip, MeasuredWith]:
     """Return the function that measures the lesson's clips, and what its results depend on.
 
     Raises
@@ -42,19 +41,19 @@ def lesson_measuring(folder: Path, lesson: Lesson) -> tuple[MeasureClip, Setting
         When a file the lesson names cannot be used.
 
     """
-    named = {key: getattr(lesson, key) for key in ("club", "lens", "layout")}
-    paths = {key: folder / name for key, name in named.items() if name is not None}
-    _options(paths, lesson.tag_height_mm)  # what is wrong with a file is said here
+    stated = {key: getattr(lesson, key) for key in SETTINGS_KEYS}
+    paths = {key: folder / stated[key] for key in FILE_KEYS if stated[key] is not None}
+    settings = settings_from(**stated | paths)
     contents = {key: path.read_text(encoding="utf-8") for key, path in paths.items()}
-    settings = Settings(
-        options={**contents, "tag_height_mm": lesson.tag_height_mm}, version=version("pennyfall")
-    )
-    return partial(measure_with_track, paths, lesson.tag_height_mm), settings
+    said = {key: value for key, value in stated.items() if value is not None}
+    # the tag's height stands there stated or not, as it always has: what is measured stays measured
+    options = {"tag_height_mm": None, **said, **contents}
+    return partial(measure_with_track, settings), MeasuredWith(options=options, version=version("pennyfall"))
 
 
-def measure_with_track(files: Mapping[str, Path], tag_height_mm: float | None, path: Path) -> MeasuredClip:
-    """Measure one clip; the options are read here, in the process that uses them."""
-    result = measure_clip(path, _options(files, tag_height_mm))
+def measure_with_track(settings: Settings, path: Path) -> MeasuredClip:
+    """Measure one clip and write its track down."""
+    result = measure_clip(path, settings)
     return MeasuredClip(measurement=result.measurement, track_csv=track_csv(result))
 
 
@@ -105,12 +104,3 @@ def films(folder: Path, result: LessonResult) -> dict[str, Film]:
 def kept_path(folder: Path, clip: str) -> HeadPath:
     """Return where the head of a measured clip is in its picture."""
     return head_path(track_path(folder, clip).read_text(encoding="utf-8"))
-
-
-def _options(files: Mapping[str, Path], tag_height_mm: float | None) -> MeasureOptions:
-    return measure_options(
-        club=files.get("club"),
-        lens=files.get("lens"),
-        layout=files.get("layout"),
-        tag_height_mm=tag_height_mm,
-    )

@@ -21,8 +21,22 @@ GREEN_SPEEDS_FT = (2.0, 20.0)
 
 Hand = Literal["right", "left"]
 
-_FILE_KEYS = ("club", "lens", "layout")
-_LESSON_KEYS = {"student", "date", "hand", "green_speed_ft", "tag_height_mm", "condition", *_FILE_KEYS}
+FILE_KEYS = ("club", "lens", "layout")
+SETTINGS_KEYS = {
+    "club": ('"club.toml"', "the putter, from: pennyfall club new"),
+    "lens": ('"lens.json"', "the camera, from: pennyfall lens"),
+    "layout": ('"layout.json"', "tags of your own instead of the printed sheet"),
+    "tag_height_mm": ("28.0", "floor to the head tag at address, without a club file"),
+    "ruler_mm": ("97.3", "what the sheet's 100 mm check ruler measures"),
+    "recorded_at_hz": ("240.0", "true frame rate of slow-motion clips that do not say it"),
+    "dot": ('"green"', "a dot on the head instead of a tag: its colour, #rrggbb or a box x,y,w,h"),
+    "box": ('"610,402,30,20"', "a patch of the head instead: x,y,w,h on every clip's first frame, px"),
+    "readout_ms": ("8.0", "time in which the camera reads out a picture, first row to last"),
+}
+"""What may be stated of all clips of a lesson, as `settings_from` takes it: an example and what it is."""
+
+_NUMBER_UNITS = {"mm": "mm", "hz": "frames/s", "ms": "ms"}
+_LESSON_KEYS = {"student", "date", "hand", "green_speed_ft", "condition", *SETTINGS_KEYS}
 _CONDITION_KEYS = {"name", "putt_ft", "clips", "hand", "green_speed_ft"}
 
 
@@ -60,6 +74,16 @@ class Lesson:
     """The tag layout's path, relative to the lesson's folder."""
     tag_height_mm: float | None = None
     """Height of the head tag above the floor at address, where there is no club file [mm]."""
+    ruler_mm: float | None = None
+    """What the sheet's 100 mm check ruler measures [mm]."""
+    recorded_at_hz: float | None = None
+    """True frame rate of clips re-timed to slow motion [Hz]."""
+    dot: str | None = None
+    """A dot on the head, by its colour or by a box around it, followed in place of the tag."""
+    box: str | None = None
+    """A patch of the head on every clip's first frame, followed in place of the tag."""
+    readout_ms: float | None = None
+    """Time in which the camera reads out a picture, first row to last [ms]."""
 
     @property
     def clips(self) -> tuple[str, ...]:
@@ -127,10 +151,7 @@ def parse_lesson(text: str) -> Lesson:
         hand=_hand(document, places),
         green_speed_ft=_number(document, "green_speed_ft", GREEN_SPEEDS_FT, places),
         conditions=tuple(_condition(row, places, index) for index, row in enumerate(rows)),
-        club=_optional_word(document, "club", places),
-        lens=_optional_word(document, "lens", places),
-        layout=_optional_word(document, "layout", places),
-        tag_height_mm=_tag_height(document, places),
+        **{key: _setting(document, key, places) for key in SETTINGS_KEYS},
     )
     _refuse_repeats(lesson)
     return lesson
@@ -154,10 +175,11 @@ def lesson_text(lesson: Lesson) -> str:
         f'hand = "{lesson.hand}"  # "right" or "left"',
         f"green_speed_ft = {lesson.green_speed_ft!r}  # Stimpmeter reading",
     ]
-    named = {key: getattr(lesson, key) for key in _FILE_KEYS}
-    lines += [f"{key} = {_quoted(value)}" for key, value in named.items() if value is not None]
-    if lesson.tag_height_mm is not None:
-        lines.append(f"tag_height_mm = {lesson.tag_height_mm!r}")
+    lines += ["", "# Where one of these holds for every clip, take its # away and put in your own value:"]
+    for key, (example, meaning) in SETTINGS_KEYS.items():
+        value = getattr(lesson, key)
+        stated = _quoted(value) if isinstance(value, str) else repr(value)
+        lines.append(f"# {key} = {example}  # {meaning}" if value is None else f"{key} = {stated}")
     for condition in lesson.conditions:
         lines += [
             "",
@@ -245,18 +267,17 @@ def _word(
     _wrong(f"'{key}' is missing{_in_condition(condition)}", f'Add {key} = "...": {wanted}.')
 
 
-def _optional_word(row: Mapping[str, Any], key: str, places: _Places) -> str | None:
-    return _word(row, key, places, "a file name") if key in row else None
-
-
-def _tag_height(document: Mapping[str, Any], places: _Places) -> float | None:
-    value = document.get("tag_height_mm")
-    if value is None or (isinstance(value, (int, float)) and not isinstance(value, bool)):
+def _setting(document: Mapping[str, Any], key: str, places: _Places) -> Any:  # noqa: ANN401 - number or text
+    """Return a setting, None where the lesson states none; whether it is possible is for `settings_from`."""
+    unit = _NUMBER_UNITS.get(key.rpartition("_")[2])
+    if key not in document:
+        return None
+    if unit is None:
+        return _word(document, key, places, "a file name" if key in FILE_KEYS else SETTINGS_KEYS[key][1])
+    value = document[key]
+    if isinstance(value, (int, float)) and not isinstance(value, bool):
         return value
-    _wrong(
-        f"'tag_height_mm'{places.of_key('tag_height_mm', None)} is {value!r}",
-        "Give the height in mm, without quotes.",
-    )
+    _wrong(f"'{key}'{places.of_key(key, None)} is {value!r}", f"Give a number of {unit}, without quotes.")
 
 
 def _number(

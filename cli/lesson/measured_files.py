@@ -39,7 +39,7 @@ class RefusedClip:
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
-class Settings:
+class MeasuredWith:
     """Everything besides the clip's content that its measurement depends on."""
 
     options: Mapping[str, Any]

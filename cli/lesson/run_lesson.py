@@ -9,8 +9,8 @@ from pennyfall.cli.lesson.lesson_file import Lesson
 from pennyfall.cli.lesson.lesson_result import LessonResult, gather
 from pennyfall.cli.lesson.measured_files import (
     MEASURED_FOLDER,
+    MeasuredWith,
     RefusedClip,
-    Settings,
     find_measured,
     sweep_unfinished,
 )
@@ -29,7 +29,7 @@ def measure_lesson(
     *,
     measure: MeasureClip,
     finish: FinishClip,
-    settings: Settings,
+    measured_with: MeasuredWith,
     processes: int | None = None,
     progress: Progress = lambda _clip, _done, _all: None,
 ) -> LessonResult:
@@ -46,7 +46,7 @@ def measure_lesson(
         What its lesson file says.
     measure, finish : callables
         Measure one clip; make what else is derived from it.
-    settings : Settings
+    measured_with : MeasuredWith
         What the measurement depends on besides the clip.
     processes : int, optional
         Clips measured at once; default: one a core.
@@ -61,7 +61,7 @@ def measure_lesson(
     """
     _make_measured_folder(folder)
     sweep_unfinished(folder)
-    prints = {clip: settings.fingerprint(digest) for clip, digest in _hash_clips(folder, lesson).items()}
+    prints = {clip: measured_with.fingerprint(digest) for clip, digest in _hash_clips(folder, lesson).items()}
     results = {clip: find_measured(folder, clip, prints[clip]) for clip in lesson.clips}
     tasks = [
         ClipTask(folder=folder, clip=clip, fingerprint=prints[clip], measure=measure, finish=finish)

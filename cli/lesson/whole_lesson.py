@@ -13,14 +13,14 @@ from pennyfall.cli.lesson.folder_lock import folder_lock
 from pennyfall.cli.lesson.lesson_clips import annotate_clip, films, lesson_measuring
 from pennyfall.cli.lesson.lesson_file import Lesson, read_lesson
 from pennyfall.cli.lesson.lesson_result import LessonResult
-from pennyfall.cli.lesson.measured_files import REPORT_FILE, Settings
+from pennyfall.cli.lesson.measured_files import REPORT_FILE, MeasuredWith
 from pennyfall.cli.lesson.measuring import FinishClip, MeasureClip
 from pennyfall.cli.lesson.own_rules import bands_of, rules_of
 from pennyfall.cli.lesson.reading import LessonReading, read_lesson_result
 from pennyfall.cli.lesson.run_lesson import Progress, measure_lesson
 from pennyfall.cli.report.lesson_page import lesson_page
 
-Measuring = Callable[[Path, Lesson], tuple[MeasureClip, Settings]]
+Measuring = Callable[[Path, Lesson], tuple[MeasureClip, MeasuredWith]]
 
 
 @dataclass(frozen=True, kw_only=True, slots=True, eq=False)
@@ -72,7 +72,7 @@ def run_lesson(
     with folder_lock(folder):
         lesson = read_lesson(folder)
         rules, bands = rules_of(folder), bands_of(folder)
-        measure, settings = measuring(folder, lesson)
+        measure, measured_with = measuring(folder, lesson)
         # Opened first: what is wrong with rules or database is said before minutes of measuring, not after.
         with open_history(database) if database is not None else nullcontext():
             pass
@@ -81,7 +81,7 @@ def run_lesson(
             lesson,
             measure=measure,
             finish=finish,
-            settings=settings,
+            measured_with=measured_with,
             processes=processes,
             progress=progress,
         )

@@ -44,7 +44,7 @@ class OtherLayout(PdfPages):
         super().__init__(filename, **others)
 
     def close(self) -> None:
-        super().close()
+        super().close()  # type: ignore[no-untyped-call]
         pdf = self.written.getvalue().replace(b"<< /Type /Catalog", b"<</Type  /Catalog")
         self.written.seek(0)
         self.written.write(pdf)

@@ -19,12 +19,12 @@ from pathlib import Path
 import numpy as np
 
 from pennyfall.cli.lesson.lesson_file import Condition, Lesson, write_lesson
-from pennyfall.cli.lesson.measured_files import MeasuredClip, Settings
+from pennyfall.cli.lesson.measured_files import MeasuredClip, MeasuredWith
 from pennyfall.kinematics.errors import CannotMeasure
 from pennyfall.kinematics.values import Estimate, LooseObjectBand, Measurement, Profile, StrokeMeasures
 from tests.cli.synthetic import measurement
 
-SETTINGS = Settings(options={"by": "test"}, version="1")
+MEASURED_WITH = MeasuredWith(options={"by": "test"}, version="1")
 SHAPES: Mapping[str, tuple[float, ...]] = {
     "let go": (2.1, 2.9, 2.95, 2.85, 1.4, 0.1),  # high from the top, near zero at impact
     "kept on": (1.9, 1.95, 2.0, 2.2, 2.7, 2.75),  # still rising at impact

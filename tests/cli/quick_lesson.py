@@ -9,15 +9,15 @@ import sys
 from pathlib import Path
 
 from pennyfall.cli.lesson.lesson_file import Lesson
-from pennyfall.cli.lesson.measured_files import MeasuredClip, Settings, annotated_path
+from pennyfall.cli.lesson.measured_files import MeasuredClip, MeasuredWith, annotated_path
 from pennyfall.cli.lesson.measuring import MeasureClip
 from pennyfall.cli.lesson.whole_lesson import LessonRun, run_lesson
-from tests.cli.lesson_strokes import SETTINGS, measure_quickly
+from tests.cli.lesson_strokes import MEASURED_WITH, measure_quickly
 
 
-def quick_measuring(folder: Path, lesson: Lesson) -> tuple[MeasureClip, Settings]:
+def quick_measuring(folder: Path, lesson: Lesson) -> tuple[MeasureClip, MeasuredWith]:
     """Return how the made-up clips are measured."""
-    return measure_quickly, SETTINGS
+    return measure_quickly, MEASURED_WITH
 
 
 def finish_quickly(folder: Path, clip: str, measured: MeasuredClip) -> None:

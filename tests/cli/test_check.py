@@ -12,11 +12,11 @@ import pytest
 from typer.testing import CliRunner
 
 from pennyfall.calibration.attitude import projection_gradient, tag_axes
-from pennyfall.calibration.layout import STANDARD_SHEET
 from pennyfall.calibration.pose import Pose, solve_pose
 from pennyfall.cli import check as check_module
 from pennyfall.cli.app import app
 from pennyfall.cli.check import Finding, check_clip, usable
+from pennyfall.cli.settings import Settings
 from pennyfall.demo_clips.clips import DemoClip, shipped_clips
 from pennyfall.kinematics.tracks import BallTrack
 from pennyfall.kinematics.values import FloatArray
@@ -109,7 +109,7 @@ def looked_over(monkeypatch: pytest.MonkeyPatch) -> Look:
             header = type("Header", (), {"pixel_aspect": 1.0})
             times_s: FloatArray = np.arange(12) / rate_hz
 
-            def __init__(self, _path: Path) -> None:
+            def __init__(self, _path: Path, **_stated: object) -> None:
                 pass
 
             def frames(self) -> Iterator[object]:
@@ -129,7 +129,7 @@ def looked_over(monkeypatch: pytest.MonkeyPatch) -> Look:
         monkeypatch.setattr(check_module, "Clip", Frames)
         monkeypatch.setattr(check_module, "ClipFollower", Watcher)
         monkeypatch.setattr(check_module, "sheet_is_mirrored", lambda *_: False)
-        return {one.what: one for one in check_clip(Path("larch.mp4"), STANDARD_SHEET, dot=dot)}
+        return {one.what: one for one in check_clip(Path("larch.mp4"), Settings(dot=dot))}
 
     return look
 

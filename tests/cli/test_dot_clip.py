@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 
 from pennyfall.cli.measure import measure_clip
-from pennyfall.cli.options import measure_options
+from pennyfall.cli.options import settings_from
 from pennyfall.cli.report.truth_table import compare
 from pennyfall.demo_clips.larch import PLAIN_60
 from pennyfall.demo_clips.record import render_clip, truth_path
@@ -42,7 +42,7 @@ def test_a_stroke_told_by_a_dot_holds_its_truth(
     render_clip(scene, clip)
     truth = load_truth(truth_path(clip))
     height_mm = 1e3 * scene.putter.tag_height_m
-    result = measure_clip(clip, measure_options(dot=name, tag_height_mm=height_mm))
+    result = measure_clip(clip, settings_from(dot=name, tag_height_mm=height_mm))
     measurement = result.measurement
     assert measurement.tracking.method == "dot"
     assert measurement.tracking.frames_seen_share > 0.95

@@ -31,7 +31,7 @@ from pennyfall.cli.lesson.lesson_result import LessonResult
 from pennyfall.cli.lesson.run_lesson import measure_lesson
 from pennyfall.kinematics.errors import CannotMeasure
 from pennyfall.kinematics.values import Estimate, StrokeMeasures
-from tests.cli.lesson_strokes import SETTINGS, finish_nothing, lesson_folder, measure_quickly
+from tests.cli.lesson_strokes import MEASURED_WITH, finish_nothing, lesson_folder, measure_quickly
 
 
 def lesson(
@@ -43,7 +43,7 @@ def lesson(
         read_lesson(folder),
         measure=measure_quickly,
         finish=finish_nothing,
-        settings=SETTINGS,
+        measured_with=MEASURED_WITH,
         processes=1,
     )
 

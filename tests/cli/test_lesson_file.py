@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import datetime as dt
+import inspect
+import re
 from pathlib import Path
 
 import pytest
@@ -18,6 +20,7 @@ from pennyfall.cli.lesson.lesson_file import (
     write_lesson,
 )
 from pennyfall.cli.lesson.new_lesson import clips_in, sort_by_name, with_clip
+from pennyfall.cli.options import settings_from
 from pennyfall.kinematics.errors import CannotMeasure
 
 GOOD = """\
@@ -53,6 +56,28 @@ def test_a_lesson_written_by_hand_is_read_as_written() -> None:
     assert lesson.clips == ("a.mp4", "b.mp4", "c.mp4")
 
 
+def test_a_lesson_states_what_a_measurement_may_be_told() -> None:
+    stated = """\
+club = "club.toml"
+ruler_mm = 97.3
+recorded_at_hz = 240
+dot = "green"
+box = "610,402,30,20"
+readout_ms = 8
+"""
+    lesson = parse_lesson(stated + GOOD)
+    assert (lesson.club, lesson.ruler_mm, lesson.recorded_at_hz) == ("club.toml", 97.3, 240)
+    assert (lesson.dot, lesson.box, lesson.readout_ms) == ("green", "610,402,30,20", 8)
+
+
+def test_every_setting_a_lesson_leaves_out_stands_in_its_file_as_an_example_to_take(tmp_path: Path) -> None:
+    text = lesson_text(parse_lesson(GOOD))
+    taken = re.sub(r"^# (?=\w+ = )", "", text, flags=re.MULTILINE)
+    lesson = parse_lesson(taken)
+    for key in inspect.signature(settings_from).parameters:
+        assert getattr(lesson, key) is not None, key
+
+
 def test_a_byte_order_mark_and_windows_line_ends_do_no_harm(tmp_path: Path) -> None:
     for clip in "abc":
         (tmp_path / f"{clip}.mp4").touch()
@@ -74,6 +99,8 @@ words = st.text(st.characters(exclude_categories=("C", "Zl", "Zp", "Zs")), min_s
     names=st.lists(words, min_size=1, max_size=4, unique=True),
     putt_ft=st.floats(0.5, 150),
     clips=st.lists(words, min_size=4, max_size=4, unique=True),
+    ruler_mm=st.none() | st.floats(80, 125),
+    dot=st.none() | st.sampled_from(["green", "#20c040", "610,402,30,20"]),
 )
 def test_what_is_written_is_read_back_unchanged(
     student: str,
@@ -83,6 +110,8 @@ def test_what_is_written_is_read_back_unchanged(
     names: list[str],
     putt_ft: float,
     clips: list[str],
+    ruler_mm: float | None,
+    dot: str | None,
 ) -> None:
     lesson = Lesson(
         student=student,
@@ -93,6 +122,8 @@ def test_what_is_written_is_read_back_unchanged(
             Condition(name=name, putt_ft=putt_ft, clips=(clip,))
             for name, clip in zip(names, clips, strict=False)
         ),
+        ruler_mm=ruler_mm,
+        dot=dot,
     )
     assert parse_lesson(lesson_text(lesson)) == lesson
 
@@ -129,6 +160,12 @@ def test_malformed_toml_is_refused_with_line_and_column(broken: str, place: str)
         (('["c.mp4"]', '["../c.mp4"]'), "is not a plain file name"),
         (('["c.mp4"]', "[3]"), "is not a plain file name"),
         (("coin kept on", "coin let go"), "the condition 'coin let go, 12 ft' stands there twice"),
+        (('hand = "right"', 'hand = "right"\nruler_mm = "97"'), "'ruler_mm' (line 4, column 1) is '97'"),
+        (
+            ('hand = "right"', 'hand = "right"\nbox = [1, 2, 3, 4]'),
+            "'box' (line 4, column 1) is [1, 2, 3, 4]",
+        ),
+        (('hand = "right"', 'hand = "right"\ndot = " "'), "'dot' (line 4, column 1) is ' '"),
         (("green_speed_ft", "green_speed_m"), "'green_speed_m' (line 4, column 1) means nothing here"),
         (
             ('name = "coin kept on"', 'name = "x"\nhand = "left"'),

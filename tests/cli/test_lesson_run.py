@@ -10,19 +10,22 @@ import subprocess
 import sys
 from functools import partial
 from pathlib import Path
+from typing import Any
 
+import numpy as np
 import pytest
 
+from pennyfall.calibration.layout import STANDARD_SHEET
 from pennyfall.cli.lesson.folder_lock import folder_lock
 from pennyfall.cli.lesson.lesson_clips import lesson_measuring
 from pennyfall.cli.lesson.lesson_file import read_lesson
 from pennyfall.cli.lesson.lesson_result import LessonResult
-from pennyfall.cli.lesson.measured_files import MeasuredClip, Settings, measurement_path, sweep_unfinished
+from pennyfall.cli.lesson.measured_files import MeasuredClip, MeasuredWith, measurement_path, sweep_unfinished
 from pennyfall.cli.lesson.measuring import MeasureClip
 from pennyfall.cli.lesson.run_lesson import measure_lesson
 from pennyfall.kinematics.errors import CannotMeasure
 from tests.cli.lesson_strokes import (
-    SETTINGS,
+    MEASURED_WITH,
     finish_nothing,
     lesson_folder,
     measure_quickly,
@@ -39,14 +42,17 @@ def measure_and_note(notes: Path, path: Path) -> MeasuredClip:
 
 
 def run(
-    folder: Path, measure: MeasureClip = measure_quickly, settings: Settings = SETTINGS, processes: int = 1
+    folder: Path,
+    measure: MeasureClip = measure_quickly,
+    measured_with: MeasuredWith = MEASURED_WITH,
+    processes: int = 1,
 ) -> LessonResult:
     return measure_lesson(
         folder,
         read_lesson(folder),
         measure=measure,
         finish=finish_nothing,
-        settings=settings,
+        measured_with=measured_with,
         processes=processes,
     )
 
@@ -90,8 +96,8 @@ def test_other_options_or_another_version_measure_everything_again(tmp_path: Pat
     lesson = lesson_folder(folder, strokes=1)
     noting = partial(measure_and_note, notes)
     run(folder, noting)
-    run(folder, noting, Settings(options={"by": "test", "tag_height_mm": 30}, version="1"))
-    run(folder, noting, Settings(options={"by": "test", "tag_height_mm": 30}, version="2"))
+    run(folder, noting, MeasuredWith(options={"by": "test", "tag_height_mm": 30}, version="1"))
+    run(folder, noting, MeasuredWith(options={"by": "test", "tag_height_mm": 30}, version="2"))
     assert len(notes.read_text().split()) == 3 * len(lesson.clips)
 
 
@@ -232,11 +238,40 @@ def test_the_way_a_lessons_clips_are_measured_can_be_sent_to_a_process(tmp_path:
     lesson = lesson_folder(tmp_path, strokes=1)
     (tmp_path / "club.toml").write_text("tag_height_mm = 30\n")
     with_club = dataclasses.replace(lesson, club="club.toml")
-    measure, settings = lesson_measuring(tmp_path, with_club)
+    measure, measured_with = lesson_measuring(tmp_path, with_club)
     assert pickle.loads(pickle.dumps(measure))
     (tmp_path / "club.toml").write_text("tag_height_mm = 31\n")
     _, changed = lesson_measuring(tmp_path, with_club)
-    assert settings.fingerprint("clip") != changed.fingerprint("clip"), "another club file measures anew"
+    assert measured_with.fingerprint("clip") != changed.fingerprint("clip"), "another club file measures anew"
+
+
+def test_a_lesson_hands_over_whole_what_it_states(tmp_path: Path) -> None:
+    """Each setting changes what 'measured already' means, and reaches the measuring process as a value."""
+    lesson = lesson_folder(tmp_path, strokes=1)
+    stated: dict[str, Any] = {"ruler_mm": 98.0, "recorded_at_hz": 240, "dot": "green", "readout_ms": 8.0}
+    _, plain = lesson_measuring(tmp_path, lesson)
+    for key, value in stated.items():
+        _, changed = lesson_measuring(tmp_path, dataclasses.replace(lesson, **{key: value}))
+        assert changed.fingerprint("clip") != plain.fingerprint("clip"), key
+    measure, _ = lesson_measuring(tmp_path, dataclasses.replace(lesson, **stated))
+    assert isinstance(measure, partial)
+    (settings,) = pickle.loads(pickle.dumps(measure)).args
+    assert (settings.recorded_at_hz, settings.readout_s, settings.method) == (240, 0.008, "dot")
+    wanted = STANDARD_SHEET.scaled(0.98)
+    assert np.array_equal(settings.layout.corners[0], wanted.corners[0])
+    assert settings.layout.head_tag_side_m == wanted.head_tag_side_m
+
+
+def test_a_lesson_that_states_nothing_is_not_measured_anew(tmp_path: Path) -> None:
+    """What 'measured already' rests on is, for such a lesson, what it was before more could be stated."""
+    _, plain = lesson_measuring(tmp_path, lesson_folder(tmp_path, strokes=1))
+    assert plain.options == {"tag_height_mm": None}
+
+
+def test_a_box_and_a_dot_together_are_refused_before_measuring(tmp_path: Path) -> None:
+    lesson = dataclasses.replace(lesson_folder(tmp_path, strokes=1), dot="green", box="1,2,30,30")
+    with pytest.raises(CannotMeasure, match="Both a box and a dot are given"):
+        lesson_measuring(tmp_path, lesson)
 
 
 def test_a_club_file_that_is_not_there_is_said_before_measuring(tmp_path: Path) -> None:

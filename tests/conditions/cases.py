@@ -12,7 +12,7 @@ import numpy as np
 from pennyfall.calibration.camera import Camera
 from pennyfall.calibration.layout import STANDARD_SHEET, head_tag_corners
 from pennyfall.calibration.lens import Lens
-from pennyfall.cli.measure_options import MeasureOptions
+from pennyfall.cli.settings import Settings
 from pennyfall.demo_clips.putter import Putter
 from pennyfall.demo_clips.record import performance_of
 from pennyfall.demo_clips.scene import Light, Occluder, Room, Scene, Sensor, Sheet, aim_camera
@@ -43,7 +43,7 @@ class Case:
     scene: Callable[[], Scene]
     """Made only when the case runs."""
     how: Film = field(default_factory=Film)
-    options: Callable[[Scene], MeasureOptions] = lambda _scene: MeasureOptions()
+    options: Callable[[Scene], Settings] = lambda _scene: Settings()
     refused: tuple[str, str] | None = None
     """Part of the message and of the remedy where the clip must be refused."""
     cautions: frozenset[str] = frozenset()
@@ -163,7 +163,7 @@ def passing_shadow(time_s: float) -> FloatArray:
     return np.asarray(1 - 0.5 * np.exp(-0.5 * ((columns - middle) / 80.0) ** 2), dtype=np.float64)
 
 
-def with_lens(scene: Scene) -> MeasureOptions:
+def with_lens(scene: Scene) -> Settings:
     """Return the options with a lens file of the scene's own camera."""
     width, height = scene.size
     lens = Lens(
@@ -174,7 +174,7 @@ def with_lens(scene: Scene) -> MeasureOptions:
         rms_px=0.2,
         focal_sd_px=2.0,
     )
-    return MeasureOptions(lens=lens)
+    return Settings(lens=lens)
 
 
 def several(count: int) -> tuple[Action, ...]:

@@ -15,8 +15,8 @@ import pytest
 import pennyfall.demo_clips.painter as painter
 import pennyfall.demo_clips.textures as textures
 from pennyfall.calibration.layout import HEAD_TAG_BORDER_M, STANDARD_SHEET
-from pennyfall.cli.measure_options import MeasureOptions
-from pennyfall.cli.options import measure_options
+from pennyfall.cli.options import settings_from
+from pennyfall.cli.settings import Settings
 from pennyfall.demo_clips.putter import Putter
 from pennyfall.demo_clips.scene import Colour, Scene
 from pennyfall.demo_clips.textures import Texture, head_top
@@ -76,12 +76,12 @@ def test_the_check_ruler_takes_a_small_print_out_of_every_length(tmp_path: Path)
         plain = scene()
         return replace(plain, putter=replace(plain.putter, tag_side_m=PRINTED * plain.putter.tag_side_m))
 
-    told = Case(name="told", scene=small, options=lambda _scene: measure_options(ruler_mm=100 * PRINTED))
+    told = Case(name="told", scene=small, options=lambda _scene: settings_from(ruler_mm=100 * PRINTED))
     outcome = film_and_measure(told, tmp_path)
     assert_honest(outcome)
     (length,) = outcome.of("backswing_length_m")
     assert length.measured.value == pytest.approx(length.true[0], rel=0.015)
-    untold = film_and_measure(replace(told, options=lambda _scene: MeasureOptions()), tmp_path)
+    untold = film_and_measure(replace(told, options=lambda _scene: Settings()), tmp_path)
     (unscaled,) = untold.of("backswing_length_m")
     assert unscaled.measured.value == pytest.approx(length.measured.value / PRINTED, rel=0.006)
 

@@ -119,12 +119,12 @@ def test_the_friction_of_a_filmed_coin_is_found_again(tmp_path: Path) -> None:
     from pennyfall.cli.coin_prediction import CoinSetup, predict_coin
     from pennyfall.cli.coin_sighting import find_coin_in_clip
     from pennyfall.cli.measure import measure_clip
-    from pennyfall.cli.options import measure_options
+    from pennyfall.cli.options import settings_from
     from tests.tracker.coin_clip import PUTTER, SHELF, render_coin_clip
 
     clip = tmp_path / "coin.mp4"
     truth = render_coin_clip(clip, 0.20)
-    result = measure_clip(clip, measure_options(tag_height_mm=1000 * PUTTER.tag_height_m))
+    result = measure_clip(clip, settings_from(tag_height_mm=1000 * PUTTER.tag_height_m))
     stroke = result.measurement.strokes[0]
     setup = CoinSetup(shelf=SHELF, friction=published_friction(), coin=known_coin(), kinetic_share=1.0)
 

@@ -12,11 +12,11 @@ from pennyfall.calibration.attitude import projection_gradient, tag_axes
 from pennyfall.calibration.camera import Camera
 from pennyfall.calibration.club import Club
 from pennyfall.cli.measure import measure_clip
-from pennyfall.cli.measure_options import MeasureOptions
 from pennyfall.cli.no_sheet import with_unknown_size
 from pennyfall.cli.refusals import refuse_unusable
 from pennyfall.cli.report.table import measurement_table
 from pennyfall.cli.report.truth_table import compare
+from pennyfall.cli.settings import Settings
 from pennyfall.demo_clips.larch import PLAIN_60
 from pennyfall.demo_clips.record import render_clip, truth_path
 from pennyfall.demo_clips.truth import load_truth
@@ -127,7 +127,7 @@ def test_a_rendered_clip_without_its_sheet_is_measured_within_its_intervals(tmp_
     scene = replace(PLAIN_60, name="bare", sheet=None)
     render_clip(scene, path)
     club = Club(tag_height_m=Estimate(scene.putter.tag_height_m, 0.001), tag_side_m=scene.putter.tag_side_m)
-    result = measure_clip(path, MeasureOptions(club=club)).measurement
+    result = measure_clip(path, Settings(club=club)).measurement
     assert result.calibration.source == "head-tag"
     assert result.calibration.focal_source == "assumed"
     assert 0.01 < result.calibration.scale_rel_sd < 0.06

@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 
 from pennyfall.cli.clip_result import ClipResult
 from pennyfall.cli.measure import measure_clip
-from pennyfall.cli.measure_options import MeasureOptions
+from pennyfall.cli.settings import Settings
 from pennyfall.demo_clips.putter import Putter
 from pennyfall.demo_clips.record import performance_of, render_clip, truth_path
 from pennyfall.demo_clips.scene import Encoding, Scene, aim_camera
@@ -114,7 +114,7 @@ def write_film(
 
 def measured(path: Path, **options: Any) -> ClipResult:  # noqa: ANN401
     """Measure a clip."""
-    return measure_clip(path, MeasureOptions(**options))
+    return measure_clip(path, Settings(**options))
 
 
 def misses(result: ClipResult, truth: dict[str, float], *, shift_s: float = 0.0) -> dict[str, float]:

@@ -1,4 +1,4 @@
-"""What the coach tells beside a clip."""
+"""The settings of a measurement: everything a person states beside the clip, in SI units."""
 
 from __future__ import annotations
 
@@ -15,8 +15,8 @@ from pennyfall.tracker.dot_colour import WantedColour
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
-class MeasureOptions:
-    """What the coach told beside the clip."""
+class Settings:
+    """What is stated beside a clip; one value for measuring, checking, coin and lesson alike."""
 
     club: Club | None = None
     """The club file; it gives the tag's height and size and the coin's shelf."""
