@@ -46,6 +46,7 @@ def new(
         hand_of,
         lesson_text,
         parse_lesson,
+        student_caution,
         write_lesson,
     )
     from pennyfall.cli.lesson.new_lesson import clips_in, sort_by_name, with_clip
@@ -76,6 +77,8 @@ def new(
     path = write_lesson(parse_lesson(lesson_text(drafted)), folder)  # checked like a file written by hand
     for each in conditions:
         typer.echo(f"{each.title}: {', '.join(each.clips)}")
+    if caution := student_caution(student):
+        typer.echo(caution, err=True)
     typer.echo(f"Written: {path}. Look it through, then: pennyfall lesson run {folder}")
 
 
@@ -160,6 +163,7 @@ def _asked_putt_ft() -> float:
 def _run(
     folder: Path, database: Path | None, processes: int | None, *, quiet: bool, invented: bool = False
 ) -> None:
+    from pennyfall.cli.lesson.lesson_file import student_caution
     from pennyfall.cli.lesson.verdict import verdict
     from pennyfall.cli.lesson.whole_lesson import run_lesson
 
@@ -172,6 +176,8 @@ def _run(
     )
     typer.echo(verdict(done.result, done.reading))
     typer.echo(f"\nReport: {done.report}")
+    if caution := student_caution(done.result.lesson.student):
+        typer.echo(caution, err=True)
 
 
 def _database(named: Path | None) -> Path:

@@ -91,6 +91,19 @@ class Lesson:
         return tuple(clip for condition in self.conditions for clip in condition.clips)
 
 
+def student_caution(student: str) -> str | None:
+    """Return a sentence with its remedy where the student's code reads like a name, or None.
+
+    A code is one word with a digit in it, such as S-01.
+    """
+    if re.fullmatch(r"(?=.*\d)[\w.-]+", student):
+        return None
+    return (
+        f"'{student}' reads like a name, and whoever sees the report or the history reads it. Write a code "
+        f"such as S-01 as 'student' in {LESSON_FILE}, then run the lesson: what was measured is kept."
+    )
+
+
 def read_lesson(folder: Path) -> Lesson:
     """Read and check the lesson file of a folder, and that the clips it names are there.
 

@@ -147,6 +147,33 @@ def test_a_new_lesson_asks_for_what_names_do_not_tell(tmp_path: Path) -> None:
 
 
 @pytest.mark.parametrize(
+    ("student", "warned"),
+    [("S-01", False), ("7", False), ("junior_12", False), ("Given Surname", True), ("Given", True),
+     ("Given 2", True)],
+)  # fmt: skip
+def test_a_name_in_place_of_a_code_is_taken_with_a_warning(
+    tmp_path: Path, student: str, warned: bool
+) -> None:
+    (tmp_path / "gate-8ft-1.mp4").touch()
+    options = ("--student", student, "--date", "2026-03-14", "--hand", "left", "--green-speed", "9")
+    made = shell("new", tmp_path, *options)
+    assert made.exit_code == 0, made.output
+    assert read_lesson(tmp_path).student == student
+    assert ("reads like a name" in made.stderr) == warned
+    assert ("a code such as S-01" in made.stderr) == warned
+
+
+@pytest.mark.usefixtures("quick")
+def test_a_name_in_a_lesson_file_is_warned_of_at_the_run(tmp_path: Path) -> None:
+    lesson_folder(tmp_path, student="Given Surname")
+    ran = shell("run", tmp_path, "--no-history", "--quiet")
+    assert ran.exit_code == 0, ran.output
+    assert "'Given Surname' reads like a name" in ran.stderr
+    lesson_folder(tmp_path)
+    assert "reads like a name" not in shell("run", tmp_path, "--no-history").stderr
+
+
+@pytest.mark.parametrize(
     ("option", "value", "said"),
     [("--hand", "both", "no hand"), ("--date", "soon", "no date"), ("--green-speed", "99", "green_speed_ft")],
 )
