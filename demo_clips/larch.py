@@ -1,4 +1,7 @@
-"""The scenes of the shipped clips, set in the Larch Room: invented strokes of an invented student, S-01."""
+"""The scenes of the shipped clips, set in the Larch Room: invented strokes of an invented student, S-01.
+
+Every stroke has times and lengths of its own, uneven ones, so that none can be taken for a measured stroke's.
+"""
 
 from __future__ import annotations
 
@@ -17,7 +20,7 @@ EARLY_240 = Scene(
     name="larch-240-early",
     script=(
         Rest(0.45),
-        Stroke(backswing_m=0.24, backswing_s=0.66, forward_s=0.33, through_s=0.55),
+        Stroke(backswing_m=0.23, backswing_s=0.67, forward_s=0.315, through_s=0.55),
         Rest(0.15),
     ),
     putter=Putter(gap_m=0.004, tag_height_m=0.0285),
@@ -36,9 +39,9 @@ LATE_240 = Scene(
     script=(
         Rest(0.50),
         Stroke(
-            backswing_m=0.23,
-            backswing_s=0.80,
-            forward_s=0.45,
+            backswing_m=0.21,
+            backswing_s=0.71,
+            forward_s=0.39,
             levels=RISING,
             ramp="linear",
             through_s=0.60,
@@ -190,7 +193,7 @@ THREE_120 = Scene(
         Move(0.0, 0.75),
         NewBall(),
         Rest(0.60),
-        Stroke(backswing_m=0.22, backswing_s=0.67, forward_s=0.335, through_s=0.52),
+        Stroke(backswing_m=0.22, backswing_s=0.69, forward_s=0.335, through_s=0.52),
         Rest(0.25),
         Move(0.0, 0.75),
         NewBall(),

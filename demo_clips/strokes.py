@@ -20,7 +20,7 @@ RISING = ((0.0, 0.25), (1.0, 1.0))
 class Stroke:
     """The shape of one stroke along the target line.
 
-    Times and lengths are of the size of common practice at mid range, no source.
+    The times and lengths given here are chosen by us; the shipped scenes state their own.
     """
 
     backswing_m: float = 0.25

@@ -67,4 +67,4 @@ def test_the_coin_is_seen_where_it_lies() -> None:
     np.testing.assert_allclose([columns.mean(), rows.mean()], centre, atol=0.3)
     depth = float((EARLY_240.camera.rotation @ path(time_s)[0] + EARLY_240.camera.translation)[2])
     wide = EARLY_240.camera.matrix[0, 0] * 0.02425 / depth
-    assert np.ptp(columns) + 1 == pytest.approx(wide, abs=1.5)
+    assert wide <= np.ptp(columns) + 1 <= wide + 2  # every pixel of which it covers a part, at either end

@@ -11,11 +11,13 @@ import numpy as np
 import pytest
 
 from pennyfall.calibration.layout import tag_dictionary
+from pennyfall.cli.lesson.demo_lesson import VERSIONS
 from pennyfall.demo_clips.clips import DemoClip, shipped_clips
 from pennyfall.demo_clips.larch import SCENES
 from pennyfall.demo_clips.record import performance_of
 from pennyfall.demo_clips.render import Renderer
 from pennyfall.demo_clips.sensor import develop
+from pennyfall.demo_clips.strokes import Stroke
 from pennyfall.demo_clips.truth import load_truth, truth_document
 
 CLIPS = pytest.mark.parametrize("clip", shipped_clips(), ids=lambda clip: clip.name)
@@ -47,6 +49,15 @@ def test_the_clips_differ_in_what_a_phone_would_change() -> None:
         distance = float(np.linalg.norm(scene.camera.centre))
         assert 0.6 < distance < 2.0
         assert 25 < np.degrees(np.arcsin(scene.camera.centre[2] / distance)) < 60
+
+
+def test_no_shipped_stroke_has_the_round_times_or_the_tempo_that_are_told_of_strokes() -> None:
+    strokes = [each for scene in SCENES.values() for each in scene.script if isinstance(each, Stroke)]
+    strokes += [Stroke(backswing_s=each.backswing_s, forward_s=each.forward_s) for each in VERSIONS]
+    for stroke in strokes:
+        assert abs(stroke.backswing_s / stroke.forward_s - 2) > 0.02, stroke
+        twentieths = [20 * stroke.backswing_s, 20 * stroke.forward_s]
+        assert not np.allclose(twentieths, np.round(twentieths)), stroke
 
 
 @CLIPS
