@@ -104,9 +104,12 @@ def _track_in_pixels(clip: Path, settings: Settings, outputs: ClipOutputs) -> bo
     from pennyfall.tracker.clip import Clip
     from pennyfall.tracker.following import follow_clip
 
-    opened = Clip(clip, recorded_at_hz=settings.recorded_at_hz)
-    followed = follow_clip(opened, settings.tags, lens=settings.lens, box=settings.box, dot=settings.dot)
-    followed, _ = on_true_times(followed, opened, settings.readout_s)
+    try:
+        opened = Clip(clip, recorded_at_hz=settings.recorded_at_hz)
+        followed = follow_clip(opened, settings.tags, lens=settings.lens, box=settings.box, dot=settings.dot)
+        followed, _ = on_true_times(followed, opened, settings.readout_s)
+    except CannotMeasure:  # why it cannot even be followed is told by who asks
+        return False
     if followed.pose is not None or not followed.head_ever_seen:
         return False
     write_whole(outputs.place(outputs.track, clip, ".csv"), pixel_track_csv(followed).encode())

@@ -295,3 +295,13 @@ def test_an_output_that_cannot_be_written_is_refused_before_measuring(tmp_path: 
         result = CliRunner().invoke(app, ["measure", str(SOURCE), option, str(place), "--quiet"])
         assert result.exit_code == 2
         assert result.stderr.split("\n")[:2] == [message, remedy]
+
+
+def test_a_clip_that_cannot_be_followed_does_not_keep_the_next_from_its_track(tmp_path: Path) -> None:
+    unreadable = tmp_path / "notes.mp4"
+    unreadable.write_text("no video", encoding="utf-8")
+    tracks = tmp_path / "tracks"
+    result = CliRunner().invoke(app, ["measure", str(unreadable), str(SOURCE), "--track", str(tracks)])
+    assert result.exit_code == 2
+    assert "notes.mp4 cannot be read as a video" in result.stderr
+    assert [each.name for each in tracks.iterdir()] == ["larch-60.csv"]
