@@ -66,7 +66,7 @@ def tell_coin(
     for prediction in predictions:
         typer.echo(coin_table(prediction))
         if outputs.picture is not None:
-            _draw(prediction, source, outputs.picture, several=len(predictions) > 1)
+            _draw(prediction, measurement.clip.file, outputs.picture, several=len(predictions) > 1)
         if outputs.frictions is not None:
             _keep(prediction, outputs.frictions, outputs.kept_as)
     if outputs.json is not None:
@@ -139,12 +139,12 @@ def _found(
     return seen if typed is None else replace(seen, landing_x_m=typed.landing_x_m)
 
 
-def _draw(prediction: CoinPrediction, source: Path, path: Path, *, several: bool) -> None:
+def _draw(prediction: CoinPrediction, clip: str, path: Path, *, several: bool) -> None:
     from pennyfall.cli.report.coin_picture import coin_picture
 
     number = prediction.stroke.number
     name = path if not several or number == 1 else path.with_stem(f"{path.stem}-{number}")
-    title = f"{source.stem}, stroke {number}" if several else source.stem
+    title = f"{clip}, stroke {number}" if several else clip
     kind = "svg" if name.suffix.lower() == ".svg" else "png"
     write_whole(name, coin_picture(prediction, title=title, kind="svg" if kind == "svg" else "png"))
 

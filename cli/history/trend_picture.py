@@ -5,7 +5,6 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from pathlib import Path
-from textwrap import fill
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -14,6 +13,7 @@ from pennyfall.cli.document import write_whole
 from pennyfall.cli.history.followed import followed
 from pennyfall.cli.history.trend import Trend
 from pennyfall.cli.report.figure_file import figure_file, is_file_kind
+from pennyfall.cli.report.fitting import fit, shortened
 from pennyfall.cli.report.palette import INKS
 from pennyfall.kinematics.errors import CannotMeasure
 
@@ -22,6 +22,10 @@ if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
 WIDTH_IN, PANEL_IN, HEAD_IN, GAP_IN = 7.5, 1.6, 0.9, 0.6
+AXIS_IN, DATE_IN = 0.5, 0.65
+"""Room beside a panel for the numbers of its axis, and under it for one date."""
+MOST_LETTERS, HANDLE_LETTERS = 80, 8
+"""Letters of a legend's line, chosen by us for the width; the drawn sign takes the room of the second."""
 MARKS = {"circle": "o", "square": "s", "diamond": "D", "triangle": "^"}
 
 
@@ -50,28 +54,33 @@ def draw_trends(student: str, trends: Sequence[Trend]) -> Figure:
     conditions = list(dict.fromkeys(each.condition for each in trends))
     columns = len(dict.fromkeys(putt_ft for _, putt_ft in panels)) or 1
     rows = math.ceil(len(panels) / columns)
+    room_in = WIDTH_IN / columns - AXIS_IN
     figure = Figure(figsize=(WIDTH_IN, HEAD_IN + rows * (PANEL_IN + GAP_IN)), layout="constrained")
-    figure.suptitle(
+    heading = figure.suptitle(
         f"{student}: bands show what scatter alone may do to the first lesson's mean (95 %)",
         size=11,
         x=0.01,
         ha="left",
     )
+    fit(heading, 0.98 * WIDTH_IN, most_lines=2)
     axes = np.atleast_1d(figure.subplots(rows, columns, squeeze=False)).ravel()
     for panel, (name, putt_ft) in zip(axes, panels, strict=False):
         shown = followed(name)
-        panel.set_title(f"{fill(shown.label, 46)}\nputt of {putt_ft:g} ft", size=9, loc="left")
+        title = panel.set_title(f"{shown.label}\nputt of {putt_ft:g} ft", size=9, loc="left")
+        fit(title, room_in, most_lines=3)
         for trend in trends:
             if (trend.quantity, trend.putt_ft) == (name, putt_ft):
-                _draw(panel, trend, conditions.index(trend.condition), shown.factor)
+                _draw(panel, trend, conditions.index(trend.condition), shown.factor, room_in)
     for panel in axes[len(panels) :]:
         panel.set_axis_off()
     handles, labels = axes[0].get_legend_handles_labels()
-    figure.legend(handles, labels, loc="outside lower left", ncols=len(labels) or 1, frameon=False)
+    named = [shortened(each, lambda words: len(words) <= MOST_LETTERS) for each in labels]
+    abreast = max(1, MOST_LETTERS // (max(map(len, named), default=1) + HANDLE_LETTERS))
+    figure.legend(handles, named, loc="outside lower left", ncols=abreast, frameon=False)
     return figure
 
 
-def _draw(panel: Axes, trend: Trend, condition: int, factor: float) -> None:
+def _draw(panel: Axes, trend: Trend, condition: int, factor: float, room_in: float) -> None:
     look = INKS[condition % len(INKS)]
     lessons = np.arange(1, len(trend.points) + 1)
     mean = factor * np.array([each.scatter.mean for each in trend.points])
@@ -87,7 +96,9 @@ def _draw(panel: Axes, trend: Trend, condition: int, factor: float) -> None:
         linewidth=1.8,
         label=trend.condition,
     )
-    panel.set_xticks(lessons, [f"{each.date.day} {each.date:%b}" for each in trend.points])
+    dates = [f"{each.date.day} {each.date:%b}" for each in trend.points]
+    every = math.ceil(len(dates) * DATE_IN / room_in)
+    panel.set_xticks(lessons[::every], dates[::every])
     panel.margins(x=0.12)
     for side in ("top", "right"):
         panel.spines[side].set_visible(False)

@@ -71,13 +71,19 @@ def _drawn(stroke: StrokeMeasures, width: int, height: int, *, strength: float) 
     ):
         if estimate.known:
             axes.axvline(estimate.value, color=QUIET, linewidth=0.8)
-            axes.annotate(word, (estimate.value, 1), xycoords=("data", "axes fraction"), xytext=(3, -2),
-                          textcoords="offset points", va="top", size=letters, color=INK)  # fmt: skip
+            named = axes.annotate(word, (estimate.value, 1), xycoords=("data", "axes fraction"),
+                                  xytext=(3, -2), textcoords="offset points", va="top", size=letters,
+                                  color=INK)  # fmt: skip
+            if named.get_window_extent().x1 > width:
+                named.set(ha="right", position=(-3, -2))
     for half in _halves(stroke, profile.t_s):
         axes.plot(profile.t_s[half], a[half], color=CURVE, alpha=strength, linewidth=max(1.5, height / 60))
-    words = f"acceleration toward the target, peak {high:.1f} m/s²"
-    axes.annotate(words, (0, 0), xycoords="axes fraction", xytext=(4, 4), textcoords="offset points",
-                  va="bottom", size=letters, color=CURVE)  # fmt: skip
+    peak = f"peak {high:.1f} m/s²"
+    words = f"acceleration toward the target, {peak}"
+    said = axes.annotate(words, (0, 0), xycoords="axes fraction", xytext=(4, 4), textcoords="offset points",
+                         va="bottom", size=letters, color=CURVE)  # fmt: skip
+    if said.get_window_extent().x1 > width:
+        said.set_text(peak)
     return pixels_of(figure)
 
 

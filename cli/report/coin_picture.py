@@ -9,6 +9,7 @@ import numpy as np
 from pennyfall.cli.coin_prediction import CoinPrediction
 from pennyfall.cli.report.coin_table import place, places, times_from_top
 from pennyfall.cli.report.figure_file import FileKind, figure_file
+from pennyfall.cli.report.fitting import fit
 from pennyfall.cli.report.palette import ACCENT, FORWARD_TINT, INK, QUIET
 from pennyfall.cli.report.quantities import HALF_WIDTH_SDS
 from pennyfall.kinematics.coin_fall import Departure
@@ -22,7 +23,7 @@ if TYPE_CHECKING:
 COIN_INK = "#0f6380"
 """The coin and what it does; it stays apart from the rust of the demand for every kind of colour vision."""
 WIDTH_IN, MARGIN_IN, LEFT_IN, RIGHT_IN = 6.0, 0.18, 0.62, 0.25
-HEADING_IN, DEMAND_IN, GAP_IN, FOOT_IN = 1.36, 2.8, 1.0, 0.62
+HEADING_IN, LINE_IN, DEMAND_IN, GAP_IN, FOOT_IN = 0.86, 0.25, 2.8, 1.0, 0.62
 MARKS_SHARE = 0.26
 """Room above the curve for the marks, as a share of its height."""
 LOW_M, HIGH_M = -0.012, 0.085
@@ -41,7 +42,8 @@ def draw_coin(prediction: CoinPrediction, *, title: str) -> Figure:
     left_m, right_m = _side_limits_m(prediction)
     inner_in = WIDTH_IN - LEFT_IN - RIGHT_IN
     side_in = inner_in * (HIGH_M - LOW_M) / (right_m - left_m)
-    height_in = HEADING_IN + DEMAND_IN + GAP_IN + side_in + FOOT_IN
+    heading_in = HEADING_IN + LINE_IN * len(_fate(prediction))
+    height_in = heading_in + DEMAND_IN + GAP_IN + side_in + FOOT_IN
     figure = Figure(figsize=(WIDTH_IN, height_in))
 
     def axes_at(from_top_in: float, tall_in: float) -> Axes:
@@ -49,8 +51,8 @@ def draw_coin(prediction: CoinPrediction, *, title: str) -> Figure:
         return figure.add_axes((LEFT_IN / WIDTH_IN, bottom, inner_in / WIDTH_IN, tall_in / height_in))
 
     _write_heading(figure, prediction, title)
-    _draw_demand(axes_at(HEADING_IN, DEMAND_IN), prediction)
-    side = axes_at(HEADING_IN + DEMAND_IN + GAP_IN, side_in)
+    _draw_demand(axes_at(heading_in, DEMAND_IN), prediction)
+    side = axes_at(heading_in + DEMAND_IN + GAP_IN, side_in)
     side.set_xlim(100 * left_m, 100 * right_m)
     side.set_ylim(100 * LOW_M, 100 * HIGH_M)
     _draw_side(side, prediction)
@@ -59,17 +61,24 @@ def draw_coin(prediction: CoinPrediction, *, title: str) -> Figure:
 
 def _write_heading(figure: Figure, prediction: CoinPrediction, title: str) -> None:
     height_in = figure.get_figheight()
+    left, room_in = MARGIN_IN / WIDTH_IN, WIDTH_IN - 2 * MARGIN_IN
+    heading = figure.text(left, 1 - 0.14 / height_in, title, size=15, weight="bold", va="top")
+    fit(heading, room_in)
+    fate = "\n".join(_fate(prediction))
+    said = figure.text(left, 1 - 0.44 / height_in, fate, size=12, va="top", color=COIN_INK, linespacing=1.3)
+    fit(said, room_in)
+
+
+def _fate(prediction: CoinPrediction) -> list[str]:
+    """Return what becomes of the coin, line by line."""
     band, top_s = prediction.band, prediction.stroke.top_s.value
     if band.leave_s is None or band.landing_x_m is None:
-        fate = "The coin stays on"
-    else:
-        fate = f"Leaves {times_from_top(band.leave_s, top_s)}\nand lands {places(band.landing_x_m)}"
+        return ["The coin stays on"]
+    lines = [f"Leaves {times_from_top(band.leave_s, top_s)}", f"and lands {places(band.landing_x_m)}"]
+    if band.outcome == "either":
         held = [each.friction.static for each in prediction.rides if each.departure is None]
-        if band.outcome == "either":
-            fate += f"; stays on at friction {min(held):.2f} and more" if held else "; or stays on"
-    left = MARGIN_IN / WIDTH_IN
-    figure.text(left, 1 - 0.14 / height_in, title, size=15, weight="bold", va="top")
-    figure.text(left, 1 - 0.44 / height_in, fate, size=12, va="top", color=COIN_INK, linespacing=1.3)
+        lines.append("or stays on" + (f", at friction {min(held):.2f} and more" if held else ""))
+    return lines
 
 
 def _draw_demand(axes: Axes, prediction: CoinPrediction) -> None:

@@ -9,10 +9,12 @@ from dataclasses import dataclass
 from markupsafe import Markup
 
 from pennyfall.cli.report.palette import ink, tone
-from pennyfall.cli.report.svg import PlotArea, drawing, element, mark, padded, ticks
+from pennyfall.cli.report.svg import PlotArea, cut_to, drawing, element, mark, padded, ticks
 
 WIDTH = 360.0
 ROW, HEAD, FOOT = 40.0, 8.0, 24.0
+MEAN = 50.0
+"""Room for the mean, written at the right."""
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -80,7 +82,8 @@ def dot_chart(
 
 def _row(area: PlotArea, row: DotRow, top: float, digits: int) -> list[Markup]:
     y = top + 27
-    parts = [element("text", row.label, x=area.left, y=top + 13, class_="label")]
+    room = area.right - area.left - MEAN
+    parts = [element("text", cut_to(row.label, room), x=area.left, y=top + 13, class_="label")]
     if math.isfinite(row.mean):
         written = f"{row.mean:.{digits}f}"
         parts.append(

@@ -8,10 +8,10 @@ from dataclasses import dataclass
 from markupsafe import Markup
 
 from pennyfall.cli.report.palette import tone
-from pennyfall.cli.report.svg import PlotArea, drawing, element, padded, ticks
+from pennyfall.cli.report.svg import PlotArea, cut_to, drawing, element, padded, ticks
 
 WIDTH = 360.0
-HEAD, FOOT, NAME, BAR = 6.0, 40.0, 20.0, 9.0
+HEAD, FOOT, NAME, FATES, BAR = 6.0, 40.0, 20.0, 15.0, 9.0
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -42,14 +42,13 @@ class LandingRow:
         return tuple(each for each in self.landings if each.band_cm or each.seen_cm is not None)
 
     @property
-    def said(self) -> str:
-        """The row's name, and of how many strokes the coin stays on or may."""
+    def fates(self) -> str:
+        """In how many strokes the coin stays on or may; empty where it leaves in all."""
         counts = (
             ("stays on", sum(each.band_cm is None for each in self.landings)),
             ("may stay on", sum(each.may_stay for each in self.landings)),
         )
-        fates = ", ".join(f"{fate} in {count} of {len(self.landings)}" for fate, count in counts if count)
-        return f"{self.label}: {fates}" if fates else self.label
+        return ", ".join(f"{fate} in {count} of {len(self.landings)}" for fate, count in counts if count)
 
 
 def landing_chart(rows: Sequence[LandingRow], *, title: str) -> Markup:
@@ -80,11 +79,15 @@ def landing_chart(rows: Sequence[LandingRow], *, title: str) -> Markup:
 
 
 def _row_height(row: LandingRow) -> float:
-    return NAME + BAR * len(row.shown) + 6
+    return NAME + (FATES if row.fates else 0) + BAR * len(row.shown) + 6
 
 
 def _row(area: PlotArea, row: LandingRow, top: float) -> list[Markup]:
-    parts = [element("text", row.said, x=area.left, y=top + 13, class_="label")]
+    label = cut_to(row.label, area.right - area.left)
+    parts = [element("text", label, x=area.left, y=top + 13, class_="label")]
+    if row.fates:
+        parts.append(element("text", row.fates, x=area.left, y=top + 13 + FATES, class_="axis"))
+        top += FATES
     for index, each in enumerate(row.shown):
         y = top + NAME + BAR * index + BAR / 2
         if each.band_cm is not None:

@@ -57,7 +57,7 @@
     draw("line", { x1: plot.left, x2: plot.right, y1: at.y(0), y2: at.y(0), class: "zero" });
     draw("text", { x: plot.left - 5, y: at.y(0) + 4, class: "axis end" }, "0");
     draw("text", { x: plot.left - 5, y: at.y(at.high) + 4, class: "axis end" }, at.high.toFixed(1));
-    draw("text", { x: 2, y: 10, class: "axis" }, "m/s²");
+    draw("text", { x: 2, y: 12, class: "axis" }, "m/s²");
     let free = -Infinity;
     for (const event of ["takeaway", "top", "impact", "finish"]) {
       const when = stroke.events[event];
@@ -70,7 +70,7 @@
     if (stroke.coin) {
       const [early, late] = stroke.coin;
       draw("line", { x1: at.x(early), x2: Math.max(at.x(late), at.x(early) + 3), y1: plot.bottom, y2: plot.bottom, class: "differs" });
-      draw("text", { x: at.x(late) + 5, y: plot.bottom - 5, class: "axis start" }, "coin leaves");
+      draw("text", { x: Math.min(at.x(late) + 5, plot.right - 72), y: plot.bottom - 5, class: "axis start" }, "coin leaves");
     }
     // The curve breaks at impact, where the ball takes speed from the head in half a millisecond.
     for (const { t, a, sd } of stroke.pieces) {

@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pennyfall.cli.report.figure_file import FileKind, figure_file
+from pennyfall.cli.report.fitting import fit
 from pennyfall.cli.report.palette import ACCENT, FORWARD_TINT, INK, QUIET
 from pennyfall.cli.report.quantities import HALF_WIDTH_SDS, STANDARD_GRAVITY_MPS2, quantity
 from pennyfall.kinematics.values import Estimate, FloatArray, StrokeMeasures
@@ -24,7 +25,7 @@ Frames = Mapping[Moment, NDArray[np.uint8]]
 MOMENTS: tuple[Moment, ...] = ("address", "top", "impact", "finish")
 
 WIDTH_IN = 6.0
-MARGIN_IN, LEFT_IN, RIGHT_IN = 0.18, 0.62, 0.62
+MARGIN_IN, LEFT_IN, RIGHT_IN = 0.18, 0.68, 0.62
 HEADING_IN, FOOT_IN = 1.16, 0.78
 FRAME_NAME_IN, FRAME_GAP_IN, FRAME_MOST_IN = 0.24, 0.07, 1.6
 PANEL_GAP_IN = 0.42
@@ -101,7 +102,8 @@ def _add_axes(figure: Figure, left_in: float, from_top_in: float, width_in: floa
 
 def _write_heading(figure: Figure, stroke: StrokeMeasures, title: str) -> None:
     height_in = figure.get_figheight()
-    figure.text(MARGIN_IN / WIDTH_IN, 1 - 0.14 / height_in, title, size=15, weight="bold", va="top")
+    heading = figure.text(MARGIN_IN / WIDTH_IN, 1 - 0.14 / height_in, title, size=15, weight="bold", va="top")
+    fit(heading, WIDTH_IN - 2 * MARGIN_IN)
     column_in = (WIDTH_IN - 2 * MARGIN_IN) / len(HEADLINES)
     for column, (name, label) in enumerate(HEADLINES):
         shown = quantity(name)

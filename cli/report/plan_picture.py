@@ -8,6 +8,7 @@ import numpy as np
 
 from pennyfall.cli.report.coin_picture import COIN_INK
 from pennyfall.cli.report.figure_file import FileKind, figure_file
+from pennyfall.cli.report.fitting import fit
 from pennyfall.cli.report.palette import ACCENT, INK, QUIET
 from pennyfall.cli.report.quantities import HALF_WIDTH_SDS
 from pennyfall.kinematics.planner import Plan, Verdict
@@ -33,7 +34,7 @@ def draw_plan(plan: Plan, green: Green, *, title: str) -> Figure:
     from matplotlib.figure import Figure
 
     figure = Figure(figsize=(WIDTH_IN, HEIGHT_IN))
-    figure.text(0.03, 0.973, title, size=15, weight="bold", va="top")
+    fit(figure.text(0.03, 0.973, title, size=15, weight="bold", va="top"), 0.94 * WIDTH_IN)
     figure.text(
         0.03, 0.915, "Friction demand at the top of the backswing, with its 95 % band", size=12, va="top"
     )

@@ -9,9 +9,12 @@ from dataclasses import dataclass
 import numpy as np
 from markupsafe import Markup, escape
 
+from pennyfall.cli.report.fitting import shortened
 from pennyfall.kinematics.values import FloatArray
 
 MOST_TICKS = 6
+LETTER = 7.2
+"""Chosen by us: width of a letter of 12 units, on the average of a widely running system font."""
 
 
 def element(tag: str, *inside: str | Markup, **attributes: str | float) -> Markup:
@@ -78,6 +81,11 @@ class PlotArea:
         there = self.curve(xs[good], np.clip(high[good], *self.y_range))
         back = self.curve(xs[good][::-1], np.clip(low[good][::-1], *self.y_range))
         return f"{there}L{back[1:]}Z"
+
+
+def cut_to(words: str, width: float) -> str:
+    """Return words of 12 units' type that fit a width, shortened in the middle where they do not."""
+    return shortened(words, lambda said: LETTER * len(said) <= width)
 
 
 def ticks(low: float, high: float) -> Sequence[float]:

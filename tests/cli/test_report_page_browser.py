@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 import re
 from collections.abc import Iterator
 from pathlib import Path
@@ -16,6 +17,7 @@ from pennyfall.cli.report.lesson_drawings import stroke_id
 from pennyfall.cli.report.lesson_page import Film
 from pennyfall.cli.report.lesson_tables import typeset
 from pennyfall.cli.report.quantities import quantity
+from pennyfall.kinematics.values import CoinOutcome, StrokeMeasures
 from tests.cli.browser import CHROMIUM, chromium, listen, wait_until
 from tests.cli.test_report_page import made_lesson, page_of
 
@@ -296,6 +298,61 @@ def test_a_lesson_of_three_conditions_prints_on_two_pages(
     tab.goto((tmp_path / "report.html").resolve().as_uri())
     assert pages_in(tab.pdf(format=paper, print_background=True)) == 2
     tab.close()
+
+
+LONG_NAMES = ("let go from the very top, eyes closed and the left hand low on the grip", "kept on")
+TEXTS_ASTRAY = """(() => {
+  const astray = [];
+  for (const chart of document.querySelectorAll("svg.chart")) {
+    const frame = chart.getBoundingClientRect();
+    const texts = [...chart.querySelectorAll("text")].map((e) => [e.textContent, e.getBoundingClientRect()]);
+    for (const [words, box] of texts)
+      if (box.left < frame.left - 1 || box.right > frame.right + 1
+          || box.top < frame.top - 1 || box.bottom > frame.bottom + 1)
+        astray.push(words + " leaves its drawing");
+    texts.forEach(([words, one], k) => texts.slice(k + 1).forEach(([others, other]) => {
+      if (one.left < other.right - 1 && other.left < one.right - 1
+          && one.top < other.bottom - 4 && other.top < one.bottom - 4)
+        astray.push(words + " meets " + others);
+    }));
+  }
+  return astray; })()"""
+
+
+@pytest.mark.parametrize("width", [320, 1280])
+def test_no_text_of_a_drawing_leaves_it_or_meets_another(
+    browser: Browser, tmp_path: Path, width: int
+) -> None:
+    result = made_lesson(tmp_path, strokes=12, names=LONG_NAMES)
+    doubtful = tuple(
+        dataclasses.replace(
+            condition,
+            strokes=tuple(
+                dataclasses.replace(each, measures=fated(each.measures, k % 3))
+                for k, each in enumerate(condition.strokes)
+            ),
+        )
+        for condition in result.conditions
+    )
+    (tmp_path / "report.html").write_text(page_of(dataclasses.replace(result, conditions=doubtful)))
+    tab = browser.new_page(viewport={"width": width, "height": 844})
+    tab.goto((tmp_path / "report.html").resolve().as_uri())
+    for number in (0, 2):
+        tab.locator("#choices label").nth(number).click()
+        assert "\n".join(tab.evaluate(TEXTS_ASTRAY)) == ""
+    tab.close()
+
+
+def fated(measures: StrokeMeasures, fate: int) -> StrokeMeasures:
+    """Return a stroke whose coin leaves at the finish, may leave, or stays on."""
+    late_s = float(measures.profile.t_s[-1])
+    coin = measures.loose_object
+    assert coin is not None
+    outcomes: tuple[CoinOutcome, ...] = ("leaves", "either", "stays on")
+    lands = None if fate == 2 else (-0.15, -0.08)
+    leaves = None if fate == 2 else (late_s - 0.02, late_s)
+    changed = dataclasses.replace(coin, outcome=outcomes[fate], leave_s=leaves, landing_x_m=lands)
+    return dataclasses.replace(measures, loose_object=changed)
 
 
 def pages_in(pdf: bytes) -> int:
