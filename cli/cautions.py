@@ -6,8 +6,8 @@ import numpy as np
 
 from pennyfall.kinematics.values import Caution, ClipFacts
 from pennyfall.tracker.clip import Clip
-from pennyfall.tracker.cut_short import missing_bytes
 from pennyfall.tracker.following import Followed
+from pennyfall.tracker.header_clock import missing_bytes
 from pennyfall.tracker.leaving import left_the_picture
 from pennyfall.tracker.placing import PlacedHead
 

@@ -10,8 +10,8 @@ import numpy as np
 from pennyfall.calibration.layout import TagLayout
 from pennyfall.kinematics.errors import CannotMeasure
 from pennyfall.tracker.clip import Clip
-from pennyfall.tracker.cut_short import missing_bytes
 from pennyfall.tracker.following import LEAST_SHEET_TAGS, Followed
+from pennyfall.tracker.header_clock import missing_bytes
 from pennyfall.tracker.leaving import left_the_picture
 from pennyfall.tracker.mirrored import sheet_is_mirrored
 

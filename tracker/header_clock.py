@@ -1,9 +1,15 @@
-"""The clocks of an MP4 header set against each other: a damaged one must not stretch a stroke."""
+"""What an MP4's boxes say of it: clocks that must not stretch a stroke, and whether it was copied whole.
+
+A file is a row of boxes, each with its length first: 32 bits, then its type, then 64 bits where the 32 say 1;
+0 means 'to the end' (ISO/IEC 14496-12, 4.2).
+"""
 
 from __future__ import annotations
 
 import mmap
 from collections.abc import Iterator
+from contextlib import contextmanager
+from itertools import islice
 from pathlib import Path
 
 INNER = {b"moov", b"trak", b"mdia", b"minf", b"stbl", b"edts"}
@@ -12,8 +18,14 @@ INNER = {b"moov", b"trak", b"mdia", b"minf", b"stbl", b"edts"}
 SHARE, SLACK_S = 0.01, 0.1
 """Chosen by us: durations of one track may differ by this, for writers round them or forget a frame."""
 
+MOST_BOXES = 10000
+"""Chosen by us: a phone's file has a handful at its top level; a fragmented stream has a few a second."""
+
 MOST_RUNS = 1_000_000
 """Chosen by us: a table of more runs is no table."""
+
+
+Content = mmap.mmap | bytes
 
 
 def clock_disagreement(path: Path) -> str | None:
@@ -23,25 +35,31 @@ def clock_disagreement(path: Path) -> str | None:
     writers count to the last time of showing (ctts), and, where an edit list shows a part of it, at least
     that part (elst). Files without these boxes are not judged.
     """
-    with path.open("rb") as stream:
-        try:
-            content = mmap.mmap(stream.fileno(), 0, access=mmap.ACCESS_READ)
-        except ValueError:
-            return None
-        with content:
-            movie_rate = 0
-            tracks: list[dict[str, int]] = []
-            for name, start, end in _boxes(content, 0, len(content)):
-                if name == b"mvhd":
-                    movie_rate = _rate_and_duration(content, start)[0]
-                elif name == b"trak":
-                    tracks.append({})
-                elif tracks:
-                    _note(content, tracks[-1], name, start, end)
+    movie_rate = 0
+    tracks: list[dict[str, int]] = []
+    with _mapped(path) as content:
+        for name, start, end in _boxes(content, 0, len(content)):
+            if name == b"mvhd":
+                movie_rate = _rate_and_duration(content, start)[0]
+            elif name == b"trak":
+                tracks.append({})
+            elif tracks:
+                _note(content, tracks[-1], name, start, end)
     for track in tracks:
         if track.get("picture") and track.get("rate") and track.get("duration") and track.get("frames"):
             return _judged(track, movie_rate)
     return None
+
+
+def missing_bytes(path: Path) -> int:
+    """Return how many bytes an MP4 or MOV file lacks by its own account; 0 for other files."""
+    with _mapped(path) as content:
+        for number, (name, _, end) in enumerate(islice(_row(content, 0, len(content)), MOST_BOXES)):
+            if (number == 0 and name != b"ftyp") or not name.isalnum():
+                return 0
+            if end >= len(content):
+                return end - len(content)
+    return 0
 
 
 def _judged(track: dict[str, int], movie_rate: int) -> str | None:
@@ -55,7 +73,7 @@ def _judged(track: dict[str, int], movie_rate: int) -> str | None:
     return None
 
 
-def _note(content: mmap.mmap, track: dict[str, int], name: bytes, start: int, end: int) -> None:
+def _note(content: Content, track: dict[str, int], name: bytes, start: int, end: int) -> None:
     """Keep what a box of a track says of its time."""
     if name == b"mdhd":
         track["rate"], track["duration"] = _rate_and_duration(content, start)
@@ -75,33 +93,51 @@ def _note(content: mmap.mmap, track: dict[str, int], name: bytes, start: int, en
         )
 
 
-def _runs(content: mmap.mmap, start: int, end: int) -> Iterator[tuple[int, int]]:
+def _runs(content: Content, start: int, end: int) -> Iterator[tuple[int, int]]:
     """Yield count and value of every run of a table."""
     for run in range(min(_number(content, start + 4, 4), (end - start - 8) // 8, MOST_RUNS)):
         yield _number(content, start + 8 + 8 * run, 4), _number(content, start + 12 + 8 * run, 4)
 
 
-def _rate_and_duration(content: mmap.mmap, start: int) -> tuple[int, int]:
+def _rate_and_duration(content: Content, start: int) -> tuple[int, int]:
     wide = 8 if content[start] == 1 else 4
     first = start + 4 + 2 * wide
     return _number(content, first, 4), _number(content, first + 4, wide)
 
 
-def _number(content: mmap.mmap, start: int, size: int) -> int:
+def _number(content: Content, start: int, size: int) -> int:
     return int.from_bytes(content[start : start + size], "big")
 
 
-def _boxes(content: mmap.mmap, start: int, end: int) -> Iterator[tuple[bytes, int, int]]:
-    """Yield name, start and end of the content of every box, those inside others after them."""
+@contextmanager
+def _mapped(path: Path) -> Iterator[Content]:
+    """Let a file's content be looked at without reading it."""
+    with path.open("rb") as stream:
+        if path.stat().st_size == 0:  # nothing can be mapped
+            yield b""
+            return
+        with mmap.mmap(stream.fileno(), 0, access=mmap.ACCESS_READ) as content:
+            yield content
+
+
+def _boxes(content: Content, start: int, end: int) -> Iterator[tuple[bytes, int, int]]:
+    """Yield name, start and end of the content of every whole box, those inside others after them."""
+    for name, first, last in _row(content, start, end):
+        if last > end:
+            return
+        yield name, first, last
+        if name in INNER:
+            yield from _boxes(content, first, last)
+
+
+def _row(content: Content, start: int, end: int) -> Iterator[tuple[bytes, int, int]]:
+    """Yield the boxes of one level; the last may say that it ends beyond `end`."""
     while start + 8 <= end:
         size, head = _number(content, start, 4), 8
         if size == 1:
             size, head = _number(content, start + 8, 8), 16
         size = size or end - start
-        if size < head or start + size > end:
+        if size < head:
             return
-        name = content[start + 4 : start + 8]
-        yield name, start + head, start + size
-        if name in INNER:
-            yield from _boxes(content, start + head, start + size)
+        yield content[start + 4 : start + 8], start + head, start + size
         start += size

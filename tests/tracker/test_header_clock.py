@@ -1,4 +1,4 @@
-"""Durations in a header that contradict each other are told; those that writers round are not."""
+"""Durations that contradict each other are told, rounded ones are not; a file cut short is known."""
 
 from __future__ import annotations
 
@@ -9,7 +9,7 @@ import pytest
 from pennyfall.demo_clips.clips import shipped_clips
 from pennyfall.kinematics.errors import CannotMeasure
 from pennyfall.tracker.clip import Clip
-from pennyfall.tracker.header_clock import clock_disagreement
+from pennyfall.tracker.header_clock import clock_disagreement, missing_bytes
 
 
 @pytest.fixture
@@ -62,3 +62,26 @@ def test_what_is_no_mp4_is_not_judged(tmp_path: Path) -> None:
         path = tmp_path / "some"
         path.write_bytes(content)
         assert clock_disagreement(path) is None
+
+
+def _box(kind: bytes, body: bytes, *, wide: bool = False) -> bytes:
+    if wide:
+        return (1).to_bytes(4, "big") + kind + (16 + len(body)).to_bytes(8, "big") + body
+    return (8 + len(body)).to_bytes(4, "big") + kind + body
+
+
+def test_a_file_lacks_what_its_boxes_say_it_should_hold(tmp_path: Path) -> None:
+    whole = _box(b"ftyp", b"isom" * 4) + _box(b"moov", bytes(500)) + _box(b"mdat", bytes(3000), wide=True)
+    path = tmp_path / "clip.mp4"
+    for lacking in (0, 1, 700, 3000):
+        path.write_bytes(whole[: len(whole) - lacking])
+        assert missing_bytes(path) == lacking
+    for other in (b"", b"\x1aE\xdf\xa3 matroska", bytes(100)):
+        path.write_bytes(other)
+        assert missing_bytes(path) == 0
+
+
+def test_a_box_to_the_end_of_the_file_lacks_nothing(tmp_path: Path) -> None:
+    path = tmp_path / "clip.mp4"
+    path.write_bytes(_box(b"ftyp", b"isom" * 4) + (0).to_bytes(4, "big") + b"mdat" + bytes(100))
+    assert missing_bytes(path) == 0

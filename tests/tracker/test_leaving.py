@@ -1,14 +1,11 @@
-"""A head that leaves the picture is told from one that blurs, and a file cut short from a whole one."""
+"""A head that leaves the picture is told from one that blurs."""
 
 from __future__ import annotations
-
-from pathlib import Path
 
 import numpy as np
 import pytest
 
 from pennyfall.kinematics.values import FloatArray
-from pennyfall.tracker.cut_short import missing_bytes
 from pennyfall.tracker.leaving import Leaving, left_the_picture
 from pennyfall.tracker.pixel_track import PixelTrack
 
@@ -64,26 +61,3 @@ def test_a_head_lost_in_the_middle_or_for_a_frame_has_not_left() -> None:
     nearly = _out_and_back(300, -270)
     assert left_the_picture(_track(nearly, np.full(60, 300.0), blurred=slice(28, 30)), SIZE) is None
     assert left_the_picture(_track(np.full(60, -5.0), np.full(60, 300.0)), SIZE) is None
-
-
-def _box(kind: bytes, body: bytes, *, wide: bool = False) -> bytes:
-    if wide:
-        return (1).to_bytes(4, "big") + kind + (16 + len(body)).to_bytes(8, "big") + body
-    return (8 + len(body)).to_bytes(4, "big") + kind + body
-
-
-def test_a_file_lacks_what_its_boxes_say_it_should_hold(tmp_path: Path) -> None:
-    whole = _box(b"ftyp", b"isom" * 4) + _box(b"moov", bytes(500)) + _box(b"mdat", bytes(3000), wide=True)
-    path = tmp_path / "clip.mp4"
-    for lacking in (0, 1, 700, 3000):
-        path.write_bytes(whole[: len(whole) - lacking])
-        assert missing_bytes(path) == lacking
-    for other in (b"", b"\x1aE\xdf\xa3 matroska", bytes(100)):
-        path.write_bytes(other)
-        assert missing_bytes(path) == 0
-
-
-def test_a_box_to_the_end_of_the_file_lacks_nothing(tmp_path: Path) -> None:
-    path = tmp_path / "clip.mp4"
-    path.write_bytes(_box(b"ftyp", b"isom" * 4) + (0).to_bytes(4, "big") + b"mdat" + bytes(100))
-    assert missing_bytes(path) == 0
