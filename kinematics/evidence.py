@@ -13,6 +13,7 @@ from pennyfall.kinematics.wording import (
     Number,
     Sentence,
     called,
+    capital,
     listed,
     phase,
     place,
@@ -70,7 +71,8 @@ def _claim(pair: PairComparison, each: QuantityComparison) -> Sentence:
     else:
         verb = "rose" if pooled.value > 0 else "fell"
         text = f"With {pair.second}, {quantity.label} {verb} from {before} to {after}, by {change}"
-    return Sentence(text=f"{text}{_at_each_length(each)}.", numbers=_numbers(pair, each), kind="claim")
+    numbers = _numbers(pair, each)
+    return Sentence(main=f"{text}.", detail=_at_each_length(each), numbers=numbers, kind="claim")
 
 
 def _at_each_length(each: QuantityComparison) -> str:
@@ -78,11 +80,11 @@ def _at_each_length(each: QuantityComparison) -> str:
         return ""
     sign = math.copysign(1.0, each.pooled.value)
     parts = [
-        f"{'' if sign * d.value > 0 else 'the other way, '}"
-        f"{shown_difference(each.quantity, d.value, d.interval)} at {putt(d.putt_length_m or 0.0)}"
+        f"at {putt(d.putt_length_m or 0.0)} {'' if sign * d.value > 0 else 'the other way '}"
+        f"by {shown_difference(each.quantity, d.value, d.interval)}"
         for d in each.by_length
     ]
-    return f"; {listed(parts)}"
+    return f"{capital(listed(parts))}."
 
 
 def _stretch(pair: PairComparison, each: DifferingStretch) -> Sentence:
@@ -99,7 +101,7 @@ def _stretch(pair: PairComparison, each: DifferingStretch) -> Sentence:
         p=each.p_adjusted,
         strokes=_strokes(pair),
     )
-    return Sentence(text=text, numbers=(number,), kind="claim")
+    return Sentence(main=text, numbers=(number,), kind="claim")
 
 
 def _nothing(pair: PairComparison) -> Sentence:
@@ -111,7 +113,7 @@ def _nothing(pair: PairComparison) -> Sentence:
         f"(smallest corrected {probability(smallest)})."
     )
     number = Number(name="smallest corrected p", value=smallest, p=smallest, strokes=_strokes(pair))
-    return Sentence(text=text, numbers=(number,), kind="no claim")
+    return Sentence(main=text, numbers=(number,), kind="no claim")
 
 
 def _no_claim(pair: PairComparison, each: QuantityComparison) -> Sentence:
@@ -122,12 +124,10 @@ def _no_claim(pair: PairComparison, each: QuantityComparison) -> Sentence:
         f"{pair.first} and {pair.second}"
     )
     if pooled.interval.within(quantity.worthwhile):
-        text = (
-            f"{_capital(measured)}: any difference is smaller than {worthwhile}, the least worth acting on."
-        )
+        text = f"{capital(measured)}: any difference is smaller than {worthwhile}, the least worth acting on."
     else:
-        text = f"{_capital(measured)}: no claim. {_to_film(pair, each)}"
-    return Sentence(text=text, numbers=_numbers(pair, each), kind="no claim")
+        text = f"{capital(measured)}: no claim. {_to_film(pair, each)}"
+    return Sentence(main=text, numbers=_numbers(pair, each), kind="no claim")
 
 
 def _to_film(pair: PairComparison, each: QuantityComparison) -> str:
@@ -148,7 +148,7 @@ def _too_few(pair: PairComparison) -> Sentence:
     fewest = min((min(counts) for counts in pair.strokes), default=0)
     if not pair.strokes:
         text = (
-            f"{_capital(pair.first)} and {pair.second} were not filmed at the same putt length: nothing is "
+            f"{capital(pair.first)} and {pair.second} were not filmed at the same putt length: nothing is "
             f"claimed. Film {pair.strokes_to_claim} strokes of each at one length."
         )
     else:
@@ -166,7 +166,7 @@ def _too_few(pair: PairComparison) -> Sentence:
         )
     number = Number(name="smallest p these strokes can give", value=pair.smallest_p, strokes=_strokes(pair))
     needed = Number(name="strokes needed of each", value=pair.strokes_to_claim)
-    return Sentence(text=text, numbers=(number, needed), kind="too few")
+    return Sentence(main=text, numbers=(number, needed), kind="too few")
 
 
 def _left_out(pair: PairComparison) -> Sentence:
@@ -178,16 +178,18 @@ def _left_out(pair: PairComparison) -> Sentence:
         Number(name=f"strokes at {putt(length)}", value=first + second)
         for length, first, second in pair.left_out
     )
-    return Sentence(text=text, numbers=numbers, kind="too few")
+    return Sentence(main=text, numbers=numbers, kind="too few")
 
 
 def _condition(summary: ConditionSummary, each: QuantitySummary) -> Sentence:
     quantity, spread = each.quantity, each.scatter
     low, high = spread.mean_interval
     text = (
-        f"{_capital(summary.condition)} at {putt(summary.putt_length_m)}: {quantity.label} "
-        f"{shown(quantity, spread.mean)} (95 %: {_range(quantity, spread.mean_interval)}){_standing(each)}; "
-        f"own scatter {shown(quantity, spread.own_sd)} (95 %: {_range(quantity, spread.own_sd_interval)}) "
+        f"{capital(summary.condition)} at {putt(summary.putt_length_m)}: {quantity.label} "
+        f"{shown(quantity, spread.mean)} (95 %: {_range(quantity, spread.mean_interval)}){_standing(each)}."
+    )
+    scattered = (
+        f"Own scatter {shown(quantity, spread.own_sd)} (95 %: {_range(quantity, spread.own_sd_interval)}) "
         f"beside a measurement error of {shown(quantity, spread.measurement_sd)}, {spread.strokes} strokes."
     )
     numbers = (
@@ -200,7 +202,7 @@ def _condition(summary: ConditionSummary, each: QuantitySummary) -> Sentence:
             strokes=spread.strokes,
         ),
     )
-    return Sentence(text=text, numbers=numbers, kind="condition")
+    return Sentence(main=text, detail=scattered, numbers=numbers, kind="condition")
 
 
 _STANDS = {
@@ -245,7 +247,3 @@ def _numbers(pair: PairComparison, each: QuantityComparison) -> tuple[Number, ..
 def _strokes(pair: PairComparison, length: float | None = None) -> int:
     counts = zip(pair.putt_lengths_m, pair.strokes, strict=True)
     return sum(sum(both) for each, both in counts if length is None or each == length)
-
-
-def _capital(text: str) -> str:
-    return text[:1].upper() + text[1:]

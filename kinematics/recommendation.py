@@ -33,12 +33,19 @@ class Recommendation:
     """The condition prescribed; None where the data do not decide."""
     putt_lengths_m: tuple[float, ...]
     """Putt lengths it is prescribed for [m]: filmed, and with every reason pointing the same way."""
-    text: str
-    """One sentence."""
+    verdict: str
+    """What to prescribe, or that nothing is."""
+    because: str
+    """Why, to be read on after the verdict."""
     reasons: tuple[Reason, ...]
     """Every rule that speaks, the deciding ones first."""
     would_change: tuple[str, ...]
     """What would change its mind, a sentence each."""
+
+    @property
+    def text(self) -> str:
+        """Verdict and reason as one sentence."""
+        return f"{self.verdict}: {self.because}."
 
 
 def recommend(conditions: Sequence[str], pairs: Sequence[PairComparison], rules: Rules) -> Recommendation:
@@ -62,14 +69,16 @@ def recommend(conditions: Sequence[str], pairs: Sequence[PairComparison], rules:
             return Recommendation(
                 condition=condition,
                 putt_lengths_m=lengths,
-                text=f"Prescribe {condition} for putts of {where}: {listed([each.text for each in mine])}.",
+                verdict=f"Prescribe {condition} for putts of {where}",
+                because=listed([each.text for each in mine]),
                 reasons=tuple(reasons),
                 would_change=_would_overturn(condition, mine, reasons, pairs),
             )
     return Recommendation(
         condition=None,
         putt_lengths_m=(),
-        text=_undecided(pairs, deciding),
+        verdict="No prescription",
+        because=_undecided(pairs, deciding),
         reasons=tuple(reasons),
         would_change=_would_decide(pairs, rules),
     )
@@ -116,11 +125,11 @@ def _common(reasons: Sequence[Reason]) -> tuple[float, ...]:
 
 def _undecided(pairs: Sequence[PairComparison], deciding: Sequence[Reason]) -> str:
     if not any(pair.enough for pair in pairs):
-        return "No prescription: there are too few strokes to claim anything."
+        return "there are too few strokes to claim anything"
     if not deciding:
-        return "No prescription: no difference that the rules go by can be claimed."
+        return "no difference that the rules go by can be claimed"
     said = listed([f"{each.rule.name!r} speaks for {each.favours} over {each.over}" for each in deciding])
-    return f"No prescription: the rules do not single out one condition ({said})."
+    return f"the rules do not single out one condition ({said})"
 
 
 def _would_overturn(

@@ -35,11 +35,19 @@ class Number:
 class Sentence:
     """A plain sentence with the numbers it rests on."""
 
-    text: str
+    main: str
+    """What it says."""
+    detail: str = ""
+    """A second sentence with what stands behind it, such as the difference at each putt length."""
     numbers: tuple[Number, ...]
     kind: Literal["claim", "no claim", "too few", "condition"]
     """'claim': a difference is claimed; 'no claim': it is not; 'too few': how many strokes to film;
     'condition': what one condition looks like at one putt length."""
+
+    @property
+    def text(self) -> str:
+        """The whole of it."""
+        return f"{self.main} {self.detail}" if self.detail else self.main
 
     @property
     def claim(self) -> bool:
@@ -71,6 +79,11 @@ def putt(length_m: float) -> str:
 def called(quantity: Quantity) -> str:
     """Return what a quantity is called where only its value follows."""
     return f"the place of {quantity.label}" if quantity.says == "place" else quantity.label
+
+
+def capital(text: str) -> str:
+    """Return a text as it begins a sentence."""
+    return text[:1].upper() + text[1:]
 
 
 def listed(parts: tuple[str, ...] | list[str]) -> str:

@@ -48,9 +48,7 @@ def read_lesson_result(
             for name in strokes
             for length in table.lengths_m(name)
         )
-        return LessonReading(
-            summaries=summaries, comparison=None, why_not=f"No comparison: {error.message} {error.fix}"
-        )
+        return LessonReading(summaries=summaries, comparison=None, why_not=f"{error.message} {error.fix}")
     return LessonReading(summaries=comparison.summaries, comparison=comparison)
 
 

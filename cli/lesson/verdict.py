@@ -17,7 +17,7 @@ def verdict(result: LessonResult, reading: LessonReading) -> str:
     paragraphs = [f"Not measured: {each.clip}. {each.message} {each.fix}" for each in result.refused]
     comparison = reading.comparison
     if comparison is None:
-        return "\n".join(_wrapped([*paragraphs, reading.why_not]))
+        return "\n".join(_wrapped([*paragraphs, f"No comparison: {reading.why_not}"]))
     paragraphs.append(comparison.recommendation.text)
     claims = [f"- {each.text}" for each in comparison.sentences if each.claim]
     changes = [f"Would change this: {each}" for each in comparison.recommendation.would_change]

@@ -18,7 +18,7 @@ from pennyfall.kinematics.lesson_comparison import LessonComparison
 from pennyfall.kinematics.profile_comparison import DifferingStretch
 from pennyfall.kinematics.rules import Quantity, measured
 from pennyfall.kinematics.values import StrokeMeasures
-from pennyfall.kinematics.wording import FOOT_M
+from pennyfall.kinematics.wording import FOOT_M, capital
 
 TEMPO = ("backswing_s", "forward_swing_s", "tempo_ratio")
 CM = 100.0
@@ -88,11 +88,10 @@ def dot_drawings(result: LessonResult, summaries: Sequence[ConditionSummary]) ->
         band = bands.pop() if len(bands) == 1 else None
         drawings.append(
             Drawing(
-                title=f"{quantity.label[:1].upper()}{quantity.label[1:]}"
-                + (f", {quantity.unit}" if quantity.unit else ""),
+                title=capital(quantity.label) + (f", {quantity.unit}" if quantity.unit else ""),
                 svg=dot_chart(
                     rows,
-                    title=f"{quantity.label} of each stroke, with the mean and its 95 % interval",
+                    title=f"{capital(quantity.label)} of each stroke, with the mean and its 95 % interval",
                     digits=quantity.decimals,
                     reference=(band.low * quantity.factor, band.high * quantity.factor) if band else None,
                 ),

@@ -29,6 +29,7 @@ from pennyfall.cli.report.palette import INKS, PAPER_DARK, PAPER_LIGHT, ink
 from pennyfall.cli.report.quantities import quantity
 from pennyfall.kinematics.lesson_comparison import LessonComparison
 from pennyfall.kinematics.values import Estimate, FloatArray, StrokeMeasures
+from pennyfall.kinematics.wording import capital
 
 AT_IMPACT = quantity("acceleration_at_impact_mps2")
 INVENTED = "Invented demonstration: the Larch Room and its student do not exist."
@@ -75,17 +76,17 @@ def lesson_page(
     )
     names = condition_names(result)
     comparison = reading.comparison
-    verdict, _, because = (comparison.recommendation.text if comparison else reading.why_not).partition(": ")
+    advice = comparison.recommendation if comparison else None
     return environment.get_template("lesson_page.html.j2").render(
         lesson=result.lesson,
         date=f"{result.lesson.date.day} {result.lesson.date:%B %Y}",
         invented=INVENTED if invented else "",
         refused=result.refused,
-        verdict=typeset(verdict),
-        because=typeset(because[:1].upper() + because[1:]),
+        verdict=typeset(advice.verdict) if advice else "No comparison",
+        because=typeset(f"{capital(advice.because)}." if advice else reading.why_not),
         claims=_said(comparison, claim=True),
         others=_said(comparison, claim=False),
-        would_change=[typeset(each) for each in comparison.recommendation.would_change] if comparison else [],
+        would_change=[typeset(each) for each in advice.would_change] if advice else [],
         names=[(number, name, ink(number)) for number, name in enumerate(names)],
         profiles=profile_drawings(result, reading.summaries, comparison),
         dots=dot_drawings(result, reading.summaries),
@@ -102,10 +103,12 @@ def lesson_page(
 
 
 def _said(comparison: LessonComparison | None, *, claim: bool) -> list[dict[str, str]]:
-    """Return the sentences, each parted into what it says and the detail at each putt length."""
     sentences = comparison.sentences if comparison else ()
-    parted = (typeset(each.text).partition("); ") for each in sentences if each.claim == claim)
-    return [{"main": f"{main})." if detail else main, "detail": detail} for main, _, detail in parted]
+    return [
+        {"main": typeset(each.main), "detail": typeset(each.detail)}
+        for each in sentences
+        if each.claim == claim
+    ]
 
 
 def _stroke_choices(result: LessonResult) -> list[dict[str, Any]]:

@@ -11,7 +11,7 @@ from pennyfall.kinematics.comparison import PairComparison, QuantityComparison
 from pennyfall.kinematics.condition_summary import ConditionSummary
 from pennyfall.kinematics.lesson_comparison import LessonComparison
 from pennyfall.kinematics.rules import Quantity
-from pennyfall.kinematics.wording import FOOT_M, shown
+from pennyfall.kinematics.wording import FOOT_M, capital, shown
 
 UNKNOWN = "–"
 NO_BREAK_SPACE = "\u00a0"
@@ -45,7 +45,7 @@ def summary_table(summaries: Sequence[ConditionSummary]) -> Table:
 
 def label(quantity: Quantity) -> str:
     """Return a quantity's name with its unit, for the head of a row."""
-    words = f"{quantity.label[:1].upper()}{quantity.label[1:]}"
+    words = capital(quantity.label)
     if quantity.says == "place":
         words += ", place in the forward swing"
     return f"{words}, {typeset(quantity.unit)}" if quantity.unit else words
@@ -73,9 +73,9 @@ def _pair_table(pair: PairComparison) -> Table:
             "believable from",
         ),
         rows=tuple(_pair_row(each) for each in pair.quantities),
-        note=f"Strokes: {counts}. Difference: second minus first, putt lengths together. p: permutation, "
-        f"{'all' if pair.exact else 'a sample of'} {pair.arrangements} arrangements, corrected for the "
-        "number of quantities. Believable from: the smallest change between two lessons like this one that "
+        note=f"Strokes: {counts}. Difference: second minus first, putt lengths together. "
+        f"The p: permutation, {'all' if pair.exact else 'a sample of'} {pair.arrangements} arrangements, "
+        "corrected for the number of quantities. Believable from: the smallest change between two lessons like this one that "
         "is more than scatter. A filled mark: a difference is claimed.",
     )
 

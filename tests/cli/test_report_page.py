@@ -22,7 +22,7 @@ from pennyfall.cli.report.lesson_tables import typeset
 from pennyfall.cli.report.palette import INKS, PAPER_DARK, PAPER_LIGHT
 from pennyfall.cli.report.svg import PlotArea, element, ticks
 from pennyfall.kinematics.reference_bands import standard_reference_bands
-from pennyfall.kinematics.values import FloatArray
+from pennyfall.kinematics.values import CoinOutcome, FloatArray
 from tests.cli.lesson_strokes import lesson_folder, stroke
 
 
@@ -154,7 +154,7 @@ def test_the_page_says_where_the_coin_may_stay_on(tmp_path: Path) -> None:
     result = made_lesson(tmp_path)
     first = result.conditions[0]
     loose = [each.measures.loose_object for each in first.strokes]
-    fates = ("leaves", "either", "stays on")
+    fates: tuple[CoinOutcome, ...] = ("leaves", "either", "stays on")
     strokes = tuple(
         dataclasses.replace(
             each,
@@ -174,6 +174,72 @@ def test_the_page_says_where_the_coin_may_stay_on(tmp_path: Path) -> None:
     drawn = re.findall(r'class="landing [^"]*" data-stroke="([^"]*)"', page)
     assert [each for each in drawn if each.startswith("let go-12")] == [
         stroke_id(each) for each in strokes[:2]
+    ]
+
+
+class Sentences(HTMLParser):
+    """Collects the text of every paragraph, heading and list item, and what is said of drawings."""
+
+    BLOCKS = ("p", "li", "h1", "h2", "small", "summary", "figcaption", "title", "noscript")
+
+    def __init__(self) -> None:
+        super().__init__()
+        self.blocks: list[str] = []
+        self.rest: list[str] = []
+        self._open: list[str] = []
+
+    def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
+        if tag not in ("meta", "link", "input", "br"):
+            self._open.append(tag)
+        if tag in self.BLOCKS:
+            self.blocks.append("")
+        if "legend" in [value for _, value in attrs]:
+            self.blocks.pop()  # the conditions' names, in the coach's own words
+
+    def handle_endtag(self, tag: str) -> None:
+        self._open.pop()
+
+    def handle_data(self, data: str) -> None:
+        if not {"script", "style"} & set(self._open):
+            inside = set(self.BLOCKS) & set(self._open) and self.blocks
+            (self.blocks if inside else self.rest).append((self.blocks.pop() if inside else "") + data)
+
+
+@pytest.mark.parametrize("kind", ["compared", "too few strokes", "one condition", "clips refused"])
+def test_every_sentence_of_the_page_begins_in_upper_case(tmp_path: Path, kind: str) -> None:
+    result = made_lesson(tmp_path, strokes=1 if kind == "too few strokes" else 3)
+    if kind == "one condition":
+        result = dataclasses.replace(result, conditions=result.conditions[:1])
+    if kind == "clips refused":
+        refused = RefusedClip(clip="x.mp4", message="The sheet is hidden.", fix="Uncover it.")
+        result = dataclasses.replace(result, refused=(refused,))
+    parser = Sentences()
+    parser.feed(page_of(result))
+    blocks = [" ".join(each.split()) for each in parser.blocks if each.strip()]
+    assert len(blocks) > 15
+    lower = [
+        each for each in blocks if each[0].islower() and each != "x.mp4: The sheet is hidden. Uncover it."
+    ]
+    lower += [
+        each
+        for each in [*blocks, *parser.rest]
+        if re.search(r"[.?!][)”’]?\s+[a-z]", each.replace("x.mp4", ""))
+    ]
+    assert lower == []
+
+
+def test_a_name_with_a_colon_does_not_break_the_verdict(tmp_path: Path) -> None:
+    result = made_lesson(tmp_path)
+    conditions = tuple(
+        dataclasses.replace(
+            each,
+            condition=dataclasses.replace(each.condition, name=each.condition.name.replace("coin", "coin:")),
+        )
+        for each in result.conditions
+    )
+    page = page_of(dataclasses.replace(result, conditions=conditions)).replace("\u00a0", " ")
+    assert re.findall(r'<h2 id="verdict-title">(.*?)</h2>', page) == [
+        "Prescribe coin: let go for putts of 1.83 m (6 ft) and 3.66 m (12 ft)"
     ]
 
 

@@ -6,6 +6,7 @@ import dataclasses
 import datetime as dt
 from collections.abc import Callable, Iterator
 from itertools import combinations
+from typing import Any
 
 import matplotlib as mpl
 import numpy as np
@@ -46,7 +47,7 @@ def stroke_figure(*, slow_motion: bool = False, title: str = LONG_NAME) -> Figur
     """Draw a stroke; eight times too fast in stated slow motion, the other way round for the minus signs."""
     stroke = plateau_stroke()
     if slow_motion:
-        estimates = {
+        estimates: dict[str, Any] = {
             each.name: Estimate(-64.0 * value.value, 64.0 * value.sd)
             for each in dataclasses.fields(stroke)
             if isinstance(value := getattr(stroke, each.name), Estimate) and not each.name.endswith("_s")
@@ -157,7 +158,7 @@ def shown(figure: Figure) -> dict[Text, Bbox]:
 
     with pytest.MonkeyPatch.context() as patched:
         patched.setattr(Text, "draw", note)
-        FigureCanvasAgg(figure).draw()
+        FigureCanvasAgg(figure).draw()  # type: ignore[no-untyped-call]
     return drawn
 
 
