@@ -75,8 +75,8 @@ def _pair_table(pair: PairComparison) -> Table:
         rows=tuple(_pair_row(each) for each in pair.quantities),
         note=f"Strokes: {counts}. Difference: second minus first, putt lengths together. "
         f"The p: permutation, {'all' if pair.exact else 'a sample of'} {pair.arrangements} arrangements, "
-        "corrected for the number of quantities. Believable from: the smallest change between two lessons like this one that "
-        "is more than scatter. A filled mark: a difference is claimed.",
+        "corrected for the number of quantities. Believable from: the smallest change between two lessons "
+        "like this one that is more than scatter. A filled mark: a difference is claimed.",
     )
 
 
