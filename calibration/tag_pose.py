@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import cv2
 import numpy as np
+from scipy.optimize import least_squares
 
 from pennyfall.calibration.attitude import projection_gradient, relative_stretch, tag_axes
 from pennyfall.calibration.camera import Camera
@@ -25,12 +26,6 @@ printer does to 24 mm where no check ruler is in the picture."""
 
 CENTRE_SD_PX = 0.05
 """Chosen by us: mean place of a resting tag."""
-
-STEPS = np.array([1e-4, 1e-5, 1e-5, 1e-5, 1e-5, 1e-5, 1e-5, 1e-4, 1e-5, 1e-5])
-"""Steps of the central differences, in the parameters' own units."""
-
-ROUNDS = 3
-"""The start is exact but for the lens's distortion; three Gauss-Newton steps remove that."""
 
 
 def pose_from_tag(
@@ -103,13 +98,9 @@ def pose_from_tag(
     level = camera_of(np.array([priors[0], 0, 0, 0, 0, 0, 0, 0], dtype=np.float64))
     vector, place = _start(centre_px, jacobian, height_m, turn_rad, level)
     state = np.concatenate([[priors[0]], vector, place, np.zeros(3)])
-    slopes = np.empty((10, 10))
-    for _ in range(ROUNDS):
-        for k, step in enumerate(STEPS):
-            shift = step * np.eye(10)[k]
-            slopes[:, k] = (residuals(state + shift) - residuals(state - shift)) / (2 * step)
-        state = state - np.linalg.lstsq(slopes, residuals(state), rcond=None)[0]
-    covariance = np.linalg.pinv(slopes.T @ slopes)[:8, :8]
+    solved = least_squares(residuals, state, jac="3-point", x_scale="jac")
+    state = solved.x
+    covariance = np.linalg.pinv(solved.jac.T @ solved.jac)[:8, :8]
     camera = camera_of(state)
     focal = float(camera.matrix[0, 0])
     return Pose(
