@@ -9,7 +9,6 @@ from scipy import stats
 
 from pennyfall.kinematics.aligned_profiles import PHASE
 from pennyfall.kinematics.clusters import Cluster, clusters
-from pennyfall.kinematics.random_field import field_threshold, smoothness_fwhm
 from pennyfall.kinematics.stratified_difference import stratified_difference
 from pennyfall.kinematics.stroke_table import StrokeTable
 from pennyfall.kinematics.values import BoolArray, FloatArray, freeze_arrays
@@ -67,12 +66,6 @@ class ProfileComparison:
     """Half the width of the 95 % interval at each phase alone, shape (p,) [m/s^2]."""
     t: FloatArray
     """Difference over its standard error, shape (p,) [-]."""
-    node_threshold: float
-    """Size of t from which a node counts for a cluster [-]."""
-    smoothness_nodes: float
-    """Full width at half maximum of the residual curves [nodes]."""
-    field_threshold: float
-    """Size of t that smooth random curves exceed anywhere in 5 % of cases [-]; no claim rests on it."""
     stretches: tuple[DifferingStretch, ...]
     """Clusters found, claimed or not."""
 
@@ -119,15 +112,11 @@ def compare_profiles(
     df = float(observed.within_df[0, 0])
     threshold = float(stats.t.ppf(1 - NODE_LEVEL / 2, df))
     t, difference = observed.t[0], observed.difference[0]
-    smoothness = smoothness_fwhm(_residuals(table, is_first))
     return ProfileComparison(
         phase=PHASE,
         difference_mps2=difference,
         half_width_mps2=observed.half_width()[0],
         t=t,
-        node_threshold=threshold,
-        smoothness_nodes=smoothness,
-        field_threshold=field_threshold(0.025, df=df, resels=(len(PHASE) - 1) / smoothness),
         stretches=tuple(
             _stretch(each, difference, min(1.0, pairs * each.p), level, claims=claims)
             for each in clusters(every.t, t, threshold)
@@ -154,15 +143,6 @@ def profile_band(table: StrokeTable, condition: str, putt_length_m: float) -> Pr
         low_mps2=mean - half,
         high_mps2=mean + half,
     )
-
-
-def _residuals(table: StrokeTable, is_first: BoolArray) -> FloatArray:
-    residuals = table.acceleration_mps2.copy()
-    for length in np.unique(table.putt_length_m):
-        for group in (is_first, ~is_first):
-            cell = group & (table.putt_length_m == length)
-            residuals[cell] -= np.nanmean(residuals[cell], axis=0)
-    return residuals[np.isfinite(residuals).all(axis=1)]
 
 
 def _stretch(
