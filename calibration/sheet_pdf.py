@@ -17,7 +17,7 @@ from pennyfall.calibration.page import GREY, PALE, Page, Paper, pdf_of
 PRINT_LINE = "Print at 100 % (actual size), on matt paper."
 CAUTIONS = (
     "Clear the swing area; phone and tripod out of the way of club and ball.",
-    "Ask consent before filming, a guardian's for a minor. Stop on pain.",
+    "Ask consent before filming and before sharing, a guardian's for a minor. Stop on pain.",
 )
 
 
@@ -42,8 +42,8 @@ def _floor_sheet(page: Page) -> None:
     page.text(0, 78, "pennyfall floor sheet", size_pt=15, bold=True)
     page.text(0, 68, PRINT_LINE, size_pt=9)
     page.text(0, 57, "Lay it flat beside the ball, between ball and camera,")
-    page.text(0, 52, "out of the club's way. The arrow runs along the")
-    page.text(0, 47, "target line and points to the target.")
+    page.text(0, 52, "out of the club's way, and tape its edges down. The arrow")
+    page.text(0, 47, "runs along the target line and points to the target.")
     page.arrow(-110, 110, 0)
     page.text(0, 8, "TO THE TARGET", size_pt=12, bold=True)
     page.ruler(round(RULER_M * 1e3), -50)
@@ -75,9 +75,10 @@ def _head_tags(page: Page) -> None:
         "2  The small triangle in its border points to the face; its edges are square to the face.",
         "3  Rest the head on the floor as at address. Measure how high the tag lies above the floor.",
         "4  Write that into a club file with: pennyfall club new",
+        "5  Take the tag off before a round: local rules decide what may stay on a club.",
     )
     for line, step in enumerate(steps):
-        page.text(-26, -52 - 8 * line, step, align="left")
+        page.text(-26, -50 - 8 * line, step, align="left")
     page.text(0, -93, " ".join(CAUTIONS), size_pt=7.5)
 
 

@@ -37,7 +37,7 @@ def new(
     """Write the lesson file of a folder of clips, from their names or by asking.
 
     A name such as coin-let-go-12ft-1.mp4 or coin-let-go-3m-1.mp4 tells the condition and the putt. What is
-    not given is asked. Film only with consent, a guardian's for minors.
+    not given is asked. Film and share only with consent, a guardian's for minors.
     """
     from pennyfall.cli.lesson.lesson_file import (
         LESSON_FILE,
@@ -87,7 +87,9 @@ def run(
     folder: Folder,
     *,
     database: Database = None,
-    no_history: Annotated[bool, typer.Option("--no-history", help="Record nothing in the history.")] = False,
+    no_history: Annotated[
+        bool, typer.Option("--no-history", help="Record nothing: out of reach of history --delete.")
+    ] = False,
     processes: Processes = None,
     quiet: Quiet = False,
 ) -> None:
@@ -143,9 +145,10 @@ def clip(
 ) -> None:
     """Make an annotated clip of one stroke to show or send: head path, instants, running acceleration."""
     from pennyfall.cli.lesson.lesson_clips import share_clip
+    from pennyfall.cli.safety import SHARING
 
     share_clip(folder, name, stroke, out, slow=slow)
-    typer.echo(f"Written: {out}")
+    typer.echo(f"Written: {out}. {SHARING}")
 
 
 def _asked_putt_ft() -> float:
@@ -176,6 +179,8 @@ def _run(
     )
     typer.echo(verdict(done.result, done.reading))
     typer.echo(f"\nReport: {done.report}")
+    if database is None:
+        typer.echo(f"Not in the history: `pennyfall history --delete` will not reach {folder}.")
     if caution := student_caution(done.result.lesson.student):
         typer.echo(caution, err=True)
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from pennyfall.cli.coin_prediction import CoinPrediction
 from pennyfall.cli.report.quantities import HALF_WIDTH_SDS, rounded_pair
+from pennyfall.cli.safety import FALLEN_COIN
 from pennyfall.kinematics.loose_object import PLAUSIBLE_HUBS_M, peak_demand_time_s
 from pennyfall.kinematics.values import Estimate
 
@@ -51,7 +52,7 @@ def coin_table(prediction: CoinPrediction) -> str:
         rows.append(("friction that explains it", f"{_pair(prediction.inferred.static)} (static)"))
     lines = [f"Stroke {stroke.number}: the coin ({setup.coin.name})"]
     lines += [f"  {label:<{LABEL_CELLS}} {words}" for label, words in rows]
-    lines += ["", f"Friction: {setup.friction.source}.", *cautions(prediction)]
+    lines += ["", f"Friction: {setup.friction.source}.", *cautions(prediction), FALLEN_COIN]
     return "\n".join(lines)
 
 

@@ -15,6 +15,7 @@ import numpy as np
 from jinja2 import Environment, PackageLoader, StrictUndefined
 from markupsafe import Markup
 
+from pennyfall.cli import safety
 from pennyfall.cli.lesson.lesson_result import LessonResult, LessonStroke
 from pennyfall.cli.lesson.reading import LessonReading
 from pennyfall.cli.report.lesson_drawings import (
@@ -98,6 +99,7 @@ def lesson_page(
         films=[(key, base64.b64encode(film.mp4).decode("ascii")) for key, film in films.items()],
         style=Markup(_style()),
         script=Markup(_text("lesson_page.js")),
+        safety=safety.ALL,
         version=version("pennyfall"),
     )
 

@@ -7,6 +7,7 @@ from collections.abc import Sequence
 import numpy as np
 
 from pennyfall.cli.report.quantities import HALF_WIDTH_SDS
+from pennyfall.cli.safety import FALLEN_COIN
 from pennyfall.kinematics.planner import TRANSITION_SHARE, Plan, Verdict
 from pennyfall.kinematics.roll import (
     CAPTURE_CENTRE_MPS,
@@ -62,7 +63,7 @@ def plan_table(plan: Plan, green: Green) -> str:
             f"Fitted on this student's strokes: amplitude grows with length to the power {amplitude}, "
             f"time to {time}."
         )
-    return "\n".join(lines)
+    return "\n".join([*lines, FALLEN_COIN])
 
 
 def _why_published(plan: Plan) -> str:

@@ -181,10 +181,30 @@ def test_viewers_are_told_not_to_scale(paper: Paper) -> None:
 
 
 def test_the_pages_say_how_to_print_and_what_to_mind() -> None:
-    words = document("a4")[0].get_text()
-    for phrase in ("Print at 100 %", "TO THE TARGET", "Clear the swing area", "guardian", "Stop on pain"):
+    words = " ".join(document("a4")[0].get_text().split())
+    for phrase in (
+        "Print at 100 %",
+        "TO THE TARGET",
+        "tape its edges down",
+        "Clear the swing area",
+        "before filming and before sharing",
+        "guardian",
+        "Stop on pain",
+    ):
         assert phrase in words
-    assert "Print at 100 %" in document("a4")[1].get_text()
+    second = document("a4")[1].get_text()
+    assert "Print at 100 %" in second
+    assert "off before a round: local rules" in second
+
+
+@pytest.mark.parametrize("paper", PAPERS)
+def test_no_word_comes_nearer_to_the_papers_edge_than_a_printer_reaches(paper: Paper) -> None:
+    """5 mm, the usual unprintable margin."""
+    margin_pt = 5 * 72 / 25.4
+    for page in document(paper):
+        for x0, y0, x1, y1, word, *_ in page.get_text("words"):
+            inside = margin_pt < x0 < x1 < page.rect.width - margin_pt
+            assert inside and margin_pt < y0 < y1 < page.rect.height - margin_pt, word  # noqa: PT018
 
 
 def test_the_board_is_a_page_only_on_demand() -> None:

@@ -106,6 +106,12 @@ def test_the_picture_is_drawn_the_same_each_time(tmp_path: Path, early: Path) ->
     assert b"<svg" in contents[0]
 
 
+def test_coin_and_plan_say_that_a_fallen_coin_is_picked_up(early: Path) -> None:
+    for command in (("coin", early), ("plan", early, "--length", "10ft")):
+        said = " ".join(run(*command).output.split())
+        assert "underfoot and in the next stroke's way: pick it up" in said, command
+
+
 def test_what_is_assumed_at_impact_is_said(early: Path) -> None:
     assert "keep its own speed" in run("coin", early).output
 

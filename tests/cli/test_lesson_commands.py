@@ -9,7 +9,7 @@ from typer.testing import CliRunner, Result
 
 from pennyfall.cli.app import app
 from pennyfall.cli.history.database import open_history, students
-from pennyfall.cli.lesson import whole_lesson
+from pennyfall.cli.lesson import lesson_clips, whole_lesson
 from pennyfall.cli.lesson.folder_lock import folder_lock
 from pennyfall.cli.lesson.lesson_file import read_lesson
 from tests.cli.lesson_strokes import lesson_folder
@@ -38,6 +38,22 @@ def test_a_run_says_the_verdict_with_its_numbers_and_writes_report_and_history(t
     assert (folder / "report.html").is_file()
     with open_history(database) as history:
         assert list(students(history)["student"]) == ["S-01"]
+
+
+@pytest.mark.usefixtures("quick")
+def test_a_run_without_history_says_that_no_deleting_reaches_it(tmp_path: Path) -> None:
+    lesson_folder(tmp_path / "lesson")
+    warned = f"Not in the history: `pennyfall history --delete` will not reach {tmp_path / 'lesson'}."
+    assert warned in shell("run", tmp_path / "lesson", "--no-history").stdout.replace("\n", " ")
+    assert "Not in the history" not in shell("run", tmp_path / "lesson", "--database", tmp_path / "h").stdout
+    help_text = " ".join(shell("run", "--help").stdout.split())
+    assert "out of reach of history --delete" in help_text
+
+
+def test_a_shared_clip_is_sent_with_consent_only(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(lesson_clips, "share_clip", lambda *_, **__: None)
+    shared = shell("clip", tmp_path, "a.mp4", tmp_path / "out.mp4")
+    assert "Film and share only with consent" in shared.stdout
 
 
 @pytest.mark.usefixtures("quick")

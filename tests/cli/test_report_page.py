@@ -243,6 +243,24 @@ def test_a_name_with_a_colon_does_not_break_the_verdict(tmp_path: Path) -> None:
     ]
 
 
+def test_the_page_says_what_to_take_care_of(tmp_path: Path) -> None:
+    page = text_of(page_of(made_lesson(tmp_path)))
+    for phrase in (
+        "Keep the swing area clear",
+        "tripod out of the way",
+        "Tape the sheet's edges down",
+        "underfoot",
+        "next stroke's way",
+        "Film and share only with consent",
+        "guardian",
+        "off the head before a round",
+        "local rules",
+        "Stop on pain",
+        "stays with the coach",
+    ):
+        assert phrase in page.replace("&#39;", "'"), phrase
+
+
 def test_clips_that_could_not_be_measured_stand_at_the_top_with_their_remedy(tmp_path: Path) -> None:
     refused = RefusedClip(clip="x.mp4", message="The sheet is hidden.", fix="Uncover it.")
     page = text_of(page_of(dataclasses.replace(made_lesson(tmp_path), refused=(refused,))))
