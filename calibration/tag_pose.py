@@ -99,8 +99,8 @@ def pose_from_tag(
     vector, place = _start(centre_px, jacobian, height_m, turn_rad, level)
     state = np.concatenate([[priors[0]], vector, place, np.zeros(3)])
     solved = least_squares(residuals, state, jac="3-point", x_scale="jac")
-    state = solved.x
-    covariance = np.linalg.pinv(solved.jac.T @ solved.jac)[:8, :8]
+    state, slopes = solved.x, np.asarray(solved.jac, dtype=np.float64)
+    covariance = np.linalg.pinv(slopes.T @ slopes)[:8, :8]
     camera = camera_of(state)
     focal = float(camera.matrix[0, 0])
     return Pose(

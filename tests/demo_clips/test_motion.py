@@ -121,7 +121,7 @@ def test_a_motion_holds_its_ends() -> None:
 
 @given(seed=st.integers(0, 2**32 - 1))
 def test_random_strokes_are_plausible_and_repeatable(seed: int) -> None:
-    """Bands around the common practice that DESIGN and the tempo of 2:1 describe; no source."""
+    """Wide bands about a tempo of 2:1; common practice, no source."""
     stroke = random_stroke(np.random.default_rng(seed))
     assert stroke == random_stroke(np.random.default_rng(seed))
     events = perform((Rest(0.3), stroke), Putter()).strokes[0]
