@@ -94,15 +94,16 @@ def compare_conditions(
 
     Examples
     --------
-    >>> lesson = compare_conditions(  # doctest: +SKIP
+    With lists of strokes of each condition at each putt length:
+
+    >>> lesson = compare_conditions(
     ...     {
-    ...         "coin let go": {1.83: short_let_go, 3.66: long_let_go},
     ...         "coin kept on": {1.83: short_kept_on, 3.66: long_kept_on},
+    ...         "coin let go": {1.83: short_let_go, 3.66: long_let_go},
     ...     }
     ... )
-    >>> for sentence in lesson.sentences:  # doctest: +SKIP
-    ...     print(sentence.text, [number.shown for number in sentence.numbers])
-    >>> print(lesson.recommendation.text)  # doctest: +SKIP
+    >>> print(lesson.recommendation.verdict)
+    Prescribe coin let go for putts of 1.83 m (6 ft) and 3.66 m (12 ft)
 
     """
     rules = standard_rules() if rules is None else rules

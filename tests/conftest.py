@@ -19,19 +19,17 @@ def pytest_addoption(parser: pytest.Parser) -> None:
     parser.addoption("--benchmark", action="store_true", help="also run the whole-process timings")
 
 
-@pytest.hookimpl(tryfirst=True)
-def pytest_configure(config: pytest.Config) -> None:
-    if config.getoption("dist", "no") == "load":
-        config.option.dist = "loadgroup"  # tests of one `xdist_group` share what they measured
+def pytest_xdist_auto_num_workers(config: pytest.Config) -> int | None:
+    """Run the whole-process timings one after the other; else leave the number of processes to xdist."""
+    return 0 if config.getoption("--benchmark") else None
 
 
 def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:
-    for mark in ("slow", "benchmark"):
-        if not config.getoption(f"--{mark}"):
-            skip = pytest.mark.skip(reason=f"run with --{mark}")
-            for item in items:
-                if mark in item.keywords:
-                    item.add_marker(skip)
+    """Leave out what runs on demand only, so that every skip left says what this machine lacks."""
+    left_out = {mark for mark in ("slow", "benchmark") if not config.getoption(f"--{mark}")}
+    chosen = {item: left_out.isdisjoint(mark.name for mark in item.iter_markers()) for item in items}
+    config.hook.pytest_deselected(items=[item for item in items if not chosen[item]])
+    items[:] = [item for item in items if chosen[item]]
 
 
 @pytest.fixture
