@@ -9,7 +9,7 @@ import numpy as np
 
 from pennyfall.kinematics.arrangements import arrangements, smallest_p
 from pennyfall.kinematics.effect_size import EffectSize, hedges_g
-from pennyfall.kinematics.permutation import adjusted_p, permutation_p
+from pennyfall.kinematics.permutation import adjusted_p
 from pennyfall.kinematics.profile_comparison import ProfileComparison, compare_profiles
 from pennyfall.kinematics.reliability import minimal_detectable_change
 from pennyfall.kinematics.rules import Levels, Quantity, Rules
@@ -47,20 +47,14 @@ class Difference:
     """SI."""
     value: float
     """Second mean minus first, SI."""
-    se: float
-    """Standard error of `value`, SI; measurement error and scatter are both in it."""
-    df: float
-    """Degrees of freedom of `se` (Welch-Satterthwaite) [-]."""
     interval: Interval
-    """95 % interval of this one difference, SI."""
+    """95 % interval of this one difference, SI; measurement error and scatter are both in it."""
     sum_interval: Interval
     """95 % interval of second mean plus first, SI: tells which of two means is closer to a target."""
     within_sd: float
     """Standard deviation between the strokes of one condition at one putt length, pooled, SI."""
     effect: EffectSize
     """Hedges' g."""
-    p: float
-    """Permutation p of this one difference, not corrected for looking at others."""
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -76,10 +70,9 @@ class QuantityComparison:
     """Permutation p corrected for the number of quantities and of pairs of conditions."""
     claimed: bool
     """Whether a difference is claimed: p_adjusted at the level of the rules and the interval without zero."""
-    stroke_mdc: float
-    """Smallest change between two single strokes worth believing (95 %), SI."""
     mean_mdc: float
-    """The same between the means of two lessons with as many strokes a condition as this one, SI."""
+    """Smallest change between the means of two lessons with as many strokes a condition as this one that is
+    worth believing (95 %), SI."""
     strokes_needed: float
     """Strokes a condition and putt length that would show `quantity.worthwhile`; inf where none would do."""
 
@@ -178,10 +171,11 @@ def _compare_quantities(
     every = stratified_difference(table.values, table.sds, table.putt_length_m, labels)
     observed = _observed(table, is_first)
     p_adjusted = np.minimum(1.0, pairs * adjusted_p(every.t, observed.t[0]))
-    p = permutation_p(every.t, observed.t[0])
-    pooled = _differences(table, is_first, p, None)
+    pooled = _differences(table, is_first, None)
     by_length = [
-        _at_length(table, is_first, labels, length) for length in np.unique(table.putt_length_m).tolist()
+        _differences(table.only(rows), is_first[rows], length)
+        for length in np.unique(table.putt_length_m).tolist()
+        for rows in [table.putt_length_m == length]
     ]
     strokes = 2 / observed.inverse_n[0]
     comparisons = []
@@ -197,7 +191,6 @@ def _compare_quantities(
                 by_length=tuple(each[column] for each in by_length),
                 p_adjusted=float(p_adjusted[column]) if known else np.nan,
                 claimed=bool(claimed and difference.interval.excludes_zero),
-                stroke_mdc=minimal_detectable_change(sd, df=df),
                 mean_mdc=minimal_detectable_change(sd, strokes=float(strokes[column]), df=df),
                 strokes_needed=_strokes_needed(sd, quantity, rules, pairs, len(by_length)),
             )
@@ -214,22 +207,11 @@ def _strokes_needed(sd: float, quantity: Quantity, rules: Rules, pairs: int, len
     return max(by_power, float(by_permutation)) if not np.isnan(by_power) else by_power
 
 
-def _at_length(
-    table: StrokeTable, is_first: BoolArray, labels: BoolArray, length: float
-) -> tuple[Difference, ...]:
-    rows = table.putt_length_m == length
-    mine, first = table.only(rows), is_first[rows]
-    every = stratified_difference(mine.values, mine.sds, mine.putt_length_m, labels[:, rows])
-    return _differences(mine, first, permutation_p(every.t, _observed(mine, first).t[0]), length)
-
-
 def _observed(table: StrokeTable, is_first: BoolArray) -> StratifiedDifference:
     return stratified_difference(table.values, table.sds, table.putt_length_m, is_first[None, :])
 
 
-def _differences(
-    table: StrokeTable, is_first: BoolArray, p: np.ndarray, length: float | None
-) -> tuple[Difference, ...]:
+def _differences(table: StrokeTable, is_first: BoolArray, length: float | None) -> tuple[Difference, ...]:
     observed = _observed(table, is_first)
     # second minus (minus first): the sum of the means, with the same weights and the same standard error
     mirrored = np.where(is_first[:, None], -table.values, table.values)
@@ -245,8 +227,6 @@ def _differences(
                 first_mean=(total - value) / 2,
                 second_mean=(total + value) / 2,
                 value=value,
-                se=float(observed.se[0, column]),
-                df=float(observed.df[0, column]),
                 interval=Interval(value - width, value + width),
                 sum_interval=Interval(total - width, total + width),
                 within_sd=within_sd,
@@ -256,7 +236,6 @@ def _differences(
                     inverse_n=float(observed.inverse_n[0, column]),
                     df=float(observed.within_df[0, column]),
                 ),
-                p=float(p[column]) if not np.isnan(value) else np.nan,
             )
         )
     return tuple(out)

@@ -14,8 +14,6 @@ class EffectSize:
 
     g: float
     """Difference over the within-group standard deviation, bias-corrected [-]."""
-    sd: float
-    """Standard error of g [-], large-sample formula."""
     interval: tuple[float, float]
     """From the noncentral t distribution, which stays honest with three strokes [-]."""
 
@@ -42,13 +40,12 @@ def hedges_g(
     References
     ----------
     .. [1] Hedges (1981), J. Educ. Stat. 6:107-128, exact correction from the gamma function.
-    .. [2] Borenstein et al. (2009), Introduction to Meta-Analysis, ch. 4: the standard error.
-    .. [3] Steiger and Fouladi (1997): interval by inverting the noncentral t distribution (from memory).
+    .. [2] Steiger and Fouladi (1997): interval by inverting the noncentral t distribution (from memory).
 
     """
     missing = math.nan
     if not (within_sd > 0 and df > 0):
-        return EffectSize(g=missing, sd=missing, interval=(missing, missing))
+        return EffectSize(g=missing, interval=(missing, missing))
     d = difference / within_sd
     correction = small_sample_correction(df)
     t = d / math.sqrt(inverse_n)
@@ -57,8 +54,7 @@ def hedges_g(
         correction * math.sqrt(inverse_n) * _noncentrality(t, df, probability)
         for probability in (1 - tail, tail)
     )
-    variance = inverse_n + d**2 / (2 * (df + 2))  # [2]: n1 + n2 = df + 2
-    return EffectSize(g=correction * d, sd=correction * math.sqrt(variance), interval=(low, high))
+    return EffectSize(g=correction * d, interval=(low, high))
 
 
 def small_sample_correction(df: float) -> float:

@@ -45,8 +45,6 @@ class Launch:
     faster_when_later_mps2: float
     """By how much the ball was faster if it left later: the slope of the speed over the instant, by the
     covariance of their errors [m/s^2]."""
-    frames_moving: int
-    """How many frames of the moving ball the fit rests on."""
 
     def speed_given(self, impact: Estimate) -> Estimate:
         """Return the speed [m/s] once the head, too, has told the instant of impact [s]."""
@@ -116,7 +114,6 @@ def fit_launch(ball: BallTrack, *, exposure_s: float = math.nan) -> Launch | Non
         impact_s=impact,
         speed_mps=Estimate(launch_speed.value * along_path, launch_speed.sd * along_path),
         faster_when_later_mps2=covariance_m * along_path / impact.sd**2,
-        frames_moving=len(moving),
     )
 
 

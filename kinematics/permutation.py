@@ -1,4 +1,4 @@
-"""Permutation p values of several quantities, and their correction for having looked at all of them."""
+"""Permutation p values of several quantities, corrected for having looked at all of them."""
 
 from __future__ import annotations
 
@@ -10,28 +10,16 @@ _TIE = 1e-9
 """Arrangements that are the same split differ by rounding only: the relative size of it, with a margin."""
 
 
-def permutation_p(statistics: FloatArray, observed: FloatArray) -> FloatArray:
-    """Return the two-sided p value of each quantity on its own, shape (q,).
+def adjusted_p(statistics: FloatArray, observed: FloatArray) -> FloatArray:
+    """Return two-sided p values corrected for the number of quantities, by the step-down maximum statistic.
 
     Parameters
     ----------
     statistics : FloatArray
-        Statistic of every arrangement, shape (m, q), the observed one among them.
+        Statistic of every arrangement, shape (m, q), the observed one among them; the columns must be on one
+        scale, as t values are. Of one column the p value is the plain one.
     observed : FloatArray
         Statistic of the strokes as they were made, shape (q,).
-
-    """
-    share: FloatArray = _at_least(np.abs(statistics), np.abs(observed)).mean(axis=0)
-    return share
-
-
-def adjusted_p(statistics: FloatArray, observed: FloatArray) -> FloatArray:
-    """Return p values corrected for the number of quantities, by the step-down maximum statistic.
-
-    Parameters
-    ----------
-    statistics, observed : FloatArray
-        As in `permutation_p`; the columns must be on one scale, as t values are.
 
     Returns
     -------

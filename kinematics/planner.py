@@ -43,8 +43,6 @@ class PlannedLength:
     """Expected amplitude [m]."""
     forward_s: float
     """Expected forward-swing time [s]."""
-    leaves_share: tuple[float, float]
-    """Share of strokes whose coin leaves in the transition, at the highest and at the lowest friction [-]."""
     verdict: Verdict
     """'leaves' in the transition by itself at any friction of the range, 'stays' on through it at any, else
     'doubtful'."""
@@ -205,6 +203,5 @@ def _planned(
         demand_at_top=Estimate(mean, float(np.sqrt(variance))),
         backswing_m=float(np.mean([each.backswing_m for each in middle])),
         forward_s=float(np.mean([each.forward_s for each in middle])),
-        leaves_share=(at_high, at_low),
         verdict="leaves" if at_high >= CLEAR_SHARE else "stays" if at_low <= 1 - CLEAR_SHARE else "doubtful",
     )

@@ -22,16 +22,12 @@ differences, a stricter one short strong ones, and either way the test of the cl
 class ProfileBand:
     """Mean acceleration profile of a condition at one putt length, over time made equal."""
 
-    condition: str
-    putt_length_m: float
     phase: FloatArray
     """0 takeaway, 1 top of the backswing, 2 impact, shape (p,)."""
     strokes_mps2: FloatArray
     """Each stroke, shape (n, p) [m/s^2]."""
     mean_mps2: FloatArray
     """Shape (p,) [m/s^2]."""
-    sd_mps2: FloatArray
-    """Between strokes, shape (p,) [m/s^2]; NaN for one stroke."""
     low_mps2: FloatArray
     """Lower end of the 95 % interval of the mean at each phase, shape (p,) [m/s^2]."""
     high_mps2: FloatArray
@@ -58,14 +54,6 @@ class DifferingStretch:
 class ProfileComparison:
     """Second condition's profile minus the first's, all putt lengths together."""
 
-    phase: FloatArray
-    """Shape (p,)."""
-    difference_mps2: FloatArray
-    """Shape (p,) [m/s^2]."""
-    half_width_mps2: FloatArray
-    """Half the width of the 95 % interval at each phase alone, shape (p,) [m/s^2]."""
-    t: FloatArray
-    """Difference over its standard error, shape (p,) [-]."""
     stretches: tuple[DifferingStretch, ...]
     """Clusters found, claimed or not."""
 
@@ -113,10 +101,6 @@ def compare_profiles(
     threshold = float(stats.t.ppf(1 - NODE_LEVEL / 2, df))
     t, difference = observed.t[0], observed.difference[0]
     return ProfileComparison(
-        phase=PHASE,
-        difference_mps2=difference,
-        half_width_mps2=observed.half_width()[0],
-        t=t,
         stretches=tuple(
             _stretch(each, difference, min(1.0, pairs * each.p), level, claims=claims)
             for each in clusters(every.t, t, threshold)
@@ -134,12 +118,9 @@ def profile_band(table: StrokeTable, condition: str, putt_length_m: float) -> Pr
     sd = curves.std(axis=0, ddof=1) if n > 1 else missing
     half = float(stats.t.ppf(0.975, n - 1)) * sd / np.sqrt(n) if n > 1 else missing
     return ProfileBand(
-        condition=condition,
-        putt_length_m=putt_length_m,
         phase=PHASE,
         strokes_mps2=curves,
         mean_mps2=mean,
-        sd_mps2=sd,
         low_mps2=mean - half,
         high_mps2=mean + half,
     )

@@ -54,8 +54,6 @@ class Quantity:
     """Smallest difference worth acting on, SI."""
     says: Literal["amount", "place"] = "amount"
     """'place' for a share of the forward swing."""
-    ratio_scale: bool = True
-    """Whether zero means 'none of it', so that a coefficient of variation means something."""
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)

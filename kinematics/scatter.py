@@ -30,8 +30,6 @@ class Scatter:
     """The student's own standard deviation: what the measurement error leaves, never below zero, SI."""
     own_sd_interval: tuple[float, float]
     """Interval of `own_sd`, SI; its lower end is zero where measurement error could be all there is."""
-    cv: float
-    """`sd` over the absolute mean [-]; meaningless for a quantity whose zero is not 'none of it'."""
 
 
 def scatter(estimates: Sequence[Estimate], confidence: float = 0.95) -> Scatter:
@@ -66,7 +64,6 @@ def scatter(estimates: Sequence[Estimate], confidence: float = 0.95) -> Scatter:
         return Scatter(
             strokes=n, mean=mean, mean_interval=(missing, missing), sd=missing,
             measurement_sd=math.sqrt(error_variance), own_sd=missing, own_sd_interval=(missing, missing),
-            cv=missing,
         )  # fmt: skip
     variance = float(np.var([each.value for each in known], ddof=1))
     tail = (1 - confidence) / 2
@@ -83,7 +80,6 @@ def scatter(estimates: Sequence[Estimate], confidence: float = 0.95) -> Scatter:
         measurement_sd=math.sqrt(error_variance),
         own_sd=_root(variance - error_variance),
         own_sd_interval=(_root(low), _root(high)),
-        cv=math.sqrt(variance) / abs(mean) if mean else missing,
     )
 
 

@@ -66,8 +66,6 @@ class ClipHeader:
     height: int
     frames_promised: int
     """Number of frames by the container's header; zero when unknown; headers lie."""
-    rate_hz: float
-    """Average frame rate by the container; NaN when unknown."""
     capture_rate_hz: float
     """Rate at which the phone says it recorded; NaN when it does not say."""
     pixel_aspect: float
@@ -89,7 +87,6 @@ def _header(container: Any, stream: Any, path: Path) -> ClipHeader:  # noqa: ANN
         width=context.width,
         height=context.height,
         frames_promised=stream.frames,
-        rate_hz=float(stream.average_rate) if stream.average_rate else float("nan"),
         capture_rate_hz=_number(capture),
         pixel_aspect=_pixel_aspect(stream, path.name),
         has_sound=bool(container.streams.audio),

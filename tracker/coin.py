@@ -38,8 +38,6 @@ class RestingCoin:
     """Its middle along the target line, from the ball [m]."""
     y_m: Estimate
     """Its middle across the target line [m]."""
-    contrast: float
-    """Change of the picture on the coin, grey levels."""
 
 
 def find_resting_coin(
@@ -157,5 +155,4 @@ def _centred(
     return RestingCoin(
         x_m=Estimate(x_m, float(np.hypot(PLACE_SD_M, scale_rel_sd * x_m))),
         y_m=Estimate(y_m, PLACE_SD_M),
-        contrast=abs(contrast),
     )

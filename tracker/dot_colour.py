@@ -42,8 +42,6 @@ values^2]. Chroma counts for less because it is coarser and coded worse: a yello
 class WantedColour:
     """The colour asked for."""
 
-    name: str
-    """As the person wrote it."""
     chroma: FloatArray
     """Blue and red difference of the full colour, shape (2,) [code values]."""
 
@@ -76,7 +74,7 @@ class WantedColour:
         red, green, blue = (int(digits[k : k + 2], 16) / 255 for k in (0, 2, 4))
         luma = 0.2126 * red + 0.7152 * green + 0.0722 * blue  # Rec. ITU-R BT.709-6, 3.2
         chroma = 224 * np.array([(blue - luma) / 1.8556, (red - luma) / 1.5748])  # 3.3 and 3.4
-        wanted = cls(name=text, chroma=chroma)
+        wanted = cls(chroma=chroma)
         if wanted.bright and luma < 0.6:
             raise CannotMeasure(
                 f"A dot of {text} looks like any shadow.",

@@ -11,7 +11,6 @@ from numpy.typing import NDArray
 from pennyfall.kinematics.tracks import BallTrack
 from pennyfall.kinematics.values import FloatArray, freeze_arrays
 from pennyfall.tracker.ball_following import Sighting
-from pennyfall.tracker.ball_outline import ball_outline
 from pennyfall.tracker.ball_rest import KEEP_BEFORE_S, BallAtRest
 
 TURNING_SD_M = 1.6e-4
@@ -34,14 +33,6 @@ class FollowedBall:
     """Mean radius of its outline in each of them, shape (m,) [px]."""
     rest_m: FloatArray
     """Centre at rest in the camera's world, shape (3,) [m]."""
-    rest_px: FloatArray
-    """Image of that centre, shape (2,) [px]."""
-    rest_sd_px: float
-    """Standard deviation of `rest_px` [px]."""
-    rest_radius_px: float
-    """Mean radius of the outline at rest [px]."""
-    size_ratio: float
-    """Size in the picture over the size the camera predicts: a check of the calibration's scale."""
     confidence: float
     """How sure it is that this is a ball, 0..1."""
     departed: bool
@@ -99,10 +90,6 @@ def followed_ball(
         centre_px=np.array([each.fit.centre_px for each in everything]),
         radius_px=np.array([each.fit.outline.radius_px for each in everything]),
         rest_m=rest_m,
-        rest_px=rest.camera.project(rest_m[None, :])[0],
-        rest_sd_px=float(np.median([each.fit.sd_px for each in lately])),
-        rest_radius_px=ball_outline(rest.camera, rest_m).radius_px * rest.looks.scale,
-        size_ratio=rest.looks.scale,
         confidence=rest.found.confidence,
         departed=bool(moving),
     )

@@ -17,7 +17,6 @@ from pennyfall.tracker.balls_on_floor import ball_by_frame, ball_on_floor, ball_
 from pennyfall.tracker.following import Followed
 from pennyfall.tracker.frame_cameras import FrameCameras, frame_cameras, meet
 from pennyfall.tracker.head_path import along_path
-from pennyfall.tracker.path_shape import PathShape
 from pennyfall.tracker.pixel_track import PixelTrack
 from pennyfall.tracker.scale_budget import plane_sd, scale_errors
 from pennyfall.tracker.tag_square import squared_to_line
@@ -35,7 +34,6 @@ class PlacedHead:
     tag: AddressedTag
     tag_quarters_off: int
     """How many quarter turns the tag is stuck on off its right way; the track was turned back."""
-    path: PathShape
     sd_y_m: float
     """Standard deviation of the head's place across the line: how well its plane is known [m]."""
     scale: ScaleErrors
@@ -100,7 +98,6 @@ def place_head(
         camera=camera,
         tag=tag,
         tag_quarters_off=quarters,
-        path=path,
         sd_y_m=plane_sd(camera, tag),
         scale=scale,
         scale_rel_sd=scale_rel_sd,

@@ -54,7 +54,6 @@ class StrokeSmoothing:
     """A smoothed stroke with how it came about."""
 
     stroke: SmoothedStroke
-    noise: MeasurementNoise
     noise_sd_m: float
     innovation_ratio: float
     impact_by_ball: Estimate | None
@@ -146,7 +145,6 @@ def smooth_stroke(
     )
     return StrokeSmoothing(
         stroke=stroke,
-        noise=noise,
         noise_sd_m=float(np.median(frames.errors.sd_m)),
         innovation_ratio=_innovation_ratio(frames, model),
         impact_by_ball=None if launch is None else launch.impact_s,

@@ -40,7 +40,6 @@ class _Ended:
     """How a task ended; exceptions with keyword-only arguments do not survive the way between processes."""
 
     clip: str
-    refused: RefusedClip | None = None
     stopped: tuple[str, str] | None = None
 
 
@@ -91,22 +90,22 @@ def _run(task: ClipTask) -> _Ended:
         measured = task.measure(task.folder / task.clip)
     except CannotMeasure as error:
         refused = RefusedClip(clip=task.clip, message=error.message, fix=error.fix)
-        return _kept(task, lambda: keep_refused(task.folder, refused, task.fingerprint), refused)
+        return _kept(task, lambda: keep_refused(task.folder, refused, task.fingerprint))
 
     def keep() -> None:
         task.finish(task.folder, task.clip, measured)
         keep_measured(task.folder, task.clip, measured, task.fingerprint)
 
-    return _kept(task, keep, None)
+    return _kept(task, keep)
 
 
-def _kept(task: ClipTask, keep: Callable[[], None], refused: RefusedClip | None) -> _Ended:
+def _kept(task: ClipTask, keep: Callable[[], None]) -> _Ended:
     """Write the results; failing to write them is no fault of the clip and stops the run."""
     try:
         keep()
     except CannotMeasure as error:
         return _Ended(clip=task.clip, stopped=(error.message, error.fix))
-    return _Ended(clip=task.clip, refused=refused)
+    return _Ended(clip=task.clip)
 
 
 def _clip_of(ended: _Ended) -> str:

@@ -244,7 +244,6 @@ def _ball(
     error = np.where(moving[:, None], BALL_SHIFT_PX * draw.standard_normal(2), 0.0)
     kept = np.flatnonzero(way < BALL_REACH_M)
     pixels = conditions.camera.project(np.array([ball_centre(float(x)) for x in way[kept]]))
-    rest_px = conditions.camera.project(ball_centre(0.0)[None])[0]
     return FollowedBall(
         track=BallTrack(
             time_s=stamps[kept],
@@ -258,10 +257,6 @@ def _ball(
         centre_px=pixels + error[kept],
         radius_px=np.full(len(kept), 20.0),
         rest_m=ball_centre(0.0),
-        rest_px=rest_px,
-        rest_sd_px=BALL_SHIFT_PX,
-        rest_radius_px=20.0,
-        size_ratio=1.0,
         confidence=1.0,
         departed=True,
     )

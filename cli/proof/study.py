@@ -46,11 +46,9 @@ class Outcome:
     """One trial's result."""
 
     rate_hz: float
-    number: int
     found: dict[str, Estimate] | None
     """Every quantity; None where no stroke was found."""
     truth: dict[str, float]
-    innovation_ratio: float = float("nan")
     state_bound: dict[str, float] | None = None
     formula_bound: dict[str, float] | None = None
     alternatives: dict[tuple[str, str], FloatArray] | None = None
@@ -115,13 +113,11 @@ def run_job(job: Job) -> Outcome:
     truth = true_quantities(trial.performance)
     measured = measure_trial(trial)
     if measured is None:
-        return Outcome(rate_hz=job.rate_hz, number=job.number, found=None, truth=truth)
+        return Outcome(rate_hz=job.rate_hz, found=None, truth=truth)
     return Outcome(
         rate_hz=job.rate_hz,
-        number=job.number,
         found=_estimates(measured),
         truth=truth,
-        innovation_ratio=measured.innovation_ratio,
         state_bound=state_bound(trial, measured.placed) if job.bound else None,
         formula_bound=formula_bound(trial, measured.placed) if job.bound else None,
         alternatives=alternative_values(measured.placed.head, trial.performance) if job.compare else None,

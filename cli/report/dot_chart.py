@@ -22,9 +22,6 @@ class Dot:
     """One stroke, in the unit shown."""
 
     value: float
-    low: float
-    """Lower end of the 95 % interval of its measurement."""
-    high: float
     stroke: str
     """Id of the stroke."""
 

@@ -166,9 +166,7 @@ def _dot(stroke: str, measures: StrokeMeasures, quantity: Quantity) -> Dot | Non
     estimate = measured(measures, quantity.name)
     if not estimate.known:
         return None
-    low, high = estimate.interval()
-    factor = quantity.factor
-    return Dot(value=estimate.value * factor, low=low * factor, high=high * factor, stroke=stroke)
+    return Dot(value=estimate.value * quantity.factor, stroke=stroke)
 
 
 def _landing(stroke: LessonStroke) -> Landing:

@@ -71,10 +71,6 @@ def _ball(*, departed: bool) -> FollowedBall:
         centre_px=np.zeros((count, 2)),
         radius_px=np.full(count, 20.0),
         rest_m=np.zeros(3),
-        rest_px=np.zeros(2),
-        rest_sd_px=0.1,
-        rest_radius_px=20.0,
-        size_ratio=1.0,
         confidence=1.0,
         departed=departed,
     )

@@ -45,11 +45,10 @@ def made_up(errors: list[float], sd: float) -> list[Outcome]:
     return [
         Outcome(
             rate_hz=60.0,
-            number=number,
             found={"impact_speed_mps": Estimate(1.0 + error, sd)},
             truth={"impact_speed_mps": 1.0},
         )
-        for number, error in enumerate(errors)
+        for error in errors
     ]
 
 
@@ -140,7 +139,7 @@ def test_coverage_and_its_interval_are_counted_right() -> None:
 
 
 def test_a_stroke_not_found_counts_in_no_rate() -> None:
-    lost = Outcome(rate_hz=60.0, number=0, found=None, truth={})
+    lost = Outcome(rate_hz=60.0, found=None, truth={})
     assert at_rate([lost, *made_up([0.0], 0.1)], 60.0)[0].found is not None
     assert len(at_rate([lost], 60.0)) == 0
 

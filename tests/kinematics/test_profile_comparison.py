@@ -129,7 +129,6 @@ def test_a_push_before_impact_is_found_before_impact(generator: np.random.Genera
     assert stretch.from_phase > 1.1
     assert stretch.to_phase == pytest.approx(2)
     assert 0.5 < stretch.difference_mps2 < 3.5  # it grows evenly from 0 at the peak to 3.5 at impact
-    assert found.difference_mps2[-1] == pytest.approx(3.5, abs=3 * found.half_width_mps2[-1] / 2)
 
 
 def test_too_few_strokes_claim_no_stretch(generator: np.random.Generator) -> None:

@@ -192,7 +192,7 @@ def test_a_path_traced_clip_is_followed_to_the_edge(footage: Path, name: str) ->
     truth = json.loads((folder / f"{name}.truth.json").read_text(encoding="utf-8"))
     (ball,) = watched_clip(folder / f"{name}.mp4", truth)
     frames, events = truth["frames"], truth["events_model_clock"]
-    assert np.all(np.abs(ball.rest_px - frames["ball_centre_px"][0]) < 0.3)
+    assert np.all(np.abs(ball.centre_px[0] - frames["ball_centre_px"][0]) < 0.3)
     moving = ~ball.track.at_rest
     times = np.array(frames["frame_time_s"])
     in_view = np.flatnonzero((times > events["impact_s"] + 0.002) & np.array(frames["ball_in_view"]))
