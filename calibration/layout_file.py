@@ -43,7 +43,7 @@ def load_layout(path: Path) -> TagLayout:
 
     """
     try:
-        document = json.loads(path.read_text(encoding="utf-8"))
+        document = json.loads(path.read_text(encoding="utf-8-sig"))
     except OSError as error:
         raise CannotMeasure(
             f"The layout file {path} cannot be read ({error.strerror}).", fix="Check its name and folder."

@@ -116,7 +116,7 @@ def load_lens(path: Path) -> Lens:
 
     """
     try:
-        document = json.loads(path.read_text(encoding="utf-8"))
+        document = json.loads(path.read_text(encoding="utf-8-sig"))
     except OSError as error:
         raise CannotMeasure(
             f"The lens file {path} cannot be read ({error.strerror}).", fix="Check its name and folder."

@@ -7,6 +7,7 @@ import os
 import sys
 import traceback
 from importlib import import_module
+from io import TextIOWrapper
 from typing import Annotated, Any
 
 import typer
@@ -111,6 +112,9 @@ def options(
 
 def main() -> None:
     """Run the command line, and leave at once: to take half of scipy apart again takes a quarter second."""
+    for stream in (sys.stdout, sys.stderr):
+        if isinstance(stream, TextIOWrapper):  # a Windows pipe has no minus sign: better a '?' than nothing
+            stream.reconfigure(errors="replace")
     try:
         app(prog_name="pennyfall")
     except SystemExit as ending:

@@ -66,7 +66,7 @@ def load_frictions(path: Path) -> dict[str, KeptFriction]:
     if not path.exists():
         return {}
     try:
-        entries = tomllib.loads(path.read_text(encoding="utf-8"))
+        entries = tomllib.loads(path.read_text(encoding="utf-8-sig"))
         return {name: _kept(entry) for name, entry in entries.items()}
     except (OSError, ValueError, KeyError, TypeError) as error:
         raise CannotMeasure(

@@ -91,13 +91,14 @@ def write_whole(path: Path, content: bytes) -> None:
     """
     if path.exists() and not path.is_file():
         raise CannotMeasure(f"{path} is no ordinary file and was left as it is.", fix="Name a file to write.")
-    temporary = path.with_name(f".{path.name}.{secrets.token_hex(4)}")
+    place = path.resolve()  # a link stays a link
+    temporary = place.with_name(f".{place.name}.{secrets.token_hex(4)}")
     try:
         with temporary.open("xb") as stream:  # readable by whom the umask says, and by nobody else
             stream.write(content)
             stream.flush()
             os.fsync(stream.fileno())
-        temporary.replace(path)
+        temporary.replace(place)
     except OSError as error:
         with suppress(OSError):
             temporary.unlink()

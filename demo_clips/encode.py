@@ -49,7 +49,10 @@ def write_clip(
     partial = path.with_name(f".{path.name}.part")
     try:
         with av.open(
-            str(partial), "w", format="mp4", options={"fflags": "+bitexact", "movflags": "+faststart"}
+            str(partial.absolute()),
+            "w",
+            format="mp4",
+            options={"fflags": "+bitexact", "movflags": "+faststart"},
         ) as container:
             _mux(container, frames, times_s, size, encoding, clicks_s)
         partial.replace(path)

@@ -66,7 +66,8 @@ def opened(path: Path) -> Iterator[Any]:
         raise CannotMeasure(f"There is no file {path}.", fix="Check the name and the folder of the clip.")
     options = {"format_whitelist": FILMS, "protocol_whitelist": "file", "max_pixels": str(MOST_PIXELS)}
     try:
-        container = av.open(str(path), options=options)
+        # absolute: a name such as '12:30.mp4' is otherwise read as the address of a protocol
+        container = av.open(str(path.absolute()), options=options)
     except (av.error.FFmpegError, OSError, ValueError) as error:
         raise CannotMeasure(
             f"{path.name} cannot be read as a video ({reason(error)}).", fix=FILM_AGAIN

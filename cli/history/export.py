@@ -46,7 +46,7 @@ def export(strokes: pd.DataFrame, path: Path) -> int:
     wide = one_row_a_stroke(strokes)
     suffix = path.suffix.lower()
     if suffix == ".csv":
-        content = wide.to_csv(index=False).encode()
+        content = wide.to_csv(index=False, lineterminator="\n").encode()
     elif suffix == ".parquet":
         content = _parquet(wide)
     else:

@@ -42,7 +42,7 @@ def lesson_measuring(folder: Path, lesson: Lesson) -> tuple[MeasureClip, Measure
 
     """
     stated = {key: getattr(lesson, key) for key in SETTINGS_KEYS}
-    paths = {key: folder / stated[key] for key in FILE_KEYS if stated[key] is not None}
+    paths = {key: folder / Path(stated[key]).expanduser() for key in FILE_KEYS if stated[key] is not None}
     settings = settings_from(**stated | paths)
     contents = {key: path.read_text(encoding="utf-8") for key, path in paths.items()}
     said = {key: value for key, value in stated.items() if value is not None}

@@ -73,7 +73,7 @@ def _own(path: Path, read: Callable[[Mapping[str, Any]], Read]) -> Read | None:
     if not path.exists():
         return None
     try:
-        return read(tomllib.loads(path.read_text(encoding="utf-8").replace("\r\n", "\n")))
+        return read(tomllib.loads(path.read_text(encoding="utf-8-sig").replace("\r\n", "\n")))
     except (tomllib.TOMLDecodeError, UnicodeDecodeError) as error:
         raise CannotMeasure(
             f"{path.name} cannot be read: {str(error).lower()}.",

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import shutil
 from collections.abc import Iterable
 from textwrap import fill
 
@@ -9,7 +10,8 @@ from pennyfall.cli.lesson.lesson_result import LessonResult
 from pennyfall.cli.lesson.reading import LessonReading
 from pennyfall.cli.report.lesson_tables import typeset
 
-COLUMNS = 100
+WIDEST = 100
+"""Chosen by us: longer lines are hard to read."""
 
 
 def verdict(result: LessonResult, reading: LessonReading) -> str:
@@ -25,4 +27,5 @@ def verdict(result: LessonResult, reading: LessonReading) -> str:
 
 
 def _wrapped(paragraphs: Iterable[str]) -> list[str]:
-    return [fill(typeset(each), COLUMNS, subsequent_indent="  ") for each in paragraphs]
+    columns = min(WIDEST, shutil.get_terminal_size((WIDEST, 24)).columns)
+    return [fill(typeset(each), columns, subsequent_indent="  ") for each in paragraphs]
