@@ -96,16 +96,19 @@ def find_resting_coin(
 
 def _median_view(frames: Sequence[LumaFrame], camera: Camera, points_m: FloatArray) -> Luma:
     """Return the median over frames of the picture seen at world points, shape (rows, columns)."""
-    return np.median([view_of(frame, camera, points_m) for frame in frames], axis=0).astype(np.float32)
+    return np.median(views_of(frames, camera, points_m), axis=0).astype(np.float32)
 
 
-def view_of(frame: LumaFrame, camera: Camera, points_m: FloatArray) -> Luma:
-    """Return the picture seen at world points, shape (rows, columns, 3) -> (rows, columns)."""
+def views_of(frames: Sequence[LumaFrame], camera: Camera, points_m: FloatArray) -> list[Luma]:
+    """Return what each frame shows at world points, shape (rows, columns, 3) -> (rows, columns) each."""
     pixels = camera.project(points_m.reshape(-1, 3)).reshape(*points_m.shape[:2], 2).astype(np.float32)
     columns, rows = (np.ascontiguousarray(pixels[..., k]) for k in range(2))
-    image = np.ascontiguousarray(frame)
-    seen = cv2.remap(image, columns, rows, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
-    return np.asarray(seen, dtype=np.float32)
+    return [
+        cv2.remap(
+            np.ascontiguousarray(frame), columns, rows, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE
+        ).astype(np.float32)
+        for frame in frames
+    ]
 
 
 def _disc(radius_px: float, inner: float, outer: float) -> Luma:

@@ -9,7 +9,7 @@ import numpy as np
 
 from pennyfall.calibration.camera import Camera
 from pennyfall.kinematics.values import BoolArray, Estimate, FloatArray
-from pennyfall.tracker.coin import Luma, view_of
+from pennyfall.tracker.coin import Luma, views_of
 from pennyfall.tracker.frame import LumaFrame
 
 HEAD_STEP_M = 0.0005
@@ -89,7 +89,8 @@ class ShelfWatch:
         return float(self._along_m[column + half])
 
     def _patch(self, index: int, frame: LumaFrame) -> Luma:
-        return view_of(frame, self._camera, self._shelf.points(index, self._along_m, self._across_m))
+        points_m = self._shelf.points(index, self._along_m, self._across_m)
+        return views_of([frame], self._camera, points_m)[0]
 
 
 def _masked_correlation(image: Luma, template: Luma, mask: Luma) -> FloatArray:
