@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import itertools
 from dataclasses import dataclass, field
+from functools import cache
 
 import cv2
 import numpy as np
@@ -49,6 +50,17 @@ def camera_at(
     )
 
 
+@cache
+def carpet_cloth(seed: int) -> FloatArray:
+    """Return a carpet's texture on cells of 1 mm, with tufts of 3 mm, shape (2400, 2400)."""
+    rng = np.random.default_rng(seed)
+    fine = cv2.GaussianBlur(rng.normal(size=(2400, 2400)), (0, 0), 1.2)
+    coarse = cv2.resize(rng.normal(size=(120, 120)), (2400, 2400), interpolation=cv2.INTER_CUBIC)
+    cloth = np.asarray(fine / fine.std() + 0.5 * coarse / coarse.std(), dtype=np.float64)
+    cloth.setflags(write=False)
+    return cloth
+
+
 @dataclass(kw_only=True)
 class Scene:
     """What lies on the floor, how it is lit and how it is filmed; lumas are those of a fully lit surface."""
@@ -71,14 +83,9 @@ class Scene:
     fine: int = 3
     way: int = 1
     seed: int = 1
-    _cloth: FloatArray = field(init=False, repr=False)
     _clean: FloatArray | None = field(default=None, init=False, repr=False)
 
     def __post_init__(self) -> None:
-        rng = np.random.default_rng(self.seed)
-        fine = cv2.GaussianBlur(rng.normal(size=(2400, 2400)), (0, 0), 1.2)  # 1 mm cells, tufts of 3 mm
-        coarse = cv2.resize(rng.normal(size=(120, 120)), (2400, 2400), interpolation=cv2.INTER_CUBIC)
-        self._cloth = fine / fine.std() + 0.5 * coarse / coarse.std()
         self._noise_rng = np.random.default_rng(self.seed + 1)
 
     def frame(
@@ -114,7 +121,7 @@ class Scene:
 
         """
         if self._clean is None:
-            self._clean = self._traced(self._grid(0, 0, *self.size), None, None, 0.0)
+            self._clean = self._traced(*self._rays(0, 0, *self.size), None, None, 0.0)
         picture = self._clean.copy()
         if ball_path_m is not None:
             instants = len(ball_path_m)
@@ -132,8 +139,8 @@ class Scene:
         if head_path_m is not None:
             heads = list(head_path_m)
         for u0, v0, u1, v1 in self._windows(balls, heads):
-            grid = self._grid(u0, v0, u1, v1, self.fine)
-            total = sum(self._traced(grid, b, h, rolled_rad) for b, h in zip(balls, heads, strict=True))
+            rays, grid = self._rays(u0, v0, u1, v1, self.fine)
+            total = sum(self._traced(rays, grid, b, h, rolled_rad) for b, h in zip(balls, heads, strict=True))
             shape = (v1 - v0, self.fine, u1 - u0, self.fine)
             picture[v0:v1, u0:u1] = (np.asarray(total) / instants).reshape(shape).mean(axis=(1, 3))
         blurred = cv2.GaussianBlur(picture, (0, 0), self.blur_px)
@@ -168,23 +175,22 @@ class Scene:
                 windows.append((int(low[0]), int(low[1]), int(high[0]), int(high[1])))
         return windows
 
-    @staticmethod
-    def _grid(u0: int, v0: int, u1: int, v1: int, fine: int = 1) -> tuple[FloatArray, tuple[int, int]]:
+    def _rays(self, u0: int, v0: int, u1: int, v1: int, fine: int = 1) -> tuple[FloatArray, tuple[int, int]]:
+        """Return unit rays through a part of the picture, and the shape of their grid."""
         u = u0 - 0.5 + (np.arange((u1 - u0) * fine) + 0.5) / fine
         v = v0 - 0.5 + (np.arange((v1 - v0) * fine) + 0.5) / fine
         uu, vv = np.meshgrid(u, v)
-        return np.column_stack([uu.ravel(), vv.ravel()]), uu.shape
+        rays = self.camera.rays(np.column_stack([uu.ravel(), vv.ravel()]))
+        return rays / np.linalg.norm(rays, axis=1, keepdims=True), uu.shape
 
     def _traced(
         self,
-        grid: tuple[FloatArray, tuple[int, int]],
+        rays: FloatArray,
+        shape: tuple[int, int],
         ball: FloatArray | None,
         head: FloatArray | None,
         rolled_rad: float,
     ) -> FloatArray:
-        pixels, shape = grid
-        rays = self.camera.rays(pixels)
-        rays /= np.linalg.norm(rays, axis=1, keepdims=True)
         eye = self.camera.centre
         depth = np.where(rays[:, 2] < -1e-6, -eye[2] / np.minimum(rays[:, 2], -1e-6), np.inf)
         ground = eye + np.where(np.isfinite(depth), depth, 0.0)[:, None] * rays
@@ -210,9 +216,10 @@ class Scene:
             body = (at[:, 0] > -0.045) & (at[:, 0] < TAG_TO_FACE_M) & (np.abs(at[:, 1]) < 0.05) & (top > 0)
             body &= np.hypot(np.minimum(at[:, 0] + 0.01, 0.0), 0.7 * at[:, 1]) < 0.042
             front = body & (top < depth)
-            tag = np.where(np.abs(at[:, :2]).max(axis=1) < 0.012, 30.0, 200.0)
+            out = np.maximum(np.abs(at[:, 0]), np.abs(at[:, 1]))
+            tag = np.where(out < 0.012, 30.0, 200.0)
             tag = np.where((np.abs(at[:, 0]) < 0.004) & (np.abs(at[:, 1]) < 0.008), 200.0, tag)
-            looks = np.where(np.abs(at[:, :2]).max(axis=1) < 0.016, tag, self.head)
+            looks = np.where(out < 0.016, tag, self.head)
             luma[front], depth[front] = looks[front], top[front]
             toward = np.array([0.0, 0.14, 0.25])  # the shaft leans to the player
             toward /= np.linalg.norm(toward)
@@ -231,7 +238,9 @@ class Scene:
 
     def _floor(self, at: FloatArray, ball: FloatArray | None, head: FloatArray | None) -> FloatArray:
         x, y = at[:, 0], at[:, 1]
-        cloth = map_coordinates(self._cloth, [1200 + 1000 * y, 1200 + 1000 * x], order=1, mode="grid-wrap")
+        cloth = map_coordinates(
+            carpet_cloth(self.seed), [1200 + 1000 * y, 1200 + 1000 * x], order=1, mode="grid-wrap"
+        )
         luma = self.carpet + self.carpet_texture * cloth
         if self.paper:
             luma = np.where((np.abs(x) < 0.148) & (np.abs(y + 0.2) < 0.105), 215.0, luma)
