@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from functools import cache
+
 import cv2
 import numpy as np
 import pytest
@@ -17,6 +19,8 @@ from pennyfall.demo_clips.strokes import Rest, Stroke
 from pennyfall.demo_clips.textures import INK, PAPER
 from pennyfall.demo_clips.view import Image, View, undistort
 from pennyfall.kinematics.values import FloatArray
+
+pytestmark = pytest.mark.xdist_group("rendered pictures")
 
 REST_S, SWING_S, IMPACT_S = 0.1, 1.05, 1.19
 SIZE = (960, 540)
@@ -47,6 +51,13 @@ def scene(lens: str = "straight", roll_rad: float = 0.1, **changes: object) -> S
 
 def picture(of: Scene, time_s: float) -> Image:
     return Renderer(of, performance_of(of)).frame(0, time_s)
+
+
+@cache
+def plain(lens: str, roll_rad: float) -> tuple[Scene, Renderer]:
+    """Return a scene as it comes, and its renderer."""
+    of = scene(lens, roll_rad)
+    return of, Renderer(of, performance_of(of))
 
 
 def tag_corners(of: Scene, tag_id: int, time_s: float) -> FloatArray:
@@ -103,8 +114,8 @@ def test_the_ink_of_every_tag_lies_where_projection_puts_it(
     lens: str, time_s: float, roll_rad: float
 ) -> None:
     """Four samples a side of a softened edge: 0.005 px for the sheet, 0.02 px for the smaller moving tag."""
-    of = scene(lens, roll_rad)
-    image = picture(of, time_s)
+    of, renderer = plain(lens, roll_rad)
+    image = renderer.frame(0, time_s)
     for tag_id, border, tolerance_px in (
         (0, 0.1, 0.005),
         (1, 0.1, 0.005),
@@ -176,11 +187,11 @@ def test_the_balls_outline_is_the_sphere_seen_in_perspective(lens: str) -> None:
 
 def test_a_long_exposure_smears_the_tag_about_its_middle() -> None:
     """The ink's centroid of a smeared tag stays at mid-exposure; its spread along x grows by L^2 / 12."""
-    sharp, smeared = scene(roll_rad=0.0), scene(roll_rad=0.0, sensor=Sensor(exposure_s=1 / 500, blur_px=0.0))
+    sharp, renderer = plain("straight", 0.0)
+    smeared = scene(roll_rad=0.0, sensor=Sensor(exposure_s=1 / 500, blur_px=0.0))
     time_s = SWING_S
     results = []
-    for of in (sharp, smeared):
-        image = picture(of, time_s)
+    for of, image in ((sharp, renderer.frame(0, time_s)), (smeared, picture(smeared, time_s))):
         # a window wide enough for the smear holds head and label alike, so only the label's light is weighed
         _, centroid = seen_ink(of, image, 7, time_s, 0.08)
         results.append(centroid)

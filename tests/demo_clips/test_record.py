@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 from fractions import Fraction
+from itertools import islice
 from pathlib import Path
 
 import av
@@ -16,6 +17,8 @@ from pennyfall.demo_clips.record import performance_of, render_clip, render_fram
 from pennyfall.demo_clips.scene import Encoding, Scene, Sensor, aim_camera
 from pennyfall.demo_clips.strokes import Move, NewBall, Rest, Stroke, perform
 from pennyfall.demo_clips.truth import load_truth, stroke_truth
+
+pytestmark = pytest.mark.xdist_group("small recordings")
 
 SMALL = (320, 180)
 SCENE = Scene(
@@ -30,31 +33,39 @@ SCENE = Scene(
 )
 
 
-def frames_of(scene: Scene) -> list[NDArray[np.uint8]]:
+def frames_of(scene: Scene, count: int | None = None) -> list[NDArray[np.uint8]]:
+    """Return a scene's frames, or as many of the first ones."""
     performance = performance_of(scene)
-    return list(render_frames(scene, performance, scene.times_s(performance.duration_s)))
+    return list(islice(render_frames(scene, performance, scene.times_s(performance.duration_s)), count))
 
 
-def test_one_scene_always_gives_the_same_frames() -> None:
-    first, second = frames_of(SCENE), frames_of(SCENE)
+@pytest.fixture(scope="module")
+def frames() -> list[NDArray[np.uint8]]:
+    return frames_of(SCENE)
+
+
+def test_one_scene_always_gives_the_same_frames(frames: list[NDArray[np.uint8]]) -> None:
+    first, second = frames, frames_of(SCENE)
     assert len(first) == 62  # (1.05 s - 4 ms) x 60 frames/s, cut
     np.testing.assert_array_equal(first, second)
 
 
 def test_another_seed_gives_another_noise() -> None:
-    first, second = frames_of(SCENE)[0], frames_of(replace(SCENE, seed=2))[0]
+    (first,), (second,) = frames_of(SCENE, 1), frames_of(replace(SCENE, seed=2), 1)
     assert np.any(first != second)
 
 
 def test_resting_frames_differ_by_noise_only() -> None:
     rows = SMALL[1]
-    a, b = (frame[:rows].astype(float) for frame in frames_of(SCENE)[:2])
+    a, b = (frame[:rows].astype(float) for frame in frames_of(SCENE, 2))
     assert abs(float((a - b).mean())) < 0.05
     assert 0.3 < float((a - b).std()) < 8.0
 
 
 @pytest.mark.parametrize("codec", ["libx264", "libx265"])
-def test_the_file_holds_every_frame_at_its_time(tmp_path: Path, codec: str) -> None:
+def test_the_file_holds_every_frame_at_its_time(
+    tmp_path: Path, codec: str, frames: list[NDArray[np.uint8]]
+) -> None:
     path = tmp_path / "clip.mp4"
     scene = replace(SCENE, encoding=Encoding(codec=codec, crf=12))
     assert render_clip(scene, path) == truth_path(path)
@@ -65,7 +76,7 @@ def test_the_file_holds_every_frame_at_its_time(tmp_path: Path, codec: str) -> N
         assert (stream.width, stream.height) == SMALL
         assert container.metadata.get("location") is None
     np.testing.assert_allclose([t for t, _ in decoded], truth["frames"]["container_pts_s"], atol=1.2e-5)
-    error = np.array([image for _, image in decoded]).astype(float) - np.array(frames_of(scene))
+    error = np.array([image for _, image in decoded]).astype(float) - np.array(frames)
     assert 10 * np.log10(255**2 / np.mean(error**2)) > 36  # dB; crf 12 is nearly transparent
 
 
