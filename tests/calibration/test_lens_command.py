@@ -16,8 +16,6 @@ from pennyfall.calibration.lens import load_lens
 from pennyfall.cli.app import app
 from tests.calibration.lens_scenes import SIZE, board_picture, poses
 
-pytestmark = pytest.mark.xdist_group("pictures of the lens board")
-
 runner = CliRunner()
 
 

@@ -32,8 +32,6 @@ from tests.calibration.lens_scenes import (
     poses,
 )
 
-pytestmark = pytest.mark.xdist_group("photographs of a chessboard")
-
 
 def photograph(path: Path) -> Luma:
     picture = cv2.imread(str(path), cv2.IMREAD_GRAYSCALE)

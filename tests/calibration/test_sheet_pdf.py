@@ -16,8 +16,6 @@ from pennyfall.calibration.board_views import charuco_finder
 from pennyfall.calibration.page import Paper
 from pennyfall.calibration.sheet_pdf import sheet_pdf
 
-pytestmark = pytest.mark.xdist_group("pages of the sheet")
-
 DPI = 400
 PX_PER_MM = DPI / 25.4
 PAPERS: list[Paper] = ["a4", "letter"]

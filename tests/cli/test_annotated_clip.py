@@ -15,8 +15,6 @@ from pennyfall.cli.report.clip_strip import AccelerationStrip
 from tests.cli.filmed_stroke import FilmedStroke, filmed_stroke
 from tests.cli.synthetic import plateau_stroke
 
-pytestmark = pytest.mark.xdist_group("annotated clip")
-
 LOOK = Look(height_px=360, slow=4.0, strip=False, quality=28)
 
 

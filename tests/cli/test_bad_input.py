@@ -23,7 +23,7 @@ from pennyfall.demo_clips.record import truth_path
 from pennyfall.demo_clips.scene import Encoding
 from pennyfall.demo_clips.truth import load_truth
 
-pytestmark = [pytest.mark.clip, pytest.mark.xdist_group("pictures of a shipped clip")]
+pytestmark = pytest.mark.clip
 
 SOURCE = clip_folder() / "larch-60.mp4"
 SIZE, RATE_HZ = (1280, 720), 60.0

@@ -13,8 +13,6 @@ from pennyfall.cli.app import app
 from tests.cli.lesson_strokes import lesson_folder
 from tests.cli.quick_lesson import quick_run
 
-pytestmark = pytest.mark.xdist_group("history of two students")
-
 
 def shell(database: Path, *words: str | Path, answers: str | None = None) -> Result:
     return CliRunner().invoke(app, ["history", *map(str, words), "--database", str(database)], input=answers)

@@ -26,8 +26,6 @@ from pennyfall.kinematics.values import Estimate
 from pennyfall.tracker import stroke_smoothing
 from pennyfall.tracker.stroke_events import combine_impact
 
-pytestmark = pytest.mark.xdist_group("quick study")
-
 QUICK = Job(seed=3, rate_hz=60.0, number=0, bound=True, compare=True, budget=True)
 
 

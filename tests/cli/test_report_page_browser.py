@@ -22,7 +22,6 @@ from tests.cli.browser import CHROMIUM, chromium, listen, wait_until
 from tests.cli.test_report_page import made_lesson, page_of
 
 pytestmark = [
-    pytest.mark.xdist_group("report in a browser"),
     pytest.mark.browser,
     pytest.mark.skipif(CHROMIUM is None, reason="no Chromium is installed"),
 ]

@@ -15,9 +15,6 @@ LARGEST_Z = 4.0
 CHEAP = ("mirrored", "three tags covered")
 """Cases of so few frames that every run can afford them."""
 
-pytestmark = pytest.mark.xdist_group("filming conditions")
-"""Side by side, all go to one process: the last test counts over what the others measured."""
-
 
 @pytest.fixture(scope="module")
 def outcome_of(tmp_path_factory: pytest.TempPathFactory) -> Callable[[Case], Outcome]:

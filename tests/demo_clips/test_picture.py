@@ -20,8 +20,6 @@ from pennyfall.demo_clips.textures import INK, PAPER
 from pennyfall.demo_clips.view import Image, View, undistort
 from pennyfall.kinematics.values import FloatArray
 
-pytestmark = pytest.mark.xdist_group("rendered pictures")
-
 REST_S, SWING_S, IMPACT_S = 0.1, 1.05, 1.19
 SIZE = (960, 540)
 LENSES = {"straight": (0.0, 0.0, 0.0, 0.0, 0.0), "bent": (-0.20, 0.05, 0.001, -0.001, 0.0)}

@@ -18,8 +18,6 @@ from pennyfall.demo_clips.scene import Encoding, Scene, Sensor, aim_camera
 from pennyfall.demo_clips.strokes import Move, NewBall, Rest, Stroke, perform
 from pennyfall.demo_clips.truth import load_truth, stroke_truth
 
-pytestmark = pytest.mark.xdist_group("small recordings")
-
 SMALL = (320, 180)
 SCENE = Scene(
     name="small",

@@ -16,8 +16,6 @@ from pennyfall.tracker.ball import BallWatcher
 from pennyfall.tracker.followed_ball import FollowedBall
 from tests.tracker.ball_scene import Putt, Scene, camera_at
 
-pytestmark = pytest.mark.xdist_group("putts to both sides")
-
 SMALL = (960, 540)
 
 

@@ -17,7 +17,7 @@ from typer.testing import CliRunner
 from pennyfall.cli.app import app
 from pennyfall.kinematics.values import Estimate, FloatArray
 
-pytestmark = [pytest.mark.footage, pytest.mark.clip, pytest.mark.xdist_group("falling ball")]
+pytestmark = [pytest.mark.footage, pytest.mark.clip]
 
 GRAVITY_MPS2, FALL_M = 9.81, 2.28
 

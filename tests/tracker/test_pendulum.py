@@ -22,8 +22,6 @@ from pennyfall.demo_clips.encode import write_clip
 from pennyfall.demo_clips.scene import Encoding
 from pennyfall.kinematics.values import FloatArray
 
-pytestmark = pytest.mark.xdist_group("clip of a pendulum")
-
 GRAVITY_MPS2, LENGTH_M, AMPLITUDE_RAD = 9.81, 0.62, math.radians(12)
 PERIOD_S = 2 * math.pi * math.sqrt(LENGTH_M / GRAVITY_MPS2) * (
     1 + AMPLITUDE_RAD**2 / 16 + 11 * AMPLITUDE_RAD**4 / 3072

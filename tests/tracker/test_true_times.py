@@ -11,7 +11,7 @@ from pennyfall.kinematics.errors import CannotMeasure
 from pennyfall.kinematics.values import FloatArray
 from tests.tracker.timed_clips import Filmed, filmed, measured, misses, small_scene, write_film
 
-pytestmark = [pytest.mark.clip, pytest.mark.slow, pytest.mark.xdist_group("strokes at two rates")]
+pytestmark = [pytest.mark.clip, pytest.mark.slow]
 
 CAPTURE = "com.android.capture.fps"
 """Android's tag of the capture rate (MediaStore's MdtaMetadataEntry, type 23, float32)."""
