@@ -21,8 +21,8 @@ MEASURED = """
 import sys
 from functools import partial
 from pathlib import Path
-from pennyfall.cli.lesson.lesson_clips import annotate_clip, measure_with_track
-from pennyfall.cli.lesson.measured_files import MEASURED_FOLDER
+from pennyfall.cli.lesson.clips import annotate_clip, measure_with_track
+from pennyfall.cli.files.measured_files import MEASURED_FOLDER
 from pennyfall.cli.lesson.measuring import ClipTask, measure_side_by_side
 
 def tasks(folder):

@@ -34,8 +34,8 @@ def check(
     readout_ms: ReadoutMs = None,
 ) -> None:
     """Say within ten seconds whether a clip can be measured; exit code 2 when it cannot."""
-    from pennyfall.cli.check import check_clip, usable
-    from pennyfall.cli.options import settings_from
+    from pennyfall.cli.files.settings import settings_from
+    from pennyfall.tracker.measure.check import check_clip, usable
 
     settings = settings_from(
         club=club,

@@ -8,7 +8,7 @@ from typing import Annotated
 import typer
 
 from pennyfall.calibration.club import HEAD_ENTRIES, SHELF_ENTRIES, Entry, club_of, club_toml, load_club
-from pennyfall.cli.document import write_whole
+from pennyfall.cli.files.measurement import write_whole
 from pennyfall.kinematics.errors import CannotMeasure
 
 DRAWING = r"""

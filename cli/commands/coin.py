@@ -76,10 +76,10 @@ def coin(
     readout_ms: ReadoutMs = None,
 ) -> None:
     """Predict where a loose coin leaves the head and lands; infer its friction from where it did."""
-    from pennyfall.cli.coin_memory import kept_name
-    from pennyfall.cli.coin_options import coin_setup
-    from pennyfall.cli.coin_session import CoinOutputs, tell_coin
-    from pennyfall.cli.options import settings_from
+    from pennyfall.cli.coin.setup import coin_setup
+    from pennyfall.cli.coin.telling import CoinOutputs, tell_coin
+    from pennyfall.cli.files.frictions import kept_name
+    from pennyfall.cli.files.settings import settings_from
 
     kept = kept_name(club.stem if club is not None else "any putter", coin_name)
     setup = coin_setup(

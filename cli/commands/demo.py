@@ -24,11 +24,11 @@ def demo(
     The clips are rendered from an invented stroke of an invented student, S-01, in the Larch Room. The height
     and the size of the head tag are given, as a ruler would give them.
     """
-    from pennyfall.cli.measure import measure_clip
-    from pennyfall.cli.report.truth_table import compare, truth_table
-    from pennyfall.cli.settings import Settings
+    from pennyfall.cli.report.tables.truth import compare, truth_table
     from pennyfall.demo_clips.clips import shipped_clips
     from pennyfall.demo_clips.truth import load_truth
+    from pennyfall.tracker.measure.clip import measure_clip
+    from pennyfall.tracker.measure.settings import Settings
 
     clips = shipped_clips()
     if name is not None:

@@ -23,9 +23,9 @@ from pennyfall.calibration.board_views import (
 from pennyfall.calibration.lens import lens_text
 from pennyfall.calibration.lens_fit import fit_lens
 from pennyfall.cli.console import progress_bar
-from pennyfall.cli.document import write_whole
+from pennyfall.cli.files.measurement import write_whole
 from pennyfall.kinematics.errors import CannotMeasure
-from pennyfall.tracker.clip import Clip
+from pennyfall.tracker.clip.reading import Clip
 
 PICTURE_SUFFIXES = {".bmp", ".jpeg", ".jpg", ".png", ".tif", ".tiff", ".webp"}
 FRAMES_LOOKED_AT = 150

@@ -39,7 +39,7 @@ def new(
     A name such as coin-let-go-12ft-1.mp4 or coin-let-go-3m-1.mp4 tells the condition and the putt. What is
     not given is asked. Film and share only with consent, a guardian's for minors.
     """
-    from pennyfall.cli.lesson.lesson_file import (
+    from pennyfall.cli.files.lesson_file import (
         LESSON_FILE,
         Lesson,
         date_of,
@@ -49,7 +49,7 @@ def new(
         student_caution,
         write_lesson,
     )
-    from pennyfall.cli.lesson.new_lesson import clips_in, sort_by_name, with_clip
+    from pennyfall.cli.lesson.new import clips_in, sort_by_name, with_clip
     from pennyfall.kinematics.errors import CannotMeasure
 
     if (folder / LESSON_FILE).exists():
@@ -108,7 +108,7 @@ def rules(folder: Folder) -> None:
     quantity against: those without a source are off until the file says on = true. The next run of the
     lesson goes by them.
     """
-    from pennyfall.cli.lesson.own_rules import write_rules
+    from pennyfall.cli.files.own_rules import write_rules
 
     for path in write_rules(folder):
         typer.echo(f"Written: {path}")
@@ -125,7 +125,7 @@ def demo(
 
     It takes some minutes, is not recorded in the history, and goes on where it was when stopped.
     """
-    from pennyfall.cli.lesson.demo_lesson import write_demo_lesson
+    from pennyfall.cli.lesson.demo import write_demo_lesson
 
     for clip, done, of in write_demo_lesson(folder):
         _say(f"rendered {clip} ({done} of {of})", quiet=quiet)
@@ -144,8 +144,8 @@ def clip(
     ] = 4.0,
 ) -> None:
     """Make an annotated clip of one stroke to show or send: head path, instants, running acceleration."""
-    from pennyfall.cli.lesson.lesson_clips import share_clip
-    from pennyfall.cli.safety import SHARING
+    from pennyfall.cli.lesson.clips import share_clip
+    from pennyfall.cli.report.safety import SHARING
 
     share_clip(folder, name, stroke, out, slow=slow)
     typer.echo(f"Written: {out}. {SHARING}")
@@ -153,7 +153,7 @@ def clip(
 
 def _asked_putt_ft() -> float:
     """Ask until the answer is a putt's length."""
-    from pennyfall.cli.putt_length import length_in_ft
+    from pennyfall.cli.files.putt_length import length_in_ft
     from pennyfall.kinematics.errors import CannotMeasure
 
     while True:
@@ -166,9 +166,9 @@ def _asked_putt_ft() -> float:
 def _run(
     folder: Path, database: Path | None, processes: int | None, *, quiet: bool, invented: bool = False
 ) -> None:
-    from pennyfall.cli.lesson.lesson_file import student_caution
+    from pennyfall.cli.files.lesson_file import student_caution
+    from pennyfall.cli.lesson.run import run_lesson
     from pennyfall.cli.lesson.verdict import verdict
-    from pennyfall.cli.lesson.whole_lesson import run_lesson
 
     done = run_lesson(
         folder,

@@ -45,8 +45,8 @@ def measure(
     quiet: Annotated[bool, typer.Option("--quiet", help="No table and no progress.")] = False,
 ) -> None:
     """Measure the strokes in one or more clips: table, and on request measurement file, track and picture."""
-    from pennyfall.cli.measuring import ClipOutputs, measure_clips
-    from pennyfall.cli.options import settings_from
+    from pennyfall.cli.commands.measuring import ClipOutputs, measure_clips
+    from pennyfall.cli.files.settings import settings_from
 
     settings = settings_from(
         club=club,

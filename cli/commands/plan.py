@@ -48,9 +48,9 @@ def plan(
     picture: Annotated[Path | None, typer.Option(help="Draw the plan here (.png, .svg).")] = None,
 ) -> None:
     """Say at which putt lengths the coin leaves in the transition by itself, for one student."""
-    from pennyfall.cli.coin_memory import kept_name
-    from pennyfall.cli.coin_options import coin_setup
-    from pennyfall.cli.planning import tell_plan
+    from pennyfall.cli.coin.planning import tell_plan
+    from pennyfall.cli.coin.setup import coin_setup
+    from pennyfall.cli.files.frictions import kept_name
 
     setup = coin_setup(
         coin=coin_name,

@@ -58,8 +58,8 @@ def prove(
 
 
 def _compare(measurement: Path, truth: Path) -> None:
-    from pennyfall.cli.document import load_measurement
-    from pennyfall.cli.report.truth_table import compare, truth_table
+    from pennyfall.cli.files.measurement import load_measurement
+    from pennyfall.cli.report.tables.truth import compare, truth_table
 
     measured = load_measurement(measurement)
     typer.echo(truth_table(measured.clip.file, compare(measured, _load_truth(truth))))

@@ -10,7 +10,7 @@ import typer
 
 from pennyfall.calibration.page import forbids_scaling
 from pennyfall.calibration.sheet_pdf import sheet_pdf
-from pennyfall.cli.document import write_whole
+from pennyfall.cli.files.measurement import write_whole
 
 
 class PaperName(StrEnum):

@@ -13,8 +13,8 @@ from pathlib import Path
 
 import pandas as pd
 
+from pennyfall.cli.files.lesson_result import LessonResult
 from pennyfall.cli.history.schema import migrate, transaction
-from pennyfall.cli.lesson.lesson_result import LessonResult
 from pennyfall.kinematics.errors import CannotMeasure
 from pennyfall.kinematics.values import Estimate, StrokeMeasures
 

@@ -8,7 +8,7 @@ from pathlib import Path
 
 import pandas as pd
 
-from pennyfall.cli.document import write_whole
+from pennyfall.cli.files.measurement import write_whole
 from pennyfall.kinematics.errors import CannotMeasure
 
 STROKE_COLUMNS = [

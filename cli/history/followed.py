@@ -5,9 +5,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 from functools import cache
 
-from pennyfall.cli.report.lesson_tables import label
+from pennyfall.cli.report.page.tables import label
 from pennyfall.cli.report.quantities import GROUPS
-from pennyfall.kinematics.rules import standard_rules
+from pennyfall.kinematics.lesson.rules import standard_rules
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)

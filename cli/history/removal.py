@@ -6,11 +6,11 @@ import sqlite3
 from dataclasses import dataclass
 from pathlib import Path
 
+from pennyfall.cli.files.folder_lock import LOCK_FILE, folder_lock
+from pennyfall.cli.files.lesson_file import LESSON_FILE, read_lesson_file
+from pennyfall.cli.files.measured_files import MEASURED_FOLDER, derived_files
 from pennyfall.cli.history.database import lesson_folders
 from pennyfall.cli.history.schema import transaction
-from pennyfall.cli.lesson.folder_lock import LOCK_FILE, folder_lock
-from pennyfall.cli.lesson.lesson_file import LESSON_FILE, read_lesson_file
-from pennyfall.cli.lesson.measured_files import MEASURED_FOLDER, derived_files
 from pennyfall.kinematics.errors import CannotMeasure
 
 

@@ -10,9 +10,9 @@ from dataclasses import dataclass
 import pandas as pd
 
 from pennyfall.kinematics.errors import CannotMeasure
-from pennyfall.kinematics.reliability import minimal_detectable_change
-from pennyfall.kinematics.rules import COMPARABLE
-from pennyfall.kinematics.scatter import Scatter, scatter
+from pennyfall.kinematics.lesson.reliability import minimal_detectable_change
+from pennyfall.kinematics.lesson.rules import COMPARABLE
+from pennyfall.kinematics.lesson.scatter import Scatter, scatter
 from pennyfall.kinematics.values import Estimate
 
 FOLLOWED = (

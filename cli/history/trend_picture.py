@@ -9,12 +9,12 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from pennyfall.cli.document import write_whole
+from pennyfall.cli.files.measurement import write_whole
 from pennyfall.cli.history.followed import followed
 from pennyfall.cli.history.trend import Trend
-from pennyfall.cli.report.figure_file import figure_file, is_file_kind
-from pennyfall.cli.report.fitting import fit, shortened
 from pennyfall.cli.report.palette import INKS
+from pennyfall.cli.report.pictures.figure_file import figure_file, is_file_kind
+from pennyfall.cli.report.pictures.fitting import fit, shortened
 from pennyfall.kinematics.errors import CannotMeasure
 
 if TYPE_CHECKING:

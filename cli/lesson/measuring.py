@@ -14,7 +14,7 @@ from pathlib import Path
 
 import cv2
 
-from pennyfall.cli.lesson.measured_files import MeasuredClip, RefusedClip, keep_measured, keep_refused
+from pennyfall.cli.files.measured_files import MeasuredClip, RefusedClip, keep_measured, keep_refused
 from pennyfall.kinematics.errors import CannotMeasure
 
 MeasureClip = Callable[[Path], MeasuredClip]

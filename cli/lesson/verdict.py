@@ -6,9 +6,9 @@ import shutil
 from collections.abc import Iterable
 from textwrap import fill
 
-from pennyfall.cli.lesson.lesson_result import LessonResult
-from pennyfall.cli.lesson.reading import LessonReading
-from pennyfall.cli.report.lesson_tables import typeset
+from pennyfall.cli.files.lesson_result import LessonResult
+from pennyfall.cli.report.page.reading import LessonReading
+from pennyfall.cli.report.page.tables import typeset
 
 WIDEST = 100
 """Chosen by us: longer lines are hard to read."""

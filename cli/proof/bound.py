@@ -16,12 +16,12 @@ import numpy as np
 from pennyfall.cli.proof.strokes import Drawn, perform_stroke
 from pennyfall.cli.proof.trials import QUANTITIES, Trial, true_quantities
 from pennyfall.demo_clips.strokes import Performance
-from pennyfall.kinematics.launch_fit import frame_covariance
+from pennyfall.kinematics.stroke.launch_fit import frame_covariance
 from pennyfall.kinematics.values import FloatArray
-from pennyfall.tracker.head_path import CENTRE_FLOOR_PX
-from pennyfall.tracker.measurement_noise import MeasurementNoise
-from pennyfall.tracker.placing import PlacedHead
-from pennyfall.tracker.told_smoothing import ToldEvents, measure_told
+from pennyfall.tracker.place.head_path import CENTRE_FLOOR_PX
+from pennyfall.tracker.place.placing import PlacedHead
+from pennyfall.tracker.smoother.given_events import ToldEvents, measure_told
+from pennyfall.tracker.smoother.measurement_noise import MeasurementNoise
 
 STEP = 1e-4
 """Relative step of the differences: large against rounding, small against curvature."""

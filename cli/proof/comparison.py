@@ -6,8 +6,8 @@ import numpy as np
 
 from pennyfall.cli.proof.alternatives import METHODS, Curve, even_track
 from pennyfall.demo_clips.strokes import Performance
-from pennyfall.kinematics.smoothed import BEFORE_IMPACT_S
-from pennyfall.kinematics.tracks import HeadTrack
+from pennyfall.kinematics.stroke.smoothed import BEFORE_IMPACT_S
+from pennyfall.kinematics.stroke.tracks import HeadTrack
 from pennyfall.kinematics.values import FloatArray
 
 COMPARED = (

@@ -11,8 +11,8 @@ from pennyfall.cli.proof.alternatives import METHODS, even_track
 from pennyfall.cli.proof.scores import METHOD, BudgetRow, Score
 from pennyfall.cli.proof.tables import TARGET
 from pennyfall.cli.proof.trials import draw_trial, measure_trial
+from pennyfall.cli.report.page.svg import PlotArea, drawing, element, mark, ticks
 from pennyfall.cli.report.quantities import full_label
-from pennyfall.cli.report.svg import PlotArea, drawing, element, mark, ticks
 from pennyfall.kinematics.values import FloatArray
 
 ROW = 21.0

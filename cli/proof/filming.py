@@ -37,11 +37,11 @@ from pennyfall.cli.proof.conditions import (
 )
 from pennyfall.demo_clips.scene import ball_centre
 from pennyfall.demo_clips.strokes import Performance
-from pennyfall.kinematics.tracks import BallTrack
+from pennyfall.kinematics.stroke.tracks import BallTrack
 from pennyfall.kinematics.values import Estimate, FloatArray, IntArray
-from pennyfall.tracker.followed_ball import TURNING_SD_M, FollowedBall
-from pennyfall.tracker.following import Followed
-from pennyfall.tracker.pixel_track import PixelTrack
+from pennyfall.tracker.ball.followed import TURNING_SD_M, FollowedBall
+from pennyfall.tracker.follow.clip_pass import Followed
+from pennyfall.tracker.follow.pixel_track import PixelTrack
 
 EXPOSURE_STEPS = 5
 BALL_REACH_M = 0.4

@@ -28,9 +28,9 @@ from pennyfall.cli.proof.tables import (
     rival_table,
 )
 from pennyfall.cli.proof.trials import QUANTITIES
+from pennyfall.cli.report.page.svg import mark
 from pennyfall.cli.report.palette import INKS, PAPER_DARK, PAPER_LIGHT
 from pennyfall.cli.report.quantities import full_label
-from pennyfall.cli.report.svg import mark
 
 HEADLINE_RATE_HZ = 240.0
 

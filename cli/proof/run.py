@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from pathlib import Path
 
 from pennyfall.cli.console import progress_bar
-from pennyfall.cli.document import write_whole
+from pennyfall.cli.files.measurement import write_whole
 from pennyfall.cli.proof.page import proof_page
 from pennyfall.cli.proof.published import Result, published_results
 from pennyfall.cli.proof.study import Outcome, plan, run_study

@@ -10,7 +10,7 @@ from pennyfall.cli.proof.conditions import SOURCES
 from pennyfall.cli.proof.published import Result
 from pennyfall.cli.proof.scores import METHOD, BudgetRow, Rival, Score
 from pennyfall.cli.report.quantities import full_label, quantity
-from pennyfall.cli.report.written_table import Row, Table
+from pennyfall.cli.report.tables.written import Row, Table
 
 TARGET = (0.93, 0.97)
 """What the coverage of a 95 % interval should lie in."""

@@ -10,13 +10,13 @@ import numpy as np
 from pennyfall.cli.proof.conditions import Conditions, draw_conditions
 from pennyfall.cli.proof.filming import film
 from pennyfall.cli.proof.strokes import Drawn, draw_stroke, perform_stroke
-from pennyfall.cli.report.truth_table import TRUE_NAMES
+from pennyfall.cli.report.tables.truth import TRUE_NAMES
 from pennyfall.demo_clips.strokes import Performance
 from pennyfall.demo_clips.truth import stroke_truth
 from pennyfall.kinematics.errors import CannotMeasure
 from pennyfall.kinematics.values import StrokeMeasures
-from pennyfall.tracker.placing import PlacedHead, place_head
-from pennyfall.tracker.stroke_measurement import measure_strokes
+from pennyfall.tracker.measure.strokes import measure_strokes
+from pennyfall.tracker.place.placing import PlacedHead, place_head
 
 QUANTITIES = (*TRUE_NAMES, "acceleration_at_top_mps2", "ball_to_head_ratio")
 """Every quantity whose truth is known, by its name in the measurement file."""

@@ -9,7 +9,7 @@ from pathlib import Path
 
 import numpy as np
 
-from pennyfall.cli.report.clip_overlay import HeadPath
+from pennyfall.cli.report.film.overlay import HeadPath
 from pennyfall.kinematics.values import ClipFacts, Estimate, LooseObjectBand, Profile, StrokeMeasures
 from tests.cli.synthetic import measurement, plateau_stroke
 

@@ -18,8 +18,8 @@ from pathlib import Path
 
 import numpy as np
 
-from pennyfall.cli.lesson.lesson_file import Condition, Lesson, write_lesson
-from pennyfall.cli.lesson.measured_files import MeasuredClip, MeasuredWith
+from pennyfall.cli.files.lesson_file import Condition, Lesson, write_lesson
+from pennyfall.cli.files.measured_files import MeasuredClip, MeasuredWith
 from pennyfall.kinematics.errors import CannotMeasure
 from pennyfall.kinematics.values import Estimate, LooseObjectBand, Measurement, Profile, StrokeMeasures
 from tests.cli.synthetic import measurement
@@ -175,7 +175,7 @@ def lesson_folder(
 
 def measured_clips_of(folder: Path) -> dict[str, Measurement]:
     """Return the kept measurements of a folder, by clip, for comparing two runs."""
-    from pennyfall.cli.document import from_document
+    from pennyfall.cli.files.measurement import from_document
 
     found = {}
     for path in sorted((folder / "measured").glob("*.json")):

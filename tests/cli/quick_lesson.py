@@ -8,10 +8,10 @@ from __future__ import annotations
 import sys
 from pathlib import Path
 
-from pennyfall.cli.lesson.lesson_file import Lesson
-from pennyfall.cli.lesson.measured_files import MeasuredClip, MeasuredWith, annotated_path
+from pennyfall.cli.files.lesson_file import Lesson
+from pennyfall.cli.files.measured_files import MeasuredClip, MeasuredWith, annotated_path
 from pennyfall.cli.lesson.measuring import MeasureClip
-from pennyfall.cli.lesson.whole_lesson import LessonRun, run_lesson
+from pennyfall.cli.lesson.run import LessonRun, run_lesson
 from tests.cli.lesson_strokes import MEASURED_WITH, measure_quickly
 
 

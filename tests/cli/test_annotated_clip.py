@@ -9,9 +9,9 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
-from pennyfall.cli.report.annotate import Look, annotate_stroke, head_path, shown_from_s, thinned
-from pennyfall.cli.report.clip_overlay import EDGE_COLOUR, FORWARD_COLOUR, PathOverlay, write
-from pennyfall.cli.report.clip_strip import AccelerationStrip
+from pennyfall.cli.report.film.annotate import Look, annotate_stroke, head_path, shown_from_s, thinned
+from pennyfall.cli.report.film.overlay import EDGE_COLOUR, FORWARD_COLOUR, PathOverlay, write
+from pennyfall.cli.report.film.strip import AccelerationStrip
 from tests.cli.filmed_stroke import FilmedStroke, filmed_stroke
 from tests.cli.synthetic import plateau_stroke
 

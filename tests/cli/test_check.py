@@ -13,18 +13,18 @@ from typer.testing import CliRunner
 
 from pennyfall.calibration.attitude import projection_gradient, tag_axes
 from pennyfall.calibration.pose import Pose, solve_pose
-from pennyfall.cli import check as check_module
 from pennyfall.cli.app import app
-from pennyfall.cli.check import Finding, check_clip, usable
-from pennyfall.cli.settings import Settings
 from pennyfall.demo_clips.clips import DemoClip, shipped_clips
-from pennyfall.kinematics.tracks import BallTrack
+from pennyfall.kinematics.stroke.tracks import BallTrack
 from pennyfall.kinematics.values import FloatArray
-from pennyfall.tracker.dot_colour import WantedColour
-from pennyfall.tracker.followed_ball import FollowedBall
-from pennyfall.tracker.following import Followed
-from pennyfall.tracker.pixel_track import PixelTrack
-from pennyfall.tracker.sheet import SheetSight
+from pennyfall.tracker.ball.followed import FollowedBall
+from pennyfall.tracker.follow.clip_pass import Followed
+from pennyfall.tracker.follow.dot.colour import WantedColour
+from pennyfall.tracker.follow.pixel_track import PixelTrack
+from pennyfall.tracker.follow.sheet import SheetSight
+from pennyfall.tracker.measure import check as check_module
+from pennyfall.tracker.measure.check import Finding, check_clip, usable
+from pennyfall.tracker.measure.settings import Settings
 from tests.calibration.scenes import camera_over_floor, sheet_points
 
 SIZE = (1280, 720)

@@ -10,13 +10,13 @@ import pytest
 from typer.testing import CliRunner, Result
 
 from pennyfall.cli.app import app
-from pennyfall.cli.coin_memory import KeptFriction, load_frictions, save_frictions
-from pennyfall.cli.document import load_measurement, save_measurement
-from pennyfall.cli.putt_length import length_in_m
-from pennyfall.cli.report.coin_table import places, times_from_top
-from pennyfall.cli.report.table import measurement_table
+from pennyfall.cli.files.frictions import KeptFriction, load_frictions, save_frictions
+from pennyfall.cli.files.measurement import load_measurement, save_measurement
+from pennyfall.cli.files.putt_length import length_in_m
+from pennyfall.cli.report.tables.coin import places, times_from_top
+from pennyfall.cli.report.tables.stroke import measurement_table
 from pennyfall.kinematics.errors import CannotMeasure
-from pennyfall.kinematics.roll import FOOT_M
+from pennyfall.kinematics.putt.roll import FOOT_M
 from pennyfall.kinematics.values import Estimate, StrokeMeasures
 from tests.cli.synthetic import measurement
 from tests.kinematics.coin_strokes import EARLY, LATE

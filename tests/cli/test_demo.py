@@ -8,10 +8,10 @@ import pytest
 from scipy import stats
 from typer.testing import CliRunner
 
-from pennyfall.cli import measure
 from pennyfall.cli.app import app
 from pennyfall.demo_clips.clips import shipped_clips
 from pennyfall.kinematics.errors import CannotMeasure
+from pennyfall.tracker.measure import clip as measure
 
 
 def test_a_clip_that_is_not_shipped_is_refused_with_the_names() -> None:

@@ -8,14 +8,14 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from pennyfall.cli.measure import measure_clip
-from pennyfall.cli.options import settings_from
-from pennyfall.cli.report.truth_table import compare
+from pennyfall.cli.files.settings import settings_from
+from pennyfall.cli.report.tables.truth import compare
 from pennyfall.demo_clips.larch import PLAIN_60
 from pennyfall.demo_clips.record import render_clip, truth_path
 from pennyfall.demo_clips.scene import Encoding
 from pennyfall.demo_clips.spot import Spot
 from pennyfall.demo_clips.truth import load_truth
+from pennyfall.tracker.measure.clip import measure_clip
 
 pytestmark = [pytest.mark.clip, pytest.mark.slow]
 

@@ -13,6 +13,9 @@ import numpy as np
 import pandas as pd
 import pytest
 
+from pennyfall.cli.files.folder_lock import folder_lock
+from pennyfall.cli.files.lesson_file import read_lesson
+from pennyfall.cli.files.lesson_result import LessonResult
 from pennyfall.cli.history import database, export
 from pennyfall.cli.history.database import (
     default_database,
@@ -25,10 +28,7 @@ from pennyfall.cli.history.database import (
 from pennyfall.cli.history.removal import delete_student
 from pennyfall.cli.history.schema import MIGRATIONS, migrate
 from pennyfall.cli.history.trend import trends
-from pennyfall.cli.lesson.folder_lock import folder_lock
-from pennyfall.cli.lesson.lesson_file import read_lesson
-from pennyfall.cli.lesson.lesson_result import LessonResult
-from pennyfall.cli.lesson.run_lesson import measure_lesson
+from pennyfall.cli.lesson.gathering import measure_lesson
 from pennyfall.kinematics.errors import CannotMeasure
 from pennyfall.kinematics.values import Estimate, StrokeMeasures
 from tests.cli.lesson_strokes import MEASURED_WITH, finish_nothing, lesson_folder, measure_quickly

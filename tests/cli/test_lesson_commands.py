@@ -8,10 +8,10 @@ import pytest
 from typer.testing import CliRunner, Result
 
 from pennyfall.cli.app import app
+from pennyfall.cli.files.folder_lock import folder_lock
+from pennyfall.cli.files.lesson_file import read_lesson
 from pennyfall.cli.history.database import open_history, students
 from pennyfall.cli.lesson import lesson_clips, whole_lesson
-from pennyfall.cli.lesson.folder_lock import folder_lock
-from pennyfall.cli.lesson.lesson_file import read_lesson
 from tests.cli.lesson_strokes import lesson_folder
 from tests.cli.quick_lesson import quick_run
 

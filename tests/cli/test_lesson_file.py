@@ -11,7 +11,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from pennyfall.cli.lesson.lesson_file import (
+from pennyfall.cli.files.lesson_file import (
     Condition,
     Lesson,
     lesson_text,
@@ -19,8 +19,8 @@ from pennyfall.cli.lesson.lesson_file import (
     read_lesson,
     write_lesson,
 )
-from pennyfall.cli.lesson.new_lesson import clips_in, sort_by_name, with_clip
-from pennyfall.cli.options import settings_from
+from pennyfall.cli.files.settings import settings_from
+from pennyfall.cli.lesson.new import clips_in, sort_by_name, with_clip
 from pennyfall.kinematics.errors import CannotMeasure
 
 GOOD = """\

@@ -15,9 +15,9 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from pennyfall.cli.document import from_document
+from pennyfall.cli.files.folder_lock import folder_lock
+from pennyfall.cli.files.measurement import from_document
 from pennyfall.cli.history.database import open_history, strokes_long
-from pennyfall.cli.lesson.folder_lock import folder_lock
 from tests.cli.lesson_strokes import lesson_folder
 from tests.cli.quick_lesson import quick_run
 

@@ -16,13 +16,13 @@ import numpy as np
 import pytest
 
 from pennyfall.calibration.layout import STANDARD_SHEET
-from pennyfall.cli.lesson.folder_lock import folder_lock
-from pennyfall.cli.lesson.lesson_clips import lesson_measuring
-from pennyfall.cli.lesson.lesson_file import read_lesson
-from pennyfall.cli.lesson.lesson_result import LessonResult
-from pennyfall.cli.lesson.measured_files import MeasuredClip, MeasuredWith, measurement_path, sweep_unfinished
+from pennyfall.cli.files.folder_lock import folder_lock
+from pennyfall.cli.files.lesson_file import read_lesson
+from pennyfall.cli.files.lesson_result import LessonResult
+from pennyfall.cli.files.measured_files import MeasuredClip, MeasuredWith, measurement_path, sweep_unfinished
+from pennyfall.cli.lesson.clips import lesson_measuring
+from pennyfall.cli.lesson.gathering import measure_lesson
 from pennyfall.cli.lesson.measuring import MeasureClip
-from pennyfall.cli.lesson.run_lesson import measure_lesson
 from pennyfall.kinematics.errors import CannotMeasure
 from tests.cli.lesson_strokes import (
     MEASURED_WITH,
@@ -191,7 +191,7 @@ def test_two_runs_at_once_on_one_folder_are_refused(tmp_path: Path) -> None:
 
 def test_a_second_process_is_refused_until_the_first_has_ended_in_whatever_way(tmp_path: Path) -> None:
     hold = (
-        "import sys; from pathlib import Path; from pennyfall.cli.lesson.folder_lock import folder_lock\n"
+        "import sys; from pathlib import Path; from pennyfall.cli.files.folder_lock import folder_lock\n"
         "with folder_lock(Path(sys.argv[1])): print('held', flush=True); sys.stdin.read()"
     )
     with subprocess.Popen(
@@ -214,7 +214,7 @@ def test_a_folder_that_is_not_there_is_refused_and_not_made(tmp_path: Path) -> N
 
 def test_a_lesson_needs_no_module_that_only_unix_has() -> None:
     blocked = ("fcntl", "grp", "pwd", "pty", "resource", "termios", "tty")
-    lesson = "import pennyfall.cli.commands.lesson, pennyfall.cli.lesson.whole_lesson"
+    lesson = "import pennyfall.cli.commands.lesson, pennyfall.cli.lesson.run"
     program = f"import sys; sys.modules.update(dict.fromkeys({blocked}))\n{lesson}"
     subprocess.run([sys.executable, "-c", program], check=True)
 

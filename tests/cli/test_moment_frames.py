@@ -8,10 +8,10 @@ from collections.abc import Iterator
 import numpy as np
 import pytest
 
-from pennyfall.cli.report.clip_overlay import HeadPath
-from pennyfall.cli.report.moment_frames import SHOWN_WIDTH_PX, moment_frames
+from pennyfall.cli.report.film.overlay import HeadPath
+from pennyfall.cli.report.pictures.moments import SHOWN_WIDTH_PX, moment_frames
 from pennyfall.kinematics.values import Estimate, StrokeMeasures
-from pennyfall.tracker.frame import Frame
+from pennyfall.tracker.clip.frame import Frame
 from tests.cli.synthetic import plateau_stroke
 
 RATE_HZ = 100

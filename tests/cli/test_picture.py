@@ -12,7 +12,7 @@ import numpy as np
 import pytest
 
 from pennyfall.cli.report.palette import ACCENT, FORWARD_TINT, INK, QUIET
-from pennyfall.cli.report.picture import Frames, draw_stroke, stroke_picture
+from pennyfall.cli.report.pictures.stroke import Frames, draw_stroke, stroke_picture
 from pennyfall.kinematics.values import Estimate
 from tests.cli.synthetic import plateau_stroke
 

@@ -20,11 +20,11 @@ from pennyfall.cli.proof.scores import METHOD, Score, at_rate, budget, rivals, s
 from pennyfall.cli.proof.study import Job, Outcome, plan, run_job, run_study
 from pennyfall.cli.proof.trials import QUANTITIES, draw_trial, measure_trial, true_quantities
 from pennyfall.demo_clips.motion import Motion
-from pennyfall.kinematics.launch import Launch
-from pennyfall.kinematics.strokes import FoundStroke
+from pennyfall.kinematics.stroke.finding import FoundStroke
+from pennyfall.kinematics.stroke.launch import Launch
 from pennyfall.kinematics.values import Estimate
-from pennyfall.tracker import stroke_smoothing
-from pennyfall.tracker.stroke_events import combine_impact
+from pennyfall.tracker.smoother import stroke as stroke_smoothing
+from pennyfall.tracker.smoother.events import combine_impact
 
 QUICK = Job(seed=3, rate_hz=60.0, number=0, bound=True, compare=True, budget=True)
 

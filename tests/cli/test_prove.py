@@ -9,8 +9,8 @@ import pytest
 from typer.testing import CliRunner
 
 from pennyfall.cli.app import app
-from pennyfall.cli.document import save_measurement
-from pennyfall.cli.report.truth_table import TRUE_NAMES
+from pennyfall.cli.files.measurement import save_measurement
+from pennyfall.cli.report.tables.truth import TRUE_NAMES
 from tests.cli.synthetic import measurement, plateau_stroke
 
 

@@ -12,16 +12,16 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from pennyfall.cli.lesson.lesson_file import Condition, Lesson
-from pennyfall.cli.lesson.lesson_result import LessonResult, LessonStroke, MeasuredCondition
-from pennyfall.cli.lesson.measured_files import RefusedClip
-from pennyfall.cli.lesson.reading import read_lesson_result
-from pennyfall.cli.report.lesson_drawings import stroke_id
-from pennyfall.cli.report.lesson_page import Film, lesson_page
-from pennyfall.cli.report.lesson_tables import typeset
+from pennyfall.cli.files.lesson_file import Condition, Lesson
+from pennyfall.cli.files.lesson_result import LessonResult, LessonStroke, MeasuredCondition
+from pennyfall.cli.files.measured_files import RefusedClip
+from pennyfall.cli.report.page.drawings import stroke_id
+from pennyfall.cli.report.page.lesson import Film, lesson_page
+from pennyfall.cli.report.page.reading import read_lesson_result
+from pennyfall.cli.report.page.svg import PlotArea, element, ticks
+from pennyfall.cli.report.page.tables import typeset
 from pennyfall.cli.report.palette import INKS, PAPER_DARK, PAPER_LIGHT
-from pennyfall.cli.report.svg import PlotArea, element, ticks
-from pennyfall.kinematics.reference_bands import standard_reference_bands
+from pennyfall.kinematics.lesson.reference_bands import standard_reference_bands
 from pennyfall.kinematics.values import CoinOutcome, FloatArray
 from tests.cli.lesson_strokes import lesson_folder, stroke
 

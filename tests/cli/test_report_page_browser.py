@@ -12,10 +12,10 @@ import numpy as np
 import pytest
 from playwright.sync_api import Browser, Page
 
-from pennyfall.cli.lesson.lesson_result import LessonResult, LessonStroke
-from pennyfall.cli.report.lesson_drawings import stroke_id
-from pennyfall.cli.report.lesson_page import Film
-from pennyfall.cli.report.lesson_tables import typeset
+from pennyfall.cli.files.lesson_result import LessonResult, LessonStroke
+from pennyfall.cli.report.page.drawings import stroke_id
+from pennyfall.cli.report.page.lesson import Film
+from pennyfall.cli.report.page.tables import typeset
 from pennyfall.cli.report.quantities import quantity
 from pennyfall.kinematics.values import CoinOutcome, StrokeMeasures
 from tests.cli.browser import CHROMIUM, chromium, listen, wait_until

@@ -10,7 +10,7 @@ import pytest
 from typer.testing import CliRunner
 
 from pennyfall.cli.app import app
-from pennyfall.cli.document import load_measurement
+from pennyfall.cli.files.measurement import load_measurement
 from pennyfall.demo_clips.clips import clip_folder
 
 RECORDED_HZ = 60

@@ -14,15 +14,15 @@ import pytest
 
 from pennyfall.calibration.layout_file import load_layout
 from pennyfall.calibration.lens import load_lens
-from pennyfall.cli.coin_memory import load_frictions
-from pennyfall.cli.document import write_whole
+from pennyfall.cli.files.frictions import load_frictions
+from pennyfall.cli.files.measurement import write_whole
+from pennyfall.cli.files.own_rules import rules_of, write_rules
 from pennyfall.cli.history.export import export
-from pennyfall.cli.lesson.lesson_clips import lesson_measuring
-from pennyfall.cli.lesson.own_rules import rules_of, write_rules
+from pennyfall.cli.lesson.clips import lesson_measuring
 from pennyfall.cli.lesson.verdict import verdict
 from pennyfall.demo_clips.clips import shipped_clips
 from pennyfall.kinematics.errors import CannotMeasure
-from pennyfall.tracker.clip import Clip
+from pennyfall.tracker.clip.reading import Clip
 from tests.cli.lesson_strokes import lesson_folder
 from tests.cli.quick_lesson import quick_run
 

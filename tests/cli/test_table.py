@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 
 from pennyfall.cli.report.quantities import GROUPS, quantity, rounded_pair
-from pennyfall.cli.report.table import WIDTH, measurement_table
+from pennyfall.cli.report.tables.stroke import WIDTH, measurement_table
 from pennyfall.kinematics.values import Caution, Estimate, StrokeMeasures
 from tests.cli.synthetic import measurement, plateau_stroke
 

@@ -17,21 +17,21 @@ from matplotlib.figure import Figure
 from matplotlib.text import Text
 from matplotlib.transforms import Bbox
 
-from pennyfall.cli.coin_prediction import CoinSetup, predict_coin
 from pennyfall.cli.history.trend import FOLLOWED, Trend, TrendPoint
 from pennyfall.cli.history.trend_picture import draw_trends
-from pennyfall.cli.report import clip_strip
-from pennyfall.cli.report.coin_picture import draw_coin
-from pennyfall.cli.report.figure_file import PIXELS_PER_INCH, SETTINGS
-from pennyfall.cli.report.picture import draw_stroke
-from pennyfall.cli.report.plan_picture import draw_plan
-from pennyfall.kinematics.friction import FrictionRange, known_coin
-from pennyfall.kinematics.friction_inference import ObservedCoin
-from pennyfall.kinematics.planner import plan_lengths
-from pennyfall.kinematics.roll import FOOT_M, Green
-from pennyfall.kinematics.scatter import scatter
+from pennyfall.cli.report.film import strip as clip_strip
+from pennyfall.cli.report.pictures.coin import draw_coin
+from pennyfall.cli.report.pictures.figure_file import PIXELS_PER_INCH, SETTINGS
+from pennyfall.cli.report.pictures.plan import draw_plan
+from pennyfall.cli.report.pictures.stroke import draw_stroke
+from pennyfall.kinematics.coin.friction import FrictionRange, known_coin
+from pennyfall.kinematics.coin.inference import ObservedCoin
+from pennyfall.kinematics.coin.prediction import CoinSetup, predict_coin
+from pennyfall.kinematics.lesson.scatter import scatter
+from pennyfall.kinematics.putt.planner import plan_lengths
+from pennyfall.kinematics.putt.roll import FOOT_M, Green
+from pennyfall.kinematics.putt.scaling import putt
 from pennyfall.kinematics.shelf import Shelf
-from pennyfall.kinematics.stroke_scaling import putt
 from pennyfall.kinematics.values import Estimate
 from tests.cli.synthetic import plateau_stroke
 from tests.kinematics.coin_strokes import EARLY, LATE, Stroke

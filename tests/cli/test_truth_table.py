@@ -7,7 +7,7 @@ from typing import Any
 
 import pytest
 
-from pennyfall.cli.report.truth_table import TRUE_NAMES, compare, truth_table
+from pennyfall.cli.report.tables.truth import TRUE_NAMES, compare, truth_table
 from pennyfall.kinematics.values import Estimate, StrokeMeasures
 from tests.cli.synthetic import measurement, plateau_stroke
 

@@ -10,7 +10,7 @@ from pathlib import Path
 
 import pytest
 
-from pennyfall.cli.document import write_whole
+from pennyfall.cli.files.measurement import write_whole
 from pennyfall.kinematics.errors import CannotMeasure
 from tests.cli.lesson_strokes import lesson_folder
 from tests.cli.quick_lesson import quick_run

@@ -12,12 +12,12 @@ import numpy as np
 from pennyfall.calibration.camera import Camera
 from pennyfall.calibration.layout import STANDARD_SHEET, head_tag_corners
 from pennyfall.calibration.lens import Lens
-from pennyfall.cli.settings import Settings
 from pennyfall.demo_clips.putter import Putter
 from pennyfall.demo_clips.record import performance_of
 from pennyfall.demo_clips.scene import Light, Occluder, Room, Scene, Sensor, Sheet, aim_camera
 from pennyfall.demo_clips.strokes import Action, Move, NewBall, Rest, Stroke
 from pennyfall.kinematics.values import FloatArray
+from pennyfall.tracker.measure.settings import Settings
 from tests.conditions.film import Film, brightened, enlarged, mirrored
 
 TINY, SMALL, WIDE, TALL = (720, 404), (854, 480), (1280, 720), (540, 960)

@@ -10,12 +10,12 @@ import numpy as np
 from scipy.optimize import brentq
 from scipy.stats import binom
 
-from pennyfall.cli.measure import measure_clip
-from pennyfall.cli.report.truth_table import Compared, compare
+from pennyfall.cli.report.tables.truth import Compared, compare
 from pennyfall.demo_clips.record import performance_of
 from pennyfall.demo_clips.scene import Scene
 from pennyfall.kinematics.errors import CannotMeasure
 from pennyfall.kinematics.values import Measurement
+from pennyfall.tracker.measure.clip import measure_clip
 from tests.conditions.cases import Case
 from tests.conditions.film import film
 

@@ -15,11 +15,11 @@ import pytest
 import pennyfall.demo_clips.painter as painter
 import pennyfall.demo_clips.textures as textures
 from pennyfall.calibration.layout import HEAD_TAG_BORDER_M, STANDARD_SHEET
-from pennyfall.cli.options import settings_from
-from pennyfall.cli.settings import Settings
+from pennyfall.cli.files.settings import settings_from
 from pennyfall.demo_clips.putter import Putter
 from pennyfall.demo_clips.scene import Colour, Scene
 from pennyfall.demo_clips.textures import Texture, head_top
+from pennyfall.tracker.measure.settings import Settings
 from tests.conditions.cases import Case, putt
 from tests.conditions.outcome import MAIN, Outcome, film_and_measure, z_score
 

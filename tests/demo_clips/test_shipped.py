@@ -11,7 +11,7 @@ import numpy as np
 import pytest
 
 from pennyfall.calibration.layout import tag_dictionary
-from pennyfall.cli.lesson.demo_lesson import VERSIONS
+from pennyfall.cli.lesson.demo import VERSIONS
 from pennyfall.demo_clips.clips import DemoClip, shipped_clips
 from pennyfall.demo_clips.larch import SCENES
 from pennyfall.demo_clips.record import performance_of

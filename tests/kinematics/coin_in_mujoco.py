@@ -14,8 +14,8 @@ from typing import Any
 import mujoco
 import numpy as np
 
-from pennyfall.kinematics.friction import known_coin
-from pennyfall.kinematics.head_motion import STANDARD_GRAVITY_MPS2
+from pennyfall.kinematics.coin.demand import STANDARD_GRAVITY_MPS2
+from pennyfall.kinematics.coin.friction import known_coin
 from pennyfall.kinematics.shelf import Shelf
 from pennyfall.kinematics.values import FloatArray
 from tests.kinematics.coin_strokes import Stroke

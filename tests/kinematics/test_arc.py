@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from pennyfall.kinematics.arc import fit_arc
+from pennyfall.kinematics.stroke.arc import fit_arc
 from pennyfall.kinematics.values import FloatArray
 
 TILT_SD_RAD = 0.005

@@ -10,10 +10,10 @@ from hypothesis import given, settings
 from hypothesis import strategies as hypothesis_st
 from scipy import stats
 
-from pennyfall.kinematics.effect_size import hedges_g, small_sample_correction
-from pennyfall.kinematics.scatter import scatter
-from pennyfall.kinematics.stratified_difference import StratifiedDifference, stratified_difference
-from pennyfall.kinematics.strokes_needed import power_of, strokes_for_permutation, strokes_for_power
+from pennyfall.kinematics.lesson.effect_size import hedges_g, small_sample_correction
+from pennyfall.kinematics.lesson.scatter import scatter
+from pennyfall.kinematics.lesson.stratified_difference import StratifiedDifference, stratified_difference
+from pennyfall.kinematics.lesson.strokes_needed import power_of, strokes_for_permutation, strokes_for_power
 from pennyfall.kinematics.values import Estimate
 
 

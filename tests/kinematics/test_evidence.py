@@ -14,12 +14,12 @@ import numpy as np
 import pytest
 
 from pennyfall.kinematics.errors import CannotMeasure
-from pennyfall.kinematics.lesson_comparison import LessonComparison, compare_conditions
-from pennyfall.kinematics.reference_bands import reference_bands_from, standard_reference_bands
-from pennyfall.kinematics.rules import Quantity, Rules, rules_from, standard_rules
-from pennyfall.kinematics.stroke_table import stroke_table
+from pennyfall.kinematics.lesson.reference_bands import reference_bands_from, standard_reference_bands
+from pennyfall.kinematics.lesson.rules import Quantity, Rules, rules_from, standard_rules
+from pennyfall.kinematics.lesson.stroke_table import stroke_table
+from pennyfall.kinematics.lesson.verdict import LessonComparison, compare_conditions
+from pennyfall.kinematics.lesson.wording import place, putt, shown, shown_difference
 from pennyfall.kinematics.values import Estimate
-from pennyfall.kinematics.wording import place, putt, shown, shown_difference
 from tests.kinematics.lesson_strokes import Habit, Lesson, drawn_lesson, drawn_stroke
 
 KEPT_ON = Habit(peak_acceleration_share=0.92, acceleration_at_impact_mps2=3.1)
@@ -33,7 +33,9 @@ def strong(generator: np.random.Generator) -> Lesson:
 
 
 def _table(name: str) -> dict[str, Any]:
-    return tomllib.loads(resources.files("pennyfall.kinematics").joinpath(name).read_text(encoding="utf-8"))
+    return tomllib.loads(
+        resources.files("pennyfall.kinematics.lesson").joinpath(name).read_text(encoding="utf-8")
+    )
 
 
 def _texts(lesson: LessonComparison, kind: str) -> list[str]:

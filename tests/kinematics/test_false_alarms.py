@@ -8,9 +8,9 @@ import sys
 import numpy as np
 import pytest
 
-from pennyfall.kinematics.comparison import PairComparison, compare_pair
-from pennyfall.kinematics.rules import standard_rules
-from pennyfall.kinematics.stroke_table import stroke_table
+from pennyfall.kinematics.lesson.comparison import PairComparison, compare_pair
+from pennyfall.kinematics.lesson.rules import standard_rules
+from pennyfall.kinematics.lesson.stroke_table import stroke_table
 from tests.kinematics.lesson_strokes import Habit, drawn_lesson
 
 RULES = standard_rules()

@@ -3,11 +3,11 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from pennyfall.kinematics.coin_ride import ride
+from pennyfall.kinematics.coin.demand import head_motion
+from pennyfall.kinematics.coin.friction import Friction, known_coin
+from pennyfall.kinematics.coin.inference import ObservedCoin, infer_friction, resting_place
+from pennyfall.kinematics.coin.ride import ride
 from pennyfall.kinematics.errors import CannotMeasure
-from pennyfall.kinematics.friction import Friction, known_coin
-from pennyfall.kinematics.friction_inference import ObservedCoin, infer_friction, resting_place
-from pennyfall.kinematics.head_motion import head_motion
 from pennyfall.kinematics.shelf import Shelf
 from pennyfall.kinematics.values import Estimate
 from tests.kinematics.coin_strokes import EARLY, random_stroke

@@ -9,8 +9,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from pennyfall.kinematics.launch import fit_launch
-from pennyfall.kinematics.tracks import BallTrack
+from pennyfall.kinematics.stroke.launch import fit_launch
+from pennyfall.kinematics.stroke.tracks import BallTrack
 from pennyfall.kinematics.values import BoolArray, Estimate, FloatArray
 
 

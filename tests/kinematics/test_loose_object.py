@@ -9,11 +9,11 @@ from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 from scipy.integrate import solve_ivp
 
-from pennyfall.kinematics.coin_ride import CoinRide, ride
+from pennyfall.kinematics.coin.band import loose_object_band, peak_demand
+from pennyfall.kinematics.coin.demand import STANDARD_GRAVITY_MPS2, HeadMotion, head_motion
+from pennyfall.kinematics.coin.friction import Coin, Friction, FrictionRange, known_coin, published_friction
+from pennyfall.kinematics.coin.ride import CoinRide, ride
 from pennyfall.kinematics.errors import CannotMeasure
-from pennyfall.kinematics.friction import Coin, Friction, FrictionRange, known_coin, published_friction
-from pennyfall.kinematics.head_motion import STANDARD_GRAVITY_MPS2, HeadMotion, head_motion
-from pennyfall.kinematics.loose_object import loose_object_band, peak_demand
 from pennyfall.kinematics.shelf import Shelf
 from pennyfall.kinematics.values import Profile
 from tests.kinematics.coin_strokes import EARLY, LATE, Stroke

@@ -13,9 +13,9 @@ from dataclasses import dataclass
 import numpy as np
 import pytest
 
-from pennyfall.kinematics.coin_ride import CoinRide, ride
-from pennyfall.kinematics.friction import Friction
-from pennyfall.kinematics.head_motion import head_motion
+from pennyfall.kinematics.coin.demand import head_motion
+from pennyfall.kinematics.coin.friction import Friction
+from pennyfall.kinematics.coin.ride import CoinRide, ride
 from pennyfall.kinematics.shelf import Shelf
 from pennyfall.kinematics.values import FloatArray
 from tests.kinematics.coin_strokes import Stroke, random_stroke

@@ -5,10 +5,10 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from pennyfall.kinematics.arc import fit_arc
-from pennyfall.kinematics.measures import StrokeContext, measure
-from pennyfall.kinematics.scale_errors import ScaleErrors
-from pennyfall.kinematics.smoothed import VELOCITY, SmoothedStroke
+from pennyfall.kinematics.stroke.arc import fit_arc
+from pennyfall.kinematics.stroke.measures import StrokeContext, measure
+from pennyfall.kinematics.stroke.scale_errors import ScaleErrors
+from pennyfall.kinematics.stroke.smoothed import VELOCITY, SmoothedStroke
 from pennyfall.kinematics.values import Estimate, FloatArray, StrokeMeasures
 from tests.tracker.simulated_strokes import TrueStroke, stroke
 

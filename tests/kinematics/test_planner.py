@@ -5,19 +5,19 @@ import dataclasses
 import numpy as np
 import pytest
 
+from pennyfall.kinematics.coin.demand import STANDARD_GRAVITY_MPS2, head_motion
+from pennyfall.kinematics.coin.friction import FrictionRange
 from pennyfall.kinematics.errors import CannotMeasure
-from pennyfall.kinematics.friction import FrictionRange
-from pennyfall.kinematics.head_motion import STANDARD_GRAVITY_MPS2, head_motion
-from pennyfall.kinematics.planner import plan_lengths
-from pennyfall.kinematics.roll import FOOT_M, Green, launch_to_stop_at
-from pennyfall.kinematics.shelf import Shelf
-from pennyfall.kinematics.stroke_scaling import (
+from pennyfall.kinematics.putt.planner import plan_lengths
+from pennyfall.kinematics.putt.roll import FOOT_M, Green, launch_to_stop_at
+from pennyfall.kinematics.putt.scaling import (
     PUBLISHED_AMPLITUDE_POWER,
     Putt,
     fit_scaling,
     grown_profile,
     putt,
 )
+from pennyfall.kinematics.shelf import Shelf
 from tests.kinematics.coin_strokes import Stroke
 
 GREEN = Green(stimp_m=10 * FOOT_M)

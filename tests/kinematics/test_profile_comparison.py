@@ -8,13 +8,13 @@ import numpy as np
 import pytest
 import spm1d
 
-from pennyfall.kinematics.aligned_profiles import PHASE, aligned_acceleration
-from pennyfall.kinematics.arrangements import arrangements
-from pennyfall.kinematics.clusters import clusters, largest_mass
-from pennyfall.kinematics.profile_comparison import compare_profiles, profile_band
-from pennyfall.kinematics.rules import standard_rules
-from pennyfall.kinematics.stratified_difference import stratified_difference
-from pennyfall.kinematics.stroke_table import StrokeTable, stroke_table
+from pennyfall.kinematics.lesson.aligned_profiles import PHASE, aligned_acceleration
+from pennyfall.kinematics.lesson.arrangements import arrangements
+from pennyfall.kinematics.lesson.clusters import clusters, largest_mass
+from pennyfall.kinematics.lesson.profile_comparison import compare_profiles, profile_band
+from pennyfall.kinematics.lesson.rules import standard_rules
+from pennyfall.kinematics.lesson.stratified_difference import stratified_difference
+from pennyfall.kinematics.lesson.stroke_table import StrokeTable, stroke_table
 from pennyfall.kinematics.values import BoolArray, Estimate, FloatArray
 from tests.kinematics.lesson_strokes import Habit, drawn_lesson, drawn_stroke
 

@@ -8,9 +8,9 @@ from hypothesis import given
 from hypothesis import strategies as st
 from scipy.integrate import solve_ivp
 
+from pennyfall.kinematics.coin.demand import STANDARD_GRAVITY_MPS2
 from pennyfall.kinematics.errors import CannotMeasure
-from pennyfall.kinematics.head_motion import STANDARD_GRAVITY_MPS2
-from pennyfall.kinematics.roll import (
+from pennyfall.kinematics.putt.roll import (
     BALL_RADIUS_M,
     CAPTURE_CENTRE_MPS,
     CAPTURE_LIMIT_MPS,

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from pennyfall.kinematics.scale_errors import ScaleErrors
+from pennyfall.kinematics.stroke.scale_errors import ScaleErrors
 from pennyfall.kinematics.values import FloatArray
 
 ADDRESS_M = -0.05

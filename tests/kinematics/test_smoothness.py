@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from pennyfall.kinematics.smoothness import log_dimensionless_jerk, spectral_arc_length
+from pennyfall.kinematics.stroke.smoothness import log_dimensionless_jerk, spectral_arc_length
 
 
 def test_values_published_with_the_measures() -> None:

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from pennyfall.kinematics.errors import CannotMeasure
-from pennyfall.kinematics.strokes import coarse_velocity, find_strokes
+from pennyfall.kinematics.stroke.finding import coarse_velocity, find_strokes
 from tests.tracker.simulated_strokes import Motion, hold, motion_track, move, part_of, stroke, swing
 
 A = -0.06

@@ -5,9 +5,9 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from pennyfall.kinematics.takeaway import Movement, repeated, takeaway_instant
+from pennyfall.kinematics.stroke.takeaway import Movement, repeated, takeaway_instant
 from pennyfall.kinematics.values import Estimate, FloatArray
-from pennyfall.tracker.stroke_events import EARLY_MOTION_M, EARLY_MOTION_SDS
+from pennyfall.tracker.smoother.events import EARLY_MOTION_M, EARLY_MOTION_SDS
 from tests.tracker.simulated_strokes import correlated_noise
 
 

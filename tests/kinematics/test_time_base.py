@@ -9,12 +9,12 @@ import pytest
 
 from pennyfall.demo_clips.clips import shipped_clips
 from pennyfall.demo_clips.truth import load_truth
+from pennyfall.kinematics.clock.speed_jump import speed_jump
+from pennyfall.kinematics.clock.speed_ramp import rate_steps
+from pennyfall.kinematics.clock.time_base import time_base, unrounded, usual_interval
 from pennyfall.kinematics.errors import CannotMeasure
-from pennyfall.kinematics.speed_jump import speed_jump
-from pennyfall.kinematics.speed_ramp import rate_steps
-from pennyfall.kinematics.time_base import time_base, unrounded, usual_interval
 from pennyfall.kinematics.values import FloatArray
-from pennyfall.tracker.clip import Clip
+from pennyfall.tracker.clip.reading import Clip
 
 
 def _stamps(*runs: tuple[int, float]) -> FloatArray:

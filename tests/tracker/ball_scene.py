@@ -16,7 +16,7 @@ from scipy.ndimage import map_coordinates
 
 from pennyfall.calibration.camera import Camera
 from pennyfall.kinematics.values import BoolArray, FloatArray
-from pennyfall.tracker.frame import LumaFrame
+from pennyfall.tracker.clip.frame import LumaFrame
 
 RADIUS_M = 0.042672 / 2  # 1.680 in, USGA, Rules of Golf 2016, Appendix III
 HEAD_HEIGHT_M = 0.028

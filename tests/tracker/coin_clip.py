@@ -13,7 +13,7 @@ from pennyfall.demo_clips.putter import Putter
 from pennyfall.demo_clips.record import performance_of, render_clip
 from pennyfall.demo_clips.scene import Coin, Encoding, Scene, aim_camera
 from pennyfall.demo_clips.strokes import Rest, Stroke
-from pennyfall.kinematics.friction import known_coin
+from pennyfall.kinematics.coin.friction import known_coin
 from pennyfall.kinematics.shelf import Shelf
 from pennyfall.kinematics.values import FloatArray
 from tests.kinematics.coin_in_mujoco import Drive, trace_in_mujoco

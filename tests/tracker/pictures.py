@@ -6,7 +6,7 @@ import numpy as np
 
 from pennyfall.calibration.layout import tag_bits
 from pennyfall.kinematics.values import FloatArray
-from pennyfall.tracker.frame import LumaFrame
+from pennyfall.tracker.clip.frame import LumaFrame
 
 RAYS = 6
 """Rays along each side of a pixel: a step edge is placed to a hundredth of a pixel on average."""

@@ -8,7 +8,7 @@ from dataclasses import dataclass, fields, replace
 import numpy as np
 from numpy.polynomial import Polynomial
 
-from pennyfall.kinematics.tracks import BallTrack, HeadTrack
+from pennyfall.kinematics.stroke.tracks import BallTrack, HeadTrack
 from pennyfall.kinematics.values import FloatArray
 
 

@@ -12,8 +12,8 @@ import pytest
 
 from pennyfall.calibration.camera import Camera
 from pennyfall.kinematics.values import FloatArray
-from pennyfall.tracker.ball import BallWatcher
-from pennyfall.tracker.followed_ball import FollowedBall
+from pennyfall.tracker.ball.followed import FollowedBall
+from pennyfall.tracker.ball.watch import BallWatcher
 from tests.tracker.ball_scene import Putt, Scene, camera_at
 
 SMALL = (960, 540)

@@ -6,9 +6,9 @@ import numpy as np
 import pytest
 
 from pennyfall.kinematics.values import FloatArray
-from pennyfall.tracker.ball_edges import fit_outline, smear_length
-from pennyfall.tracker.ball_finding import find_resting_ball
-from pennyfall.tracker.ball_outline import ball_outline
+from pennyfall.tracker.ball.edges import fit_outline, smear_length
+from pennyfall.tracker.ball.finding import find_resting_ball
+from pennyfall.tracker.ball.outline import ball_outline
 from tests.tracker.ball_scene import HEAD_HEIGHT_M, RADIUS_M, TAG_TO_FACE_M, Scene, camera_at
 
 BALL_M = np.array([0.006, -0.004, RADIUS_M])

@@ -10,10 +10,10 @@ from numpy.typing import NDArray
 
 from pennyfall.calibration.camera import Camera
 from pennyfall.demo_clips.scene import aim_camera
-from pennyfall.kinematics.friction import known_coin, published_friction
+from pennyfall.kinematics.coin.friction import known_coin, published_friction
 from pennyfall.kinematics.values import FloatArray
-from pennyfall.tracker.coin import RestingCoin, find_resting_coin
-from pennyfall.tracker.coin_on_head import leave_instant
+from pennyfall.tracker.coin.fallen import RestingCoin, find_resting_coin
+from pennyfall.tracker.coin.on_head import leave_instant
 
 CAMERA = aim_camera(position_m=(-0.04, -0.95, 0.85), look_at_m=(-0.05, -0.02, 0.0), focal_px=1060)
 DIAMETER_M = known_coin().diameter_m
@@ -116,10 +116,10 @@ def test_a_coin_that_stays_has_no_leave_instant() -> None:
 def test_the_friction_of_a_filmed_coin_is_found_again(tmp_path: Path) -> None:
     """The engine that moves the coin has one coefficient, so the kinetic share is stated as 1."""
     pytest.importorskip("mujoco")
-    from pennyfall.cli.coin_prediction import CoinSetup, predict_coin
-    from pennyfall.cli.coin_sighting import find_coin_in_clip
-    from pennyfall.cli.measure import measure_clip
-    from pennyfall.cli.options import settings_from
+    from pennyfall.cli.coin.sighting import find_coin_in_clip
+    from pennyfall.cli.files.settings import settings_from
+    from pennyfall.kinematics.coin.prediction import CoinSetup, predict_coin
+    from pennyfall.tracker.measure.clip import measure_clip
     from tests.tracker.coin_clip import PUTTER, SHELF, render_coin_clip
 
     clip = tmp_path / "coin.mp4"

@@ -5,10 +5,10 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from pennyfall.kinematics.scale_errors import ScaleErrors
+from pennyfall.kinematics.stroke.scale_errors import ScaleErrors
 from pennyfall.kinematics.values import FloatArray
-from pennyfall.tracker import corners
-from pennyfall.tracker.stroke_measurement import measure_strokes
+from pennyfall.tracker.measure.strokes import measure_strokes
+from pennyfall.tracker.smoother import pull_changes as corners
 from tests.tracker.simulated_strokes import ball_track, head_track, stroke
 
 STROKES = 20

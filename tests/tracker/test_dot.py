@@ -15,12 +15,12 @@ from pennyfall.demo_clips.encode import write_clip
 from pennyfall.demo_clips.scene import Encoding
 from pennyfall.kinematics.errors import CannotMeasure
 from pennyfall.kinematics.values import FloatArray
-from pennyfall.tracker.boxes import Box
-from pennyfall.tracker.clip import Clip
-from pennyfall.tracker.dot import DotFollower
-from pennyfall.tracker.dot_coding import repeated_places, scatter_excess
-from pennyfall.tracker.dot_colour import NAMES, WantedColour
-from pennyfall.tracker.frame import Frame
+from pennyfall.tracker.clip.frame import Frame
+from pennyfall.tracker.clip.reading import Clip
+from pennyfall.tracker.follow.boxes import Box
+from pennyfall.tracker.follow.dot.coding import repeated_places, scatter_excess
+from pennyfall.tracker.follow.dot.colour import NAMES, WantedColour
+from pennyfall.tracker.follow.dot.follower import DotFollower
 
 RATE_HZ = 120.0
 SIZE = (400, 160)

@@ -9,16 +9,16 @@ import numpy as np
 import pytest
 from scipy.linalg import expm
 
-from pennyfall.kinematics.scale_errors import ScaleErrors
-from pennyfall.tracker import easing
-from pennyfall.tracker.easing import easing_probability
-from pennyfall.tracker.motion_model import (
+from pennyfall.kinematics.stroke.scale_errors import ScaleErrors
+from pennyfall.tracker.measure.strokes import measure_strokes
+from pennyfall.tracker.smoother import easing
+from pennyfall.tracker.smoother.easing import easing_probability
+from pennyfall.tracker.smoother.motion_model import (
     decaying_covariance,
     decaying_jerk,
     jerk_walk_covariance,
     transition,
 )
-from pennyfall.tracker.stroke_measurement import measure_strokes
 from tests.tracker.simulated_strokes import TrueStroke, ball_track, head_track, stroke
 from tests.tracker.told_strokes import told_stroke
 

@@ -8,8 +8,8 @@ import pytest
 
 from pennyfall.demo_clips.clips import shipped_clips
 from pennyfall.kinematics.errors import CannotMeasure
-from pennyfall.tracker.clip import Clip
-from pennyfall.tracker.header_clock import clock_disagreement, missing_bytes
+from pennyfall.tracker.clip.header_clock import clock_disagreement, missing_bytes
+from pennyfall.tracker.clip.reading import Clip
 
 
 @pytest.fixture

@@ -7,12 +7,12 @@ import dataclasses
 import numpy as np
 import pytest
 
-from pennyfall.kinematics.scale_errors import ScaleErrors
+from pennyfall.kinematics.stroke.scale_errors import ScaleErrors
 from pennyfall.kinematics.values import FloatArray
-from pennyfall.tracker.impact_smear import undo_impact_smear
-from pennyfall.tracker.measurement_noise import MeasurementNoise, frame_errors
-from pennyfall.tracker.stroke_chain import StrokeFrames
-from pennyfall.tracker.stroke_measurement import measure_strokes
+from pennyfall.tracker.measure.strokes import measure_strokes
+from pennyfall.tracker.smoother.chain import StrokeFrames
+from pennyfall.tracker.smoother.impact_smear import undo_impact_smear
+from pennyfall.tracker.smoother.measurement_noise import MeasurementNoise, frame_errors
 from tests.tracker.simulated_strokes import ball_track, head_track, stroke
 
 BEFORE, AFTER, IMPACT = 1.5, 1.2, 0.5

@@ -10,8 +10,8 @@ import pytest
 
 from pennyfall.demo_clips.clips import shipped_clips
 from pennyfall.kinematics.values import Estimate
-from pennyfall.tracker.container import opened
-from pennyfall.tracker.impact_sound import Sound, check_sound, listen, onset
+from pennyfall.tracker.clip.container import opened
+from pennyfall.tracker.clip.sound import Sound, check_sound, listen, onset
 from tests.cli.synthetic import plateau_stroke
 
 RATE_HZ = 48000
@@ -81,7 +81,7 @@ def test_the_offset_of_the_rendered_clip_is_the_way_of_its_sound(footage: Path) 
 def _check(monkeypatch: pytest.MonkeyPatch, clicks_s: list[float | None], **changes: object) -> object:
     import dataclasses
 
-    from pennyfall.tracker import impact_sound
+    from pennyfall.tracker.clip import sound as impact_sound
 
     strokes = [
         dataclasses.replace(plateau_stroke(number=number), impact_s=Estimate(3.0 * number, 0.0004))

@@ -6,8 +6,8 @@ import numpy as np
 import pytest
 
 from pennyfall.kinematics.values import FloatArray
-from pennyfall.tracker.leaving import Leaving, left_the_picture
-from pennyfall.tracker.pixel_track import PixelTrack
+from pennyfall.tracker.follow.leaving import Leaving, left_the_picture
+from pennyfall.tracker.follow.pixel_track import PixelTrack
 
 SIZE = (1280, 720)
 

@@ -11,10 +11,10 @@ from pennyfall.demo_clips.record import truth_path
 from pennyfall.demo_clips.truth import load_truth
 from pennyfall.kinematics.errors import CannotMeasure
 from pennyfall.kinematics.values import FloatArray
-from pennyfall.tracker.boxes import Box
-from pennyfall.tracker.clip import Clip
-from pennyfall.tracker.frame import Frame, LumaFrame
-from pennyfall.tracker.patch import PatchFollower
+from pennyfall.tracker.clip.frame import Frame, LumaFrame
+from pennyfall.tracker.clip.reading import Clip
+from pennyfall.tracker.follow.boxes import Box
+from pennyfall.tracker.follow.patch import PatchFollower
 
 RATE_HZ = 120.0
 BOX = Box(78, 52, 32, 20)

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from pennyfall.kinematics.values import Estimate, FloatArray
-from pennyfall.tracker.path_shape import (
+from pennyfall.tracker.place.path_shape import (
     CURVATURE_FLOOR_PER_M,
     CURVATURE_SD_PER_M,
     FEWEST_FRAMES,

@@ -17,9 +17,9 @@ from pennyfall.calibration.layout import TagLayout, square_corners
 from pennyfall.calibration.lens import Lens
 from pennyfall.calibration.pose import solve_pose
 from pennyfall.kinematics.values import FloatArray
-from pennyfall.tracker.frame import LumaFrame
-from pennyfall.tracker.sheet import SheetFinder, SheetSight
-from pennyfall.tracker.tags import TagFinder
+from pennyfall.tracker.clip.frame import LumaFrame
+from pennyfall.tracker.follow.sheet import SheetFinder, SheetSight
+from pennyfall.tracker.marks.decoding import TagFinder
 
 DICTIONARY = "DICT_6X6_250"
 SIDE_M = 0.0200

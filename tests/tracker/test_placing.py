@@ -13,10 +13,10 @@ from pennyfall.calibration.camera import Camera
 from pennyfall.calibration.pose import solve_pose
 from pennyfall.kinematics.errors import CannotMeasure
 from pennyfall.kinematics.values import Estimate, FloatArray
-from pennyfall.tracker.following import Followed
-from pennyfall.tracker.pixel_track import PixelTrack
-from pennyfall.tracker.placing import place_head
-from pennyfall.tracker.sheet import SheetSight
+from pennyfall.tracker.follow.clip_pass import Followed
+from pennyfall.tracker.follow.pixel_track import PixelTrack
+from pennyfall.tracker.follow.sheet import SheetSight
+from pennyfall.tracker.place.placing import place_head
 from tests.calibration.scenes import camera_over_floor, sheet_points
 
 HUB_M = 1.25

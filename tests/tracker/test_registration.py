@@ -8,8 +8,8 @@ import pytest
 
 from pennyfall.calibration.layout import tag_bits
 from pennyfall.kinematics.values import FloatArray
-from pennyfall.tracker.pattern import TagPattern
-from pennyfall.tracker.registration import Registration, plane_jacobian, register
+from pennyfall.tracker.marks.pattern import TagPattern
+from pennyfall.tracker.marks.registration import Registration, plane_jacobian, register
 from tests.tracker.pictures import draw_tag, slanted_homography
 
 PATTERN = TagPattern(tag_bits(7), side_m=0.024, border_m=0.004)

@@ -4,9 +4,9 @@ import numpy as np
 import pytest
 
 from pennyfall.calibration.layout import tag_bits
-from pennyfall.tracker.pattern import TagPattern
-from pennyfall.tracker.registration import Registration, register, rendered_patch
-from pennyfall.tracker.resting import LINEAR_RANGE_PX, RestingPattern
+from pennyfall.tracker.marks.pattern import TagPattern
+from pennyfall.tracker.marks.registration import Registration, register, rendered_patch
+from pennyfall.tracker.marks.resting import LINEAR_RANGE_PX, RestingPattern
 
 PATTERN = TagPattern(tag_bits(7), side_m=0.024, border_m=0.003)
 SLANTED = np.array([[1100.0, 60.0, 100.0], [80.0, -900.0, 90.0], [0.05, 0.10, 1.0]])

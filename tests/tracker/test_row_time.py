@@ -10,7 +10,7 @@ import pytest
 
 from pennyfall.demo_clips.scene import Sensor, aim_camera
 from pennyfall.kinematics.errors import CannotMeasure
-from pennyfall.tracker.row_time import rolling_shutter, row_share, with_unknown_rows
+from pennyfall.tracker.follow.row_time import rolling_shutter, row_share, with_unknown_rows
 from tests.cli.synthetic import plateau_stroke
 from tests.tracker.timed_clips import SIZE, filmed, measured, misses, small_scene
 

@@ -9,10 +9,10 @@ import pytest
 from pennyfall.calibration.camera import Camera
 from pennyfall.calibration.layout import STANDARD_SHEET, tag_bits
 from pennyfall.kinematics.values import FloatArray
-from pennyfall.tracker.following import moved_camera
-from pennyfall.tracker.frame import LumaFrame
-from pennyfall.tracker.sheet import RestingSheet, SheetFinder, SheetSight, SheetWatch, ShiftGauge
-from pennyfall.tracker.tags import TagFinder
+from pennyfall.tracker.clip.frame import LumaFrame
+from pennyfall.tracker.follow.clip_pass import moved_camera
+from pennyfall.tracker.follow.sheet import RestingSheet, SheetFinder, SheetSight, SheetWatch, ShiftGauge
+from pennyfall.tracker.marks.decoding import TagFinder
 from tests.calibration.scenes import camera_over_floor
 
 SIZE = (640, 360)

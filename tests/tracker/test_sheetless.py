@@ -11,21 +11,21 @@ import pytest
 from pennyfall.calibration.attitude import projection_gradient, tag_axes
 from pennyfall.calibration.camera import Camera
 from pennyfall.calibration.club import Club
-from pennyfall.cli.measure import measure_clip
-from pennyfall.cli.no_sheet import with_unknown_size
-from pennyfall.cli.refusals import refuse_unusable
-from pennyfall.cli.report.table import measurement_table
-from pennyfall.cli.report.truth_table import compare
-from pennyfall.cli.settings import Settings
+from pennyfall.cli.report.tables.stroke import measurement_table
+from pennyfall.cli.report.tables.truth import compare
 from pennyfall.demo_clips.larch import PLAIN_60
 from pennyfall.demo_clips.record import render_clip, truth_path
 from pennyfall.demo_clips.truth import load_truth
 from pennyfall.kinematics.errors import CannotMeasure
 from pennyfall.kinematics.values import Estimate, FloatArray
-from pennyfall.tracker.following import Followed
-from pennyfall.tracker.pixel_track import PixelTrack
-from pennyfall.tracker.placing import place_head
-from pennyfall.tracker.sheetless import posed_by_head_tag
+from pennyfall.tracker.follow.clip_pass import Followed
+from pennyfall.tracker.follow.pixel_track import PixelTrack
+from pennyfall.tracker.measure.clip import measure_clip
+from pennyfall.tracker.measure.no_sheet import with_unknown_size
+from pennyfall.tracker.measure.refusals import refuse_unusable
+from pennyfall.tracker.measure.settings import Settings
+from pennyfall.tracker.place.placing import place_head
+from pennyfall.tracker.place.without_sheet import posed_by_head_tag
 from tests.calibration.scenes import camera_over_floor
 
 HUB_M, HEIGHT_M, SIZE = 1.25, 0.027, (1280, 720)

@@ -3,7 +3,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from pennyfall.tracker.small_matrices import determinant, inverse, solved
+from pennyfall.tracker.marks.small_matrices import determinant, inverse, solved
 
 
 @pytest.mark.parametrize("rows", [2, 3, 8])

@@ -9,10 +9,10 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from pennyfall.kinematics.scale_errors import ScaleErrors
-from pennyfall.kinematics.tracks import BallTrack, HeadTrack
+from pennyfall.kinematics.stroke.scale_errors import ScaleErrors
+from pennyfall.kinematics.stroke.tracks import BallTrack, HeadTrack
 from pennyfall.kinematics.values import FloatArray, StrokeMeasures
-from pennyfall.tracker.stroke_measurement import StrokesResult, measure_strokes
+from pennyfall.tracker.measure.strokes import StrokesResult, measure_strokes
 from tests.tracker.simulated_strokes import (
     ball_track,
     correlated_noise,

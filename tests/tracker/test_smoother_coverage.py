@@ -10,9 +10,9 @@ from dataclasses import dataclass
 import numpy as np
 import pytest
 
-from pennyfall.kinematics.scale_errors import ScaleErrors
+from pennyfall.kinematics.stroke.scale_errors import ScaleErrors
 from pennyfall.kinematics.values import FloatArray
-from pennyfall.tracker.stroke_measurement import measure_strokes
+from pennyfall.tracker.measure.strokes import measure_strokes
 from tests.tracker.simulated_strokes import ball_track, head_track, random_stroke
 
 KINDS = ("early", "kink", "plateau", "hold", "late", "middle")

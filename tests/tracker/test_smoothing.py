@@ -11,9 +11,9 @@ from filterpy.kalman import KalmanFilter
 from scipy.stats import multivariate_normal
 
 from pennyfall.kinematics.values import FloatArray
-from pennyfall.tracker.motion_model import OBSERVED, STATES, MotionChain, chain_matrices
-from pennyfall.tracker.process_noise import log_likelihoods
-from pennyfall.tracker.smoothing import sample_paths, smooth, step_response
+from pennyfall.tracker.smoother.kalman import sample_paths, smooth, step_response
+from pennyfall.tracker.smoother.motion_model import OBSERVED, STATES, MotionChain, chain_matrices
+from pennyfall.tracker.smoother.process_noise import log_likelihoods
 
 
 def chain_of(

@@ -10,10 +10,10 @@ from pennyfall.calibration.attitude import projection_gradient, tag_axes
 from pennyfall.calibration.camera import Camera
 from pennyfall.calibration.layout import tag_bits
 from pennyfall.kinematics.values import FloatArray
-from pennyfall.tracker.frame import LumaFrame
-from pennyfall.tracker.pattern import TagPattern
-from pennyfall.tracker.tag_search import search_tag
-from pennyfall.tracker.tags import TagFinder
+from pennyfall.tracker.clip.frame import LumaFrame
+from pennyfall.tracker.follow.tag.search import search_tag
+from pennyfall.tracker.marks.decoding import TagFinder
+from pennyfall.tracker.marks.pattern import TagPattern
 from tests.calibration.scenes import camera_over_floor
 from tests.tracker.pictures import draw_tag
 

@@ -14,7 +14,7 @@ from typer.testing import CliRunner
 
 from pennyfall.cli.app import app
 from pennyfall.kinematics.values import FloatArray
-from pennyfall.tracker.frame import LumaFrame
+from pennyfall.tracker.clip.frame import LumaFrame
 from tests.tracker.timed_clips import write_film
 
 SIZE = (640, 480)

@@ -8,14 +8,14 @@ import numpy as np
 import pytest
 from numpy.polynomial import Polynomial
 
-from pennyfall.kinematics.scale_errors import ScaleErrors
-from pennyfall.kinematics.smoothed import VELOCITY
-from pennyfall.tracker import stroke_smoothing
-from pennyfall.tracker.noise_choice import STEADY, choose_noise
-from pennyfall.tracker.smoothing import smooth
-from pennyfall.tracker.stroke_chain import StrokeFrames, StrokeModel, build_chain
-from pennyfall.tracker.stroke_measurement import measure_strokes
-from pennyfall.tracker.weighed_smoothing import WeighedModel, smooth_weighed
+from pennyfall.kinematics.stroke.scale_errors import ScaleErrors
+from pennyfall.kinematics.stroke.smoothed import VELOCITY
+from pennyfall.tracker.measure.strokes import measure_strokes
+from pennyfall.tracker.smoother import stroke as stroke_smoothing
+from pennyfall.tracker.smoother.chain import StrokeFrames, StrokeModel, build_chain
+from pennyfall.tracker.smoother.kalman import smooth
+from pennyfall.tracker.smoother.noise_choice import STEADY, choose_noise
+from pennyfall.tracker.smoother.weighing import WeighedModel, smooth_weighed
 from tests.tracker.simulated_strokes import TrueStroke, ball_track, head_track, stroke
 from tests.tracker.told_strokes import told_stroke
 

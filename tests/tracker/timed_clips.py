@@ -13,14 +13,14 @@ import av
 import numpy as np
 from numpy.typing import NDArray
 
-from pennyfall.cli.clip_result import ClipResult
-from pennyfall.cli.measure import measure_clip
-from pennyfall.cli.settings import Settings
 from pennyfall.demo_clips.putter import Putter
 from pennyfall.demo_clips.record import performance_of, render_clip, truth_path
 from pennyfall.demo_clips.scene import Encoding, Scene, aim_camera
 from pennyfall.demo_clips.strokes import Rest, Stroke
 from pennyfall.kinematics.values import Estimate, FloatArray
+from pennyfall.tracker.measure.clip import measure_clip
+from pennyfall.tracker.measure.measured import ClipResult
+from pennyfall.tracker.measure.settings import Settings
 
 SIZE = (720, 400)
 SD95 = 1.959963984540054

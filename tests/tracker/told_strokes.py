@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from pennyfall.kinematics.tracks import HeadTrack
-from pennyfall.tracker.measurement_noise import MeasurementNoise, frame_errors
-from pennyfall.tracker.noise_choice import STEADY
-from pennyfall.tracker.stroke_chain import StrokeFrames, StrokeModel
+from pennyfall.kinematics.stroke.tracks import HeadTrack
+from pennyfall.tracker.smoother.chain import StrokeFrames, StrokeModel
+from pennyfall.tracker.smoother.measurement_noise import MeasurementNoise, frame_errors
+from pennyfall.tracker.smoother.noise_choice import STEADY
 from tests.tracker.simulated_strokes import TrueStroke
 
 

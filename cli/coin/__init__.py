@@ -1,0 +1,1 @@
+"""The coin's story, from a clip or a measurement file."""

@@ -1,0 +1,171 @@
+"""From a clip or a measurement file to the coin's story: words, picture, measurement, kept friction."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from pathlib import Path
+
+import typer
+
+from pennyfall.cli.files.frictions import KeptFriction, load_frictions, save_frictions
+from pennyfall.cli.files.measurement import load_measurement, save_measurement, write_whole
+from pennyfall.cli.report.tables.coin import coin_table
+from pennyfall.kinematics.coin.inference import ObservedCoin
+from pennyfall.kinematics.coin.prediction import CoinPrediction, CoinSetup, predict_coin
+from pennyfall.kinematics.errors import CannotMeasure
+from pennyfall.kinematics.values import Estimate, Measurement, StrokeMeasures
+from pennyfall.tracker.measure.clip import measure_clip
+from pennyfall.tracker.measure.measured import ClipResult
+from pennyfall.tracker.measure.settings import Settings
+
+TYPED_SD_M = 0.01
+"""Chosen by us: how well a coach reads where a coin lies off a tape beside the ball."""
+FARTHEST_TYPED_CM = 300.0
+"""Chosen by us: a coin does not leave the stroke's own length; more is a slip of the unit."""
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class CoinOutputs:
+    """Where results go; None where not asked for."""
+
+    picture: Path | None
+    json: Path | None
+    frictions: Path | None
+    kept_as: str
+    """Name of this coin on this putter in the file of frictions."""
+
+
+def tell_coin(
+    source: Path,
+    setup: CoinSetup,
+    settings: Settings,
+    outputs: CoinOutputs,
+    *,
+    number: int | None,
+    landed_cm: float | None,
+    find_coin: bool,
+) -> None:
+    """Predict the coin of each stroke, set it against what was observed, and write what was asked for.
+
+    Raises
+    ------
+    CannotMeasure
+        When the source cannot be measured, has no such stroke, or the observation is impossible.
+
+    """
+    _refuse_outputs(outputs)
+    typed = _typed(landed_cm)
+    measurement, clip = _measured(source, settings, find_coin=find_coin)
+    chosen = _chosen(measurement, number, one=typed is not None or find_coin)
+    predictions = []
+    for stroke in chosen:
+        observed = typed
+        if find_coin and clip is not None:
+            observed = _found(source, clip, stroke, setup, typed, settings.recorded_at_hz)
+        predictions.append(predict_coin(stroke, setup, observed))
+    for prediction in predictions:
+        typer.echo(coin_table(prediction))
+        if outputs.picture is not None:
+            _draw(prediction, measurement.clip.file, outputs.picture, several=len(predictions) > 1)
+        if outputs.frictions is not None:
+            _keep(prediction, outputs.frictions, outputs.kept_as)
+    if outputs.json is not None:
+        told = {each.stroke.number: each.stroke for each in predictions}
+        strokes = tuple(told.get(each.number, each) for each in measurement.strokes)
+        save_measurement(replace(measurement, strokes=strokes), outputs.json)
+
+
+def _typed(landed_cm: float | None) -> ObservedCoin | None:
+    if landed_cm is None:
+        return None
+    if not abs(landed_cm) <= FARTHEST_TYPED_CM:
+        raise CannotMeasure(
+            f"A coin {landed_cm:g} cm from the ball is beyond the reach of any putting stroke.",
+            fix="Give --coin-landed in cm along the target line, such as -22 for 22 cm behind the ball.",
+        )
+    return ObservedCoin(leave_s=Estimate.missing(), landing_x_m=Estimate(landed_cm / 100, TYPED_SD_M))
+
+
+def _measured(source: Path, settings: Settings, *, find_coin: bool) -> tuple[Measurement, ClipResult | None]:
+    if source.suffix.lower() == ".json":
+        if find_coin:
+            raise CannotMeasure(
+                f"{source.name} is a measurement file: there is no picture to find the coin in.",
+                fix="Give the clip itself, or type where the coin lay with --coin-landed.",
+            )
+        return load_measurement(source), None
+    from pennyfall.cli.console import progress_bar
+
+    with progress_bar(source.name) as advance:
+        result = measure_clip(source, settings, progress=advance)
+    return result.measurement, result
+
+
+def _chosen(measurement: Measurement, number: int | None, *, one: bool) -> tuple[StrokeMeasures, ...]:
+    strokes = measurement.strokes
+    if not strokes:
+        raise CannotMeasure(
+            f"There is no stroke with a forward swing in {measurement.clip.file}.",
+            fix="Film from before the takeaway until after impact.",
+        )
+    if number is None:
+        if one and len(strokes) > 1:
+            raise CannotMeasure(
+                f"There are {len(strokes)} strokes in {measurement.clip.file}; the coin fell in one of them.",
+                fix="Name it with --stroke, such as --stroke 1.",
+            )
+        return strokes
+    picked = tuple(each for each in strokes if each.number == number)
+    if not picked:
+        raise CannotMeasure(
+            f"There is no stroke {number} in {measurement.clip.file}; it has {len(strokes)}.",
+            fix=f"Choose --stroke from 1 to {len(strokes)}.",
+        )
+    return picked
+
+
+def _found(
+    source: Path,
+    clip: ClipResult,
+    stroke: StrokeMeasures,
+    setup: CoinSetup,
+    typed: ObservedCoin | None,
+    recorded_at_hz: float | None,
+) -> ObservedCoin:
+    """Return what the clip shows of the coin; a typed landing spot overrides what was seen."""
+    from pennyfall.cli.coin.sighting import find_coin_in_clip
+
+    seen = find_coin_in_clip(source, clip, stroke, setup, recorded_at_hz=recorded_at_hz)
+    return seen if typed is None else replace(seen, landing_x_m=typed.landing_x_m)
+
+
+def _draw(prediction: CoinPrediction, clip: str, path: Path, *, several: bool) -> None:
+    from pennyfall.cli.report.pictures.coin import coin_picture
+
+    number = prediction.stroke.number
+    name = path if not several or number == 1 else path.with_stem(f"{path.stem}-{number}")
+    title = f"{clip}, stroke {number}" if several else clip
+    kind = "svg" if name.suffix.lower() == ".svg" else "png"
+    write_whole(name, coin_picture(prediction, title=title, kind="svg" if kind == "svg" else "png"))
+
+
+def _keep(prediction: CoinPrediction, path: Path, name: str) -> None:
+    if prediction.inferred is None:
+        return
+    found = prediction.inferred
+    kept = load_frictions(path)
+    fresh = KeptFriction(static=found.static, kinetic_share=found.likely_kinetic_share, observations=1)
+    kept[name] = kept[name].joined(found.static, found.likely_kinetic_share) if name in kept else fresh
+    save_frictions(path, kept)
+    mean = kept[name].static
+    typer.echo(f"Kept in {path.name} as {name}: {mean.value:.2f} ± {1.96 * mean.sd:.2f}.")
+
+
+def _refuse_outputs(outputs: CoinOutputs) -> None:
+    for path in (outputs.picture, outputs.json, outputs.frictions):
+        if path is not None and not path.parent.is_dir():
+            raise CannotMeasure(f"There is no folder {path.parent}.", fix="Make it first, or name another.")
+    if outputs.picture is not None and outputs.picture.suffix.lower() not in (".png", ".svg"):
+        raise CannotMeasure(
+            f"A picture cannot be written as {outputs.picture.name}.", fix="Name it .png or .svg."
+        )

@@ -1,0 +1,165 @@
+"""Clips measured one after the other, each with the files that were asked for."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Literal
+
+import typer
+
+from pennyfall.cli.console import progress_bar
+from pennyfall.kinematics.errors import CannotMeasure
+from pennyfall.tracker.measure.clip import measure_clip
+from pennyfall.tracker.measure.measured import ClipResult
+from pennyfall.tracker.measure.settings import Settings
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class ClipOutputs:
+    """Where each clip's files go; None where a kind was not asked for."""
+
+    json: Path | None
+    track: Path | None
+    picture: Path | None
+    folders: bool
+    """Whether the paths are folders, one file a clip."""
+
+    @classmethod
+    def named(
+        cls, *, json: Path | None, track: Path | None, picture: Path | None, clips: Sequence[Path]
+    ) -> ClipOutputs:
+        """Return the outputs as named on the command line, refused before anything is measured.
+
+        Raises
+        ------
+        CannotMeasure
+            When a place cannot be written, a picture has an unknown kind, or two clips share a name.
+
+        """
+        several = len(clips) > 1
+        for path in (json, track, picture):
+            if path is not None:
+                _refuse_unwritable(path, folder=several)
+        if picture is not None and not several and picture.suffix.lower() not in (".png", ".svg"):
+            raise CannotMeasure(
+                f"A picture cannot be written as {picture.name}.", fix="Name it .png or .svg."
+            )
+        stems = [clip.stem for clip in clips]
+        if several and len(set(stems)) < len(stems):
+            raise CannotMeasure(
+                "Two of the clips have the same name, so their files would overwrite each other.",
+                fix="Rename one of them, or measure them one by one.",
+            )
+        return cls(json=json, track=track, picture=picture, folders=several)
+
+    def place(self, base: Path, clip: Path, ending: str) -> Path:
+        """Return the file of one clip."""
+        return base / f"{clip.stem}{ending}" if self.folders else base
+
+
+def measure_clips(clips: Sequence[Path], settings: Settings, outputs: ClipOutputs, *, quiet: bool) -> bool:
+    """Measure clips one after the other; one that cannot be measured does not stop the others.
+
+    Returns
+    -------
+    bool
+        Whether every clip was measured.
+
+    """
+    measured = 0
+    for clip in clips:
+        try:
+            with progress_bar(clip.name, quiet=quiet) as advance:
+                result = measure_clip(clip, settings, progress=advance)
+            _write(result, clip, settings, outputs)
+        except CannotMeasure as error:
+            if _track_in_pixels(clip, settings, outputs):
+                measured += 1
+                typer.echo(f"{clip.name}: no sheet in it, so the track is in pixels; nothing in metres.")
+                continue
+            if len(clips) == 1:
+                raise
+            typer.echo(f"{clip.name}: {error.message}\n{error.fix}", err=True)
+            continue
+        measured += 1
+        if not quiet:
+            from pennyfall.cli.report.tables.stroke import measurement_table
+
+            typer.echo(measurement_table(result.measurement))
+    return measured == len(clips)
+
+
+def _track_in_pixels(clip: Path, settings: Settings, outputs: ClipOutputs) -> bool:
+    """Write the plain track of a clip without a sheet, where a track is all that was asked for.
+
+    That is how the follower is checked against anything of known motion: a pendulum, a falling ball.
+    """
+    if outputs.track is None or outputs.json is not None or outputs.picture is not None:
+        return False
+    from pennyfall.cli.files.measurement import write_whole
+    from pennyfall.cli.files.track import pixel_track_csv
+    from pennyfall.tracker.clip.reading import Clip
+    from pennyfall.tracker.follow.clip_pass import follow_clip
+    from pennyfall.tracker.measure.times import on_true_times
+
+    try:
+        opened = Clip(clip, recorded_at_hz=settings.recorded_at_hz)
+        followed = follow_clip(opened, settings.tags, lens=settings.lens, box=settings.box, dot=settings.dot)
+        followed, _ = on_true_times(followed, opened, settings.readout_s)
+    except CannotMeasure:  # why it cannot even be followed is told by who asks
+        return False
+    if followed.pose is not None or not followed.head_ever_seen:
+        return False
+    write_whole(outputs.place(outputs.track, clip, ".csv"), pixel_track_csv(followed).encode())
+    return True
+
+
+def _write(result: ClipResult, clip: Path, settings: Settings, outputs: ClipOutputs) -> None:
+    from pennyfall.cli.files.measurement import save_measurement, write_whole
+
+    if outputs.json is not None:
+        save_measurement(result.measurement, outputs.place(outputs.json, clip, ".json"))
+    if outputs.track is not None:
+        from pennyfall.cli.files.track import track_csv
+
+        write_whole(outputs.place(outputs.track, clip, ".csv"), track_csv(result).encode())
+    if outputs.picture is not None:
+        _draw(result, clip, settings, outputs.place(outputs.picture, clip, ".png"))
+
+
+def _draw(result: ClipResult, clip: Path, settings: Settings, path: Path) -> None:
+    """Draw every stroke; the second and later ones get a number in their file's name."""
+    from pennyfall.cli.files.measurement import write_whole
+    from pennyfall.cli.report.film.overlay import HeadPath
+    from pennyfall.cli.report.pictures.moments import moment_frames
+    from pennyfall.cli.report.pictures.stroke import stroke_picture
+    from pennyfall.tracker.clip.reading import Clip
+
+    pixel = result.followed.head
+    way = HeadPath(time_s=pixel.time_s, u_px=pixel.centre_px[:, 0], v_px=pixel.centre_px[:, 1])
+    strokes = result.measurement.strokes
+    again = Clip(clip, recorded_at_hz=settings.recorded_at_hz)
+    frames = moment_frames(again.frames(), strokes, way)
+    for stroke, moments in zip(strokes, frames, strict=True):
+        name = path if stroke.number == 1 else path.with_stem(f"{path.stem}-{stroke.number}")
+        title = clip.name if len(strokes) == 1 else f"{clip.name}, stroke {stroke.number}"
+        kind: Literal["png", "svg"] = "svg" if name.suffix.lower() == ".svg" else "png"
+        write_whole(name, stroke_picture(stroke, title=title, frames=moments, kind=kind))
+
+
+def _refuse_unwritable(path: Path, *, folder: bool) -> None:
+    if folder:
+        try:
+            path.mkdir(parents=True, exist_ok=True)
+        except OSError as error:
+            raise CannotMeasure(
+                f"The folder {path} cannot be made ({error.strerror}).",
+                fix="With several clips, name a folder for --json, --track and --picture.",
+            ) from error
+        return
+    if path.is_dir():
+        raise CannotMeasure(f"{path} is a folder.", fix="Name a file, such as stroke.json.")
+    if not path.parent.is_dir():
+        raise CannotMeasure(f"There is no folder {path.parent}.", fix="Make it first, or name another.")

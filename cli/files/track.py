@@ -1,0 +1,71 @@
+"""The track file: one line a frame, as MEASUREMENT version 1 names its columns."""
+
+from __future__ import annotations
+
+import numpy as np
+import pandas as pd
+
+from pennyfall.tracker.follow.clip_pass import Followed
+from pennyfall.tracker.measure.measured import ClipResult
+
+COLUMNS = (
+    "frame",
+    "t_s",
+    "seen",
+    "x_m",
+    "y_m",
+    "z_m",
+    "sd_x_m",
+    "sd_y_m",
+    "sd_z_m",
+    "tilt_rad",
+    "u_px",
+    "v_px",
+    "vx_mps",
+    "ax_mps2",
+    "sd_vx_mps",
+    "sd_ax_mps2",
+    "ball_x_m",
+    "ball_seen",
+)
+"""Columns of the track file, in order."""
+
+
+def pixel_track_csv(followed: Followed) -> str:
+    """Return a track in pixels against true time, for a clip that nothing gives a scale to."""
+    pixel = followed.head
+    table = pd.DataFrame({name: np.full(len(pixel.time_s), np.nan) for name in COLUMNS})
+    table["frame"] = np.arange(len(pixel.time_s))
+    table["t_s"] = pixel.time_s
+    table["seen"] = pixel.seen.astype(int)
+    table["u_px"], table["v_px"] = pixel.centre_px.T
+    table["ball_seen"] = 0
+    return table.to_csv(index=False, float_format="%.9g", lineterminator="\n")
+
+
+def track_csv(result: ClipResult) -> str:
+    """Return the track of a measured clip as CSV text; what was not seen is empty, never zero."""
+    head, pixel, motion = result.placed.head, result.followed.head, result.motion
+    table = pd.DataFrame(
+        {
+            "frame": np.arange(len(head.time_s)),
+            "t_s": head.time_s,
+            "seen": head.seen.astype(int),
+            "x_m": head.x_m,
+            "y_m": head.y_m,
+            "z_m": head.z_m,
+            "sd_x_m": head.sd_x_m,
+            "sd_y_m": np.where(head.seen, result.placed.sd_y_m, np.nan),
+            "sd_z_m": head.sd_z_m,
+            "tilt_rad": head.tilt_rad,
+            "u_px": pixel.centre_px[:, 0],
+            "v_px": pixel.centre_px[:, 1],
+            "vx_mps": motion.vx_mps,
+            "ax_mps2": motion.ax_mps2,
+            "sd_vx_mps": motion.sd_vx_mps,
+            "sd_ax_mps2": motion.sd_ax_mps2,
+            "ball_x_m": result.placed.ball_x_m,
+            "ball_seen": np.isfinite(result.placed.ball_x_m).astype(int),
+        }
+    )
+    return table.to_csv(index=False, float_format="%.9g", lineterminator="\n")

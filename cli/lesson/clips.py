@@ -1,0 +1,106 @@
+"""How the clips of a lesson are measured and annotated."""
+
+from __future__ import annotations
+
+from functools import partial
+from importlib.metadata import version
+from pathlib import Path
+
+from pennyfall.cli.files.lesson_file import FILE_KEYS, SETTINGS_KEYS, Lesson
+from pennyfall.cli.files.lesson_result import LessonResult
+from pennyfall.cli.files.measured_files import (
+    MeasuredClip,
+    MeasuredWith,
+    annotated_path,
+    measurement_path,
+    track_path,
+)
+from pennyfall.cli.files.measurement import load_measurement
+from pennyfall.cli.files.settings import settings_from
+from pennyfall.cli.files.track import track_csv
+from pennyfall.cli.lesson.measuring import MeasureClip
+from pennyfall.cli.report.film.annotate import Look, annotate_stroke, head_path, shown_from_s
+from pennyfall.cli.report.film.overlay import HeadPath
+from pennyfall.cli.report.page.drawings import stroke_id
+from pennyfall.cli.report.page.lesson import Film
+from pennyfall.kinematics.errors import CannotMeasure
+from pennyfall.tracker.measure.clip import measure_clip
+from pennyfall.tracker.measure.settings import Settings
+
+PAGE_LOOK = Look(height_px=360, slow=4.0, strip=False, quality=28)
+"""Chosen by us: twelve strokes make a page of some ten megabytes, small enough for a message; the page draws
+its own acceleration curve."""
+
+
+def lesson_measuring(folder: Path, lesson: Lesson) -> tuple[MeasureClip, MeasuredWith]:
+    """Return the function that measures the lesson's clips, and what its results depend on.
+
+    Raises
+    ------
+    CannotMeasure
+        When a file the lesson names cannot be used.
+
+    """
+    stated = {key: getattr(lesson, key) for key in SETTINGS_KEYS}
+    paths = {key: folder / Path(stated[key]).expanduser() for key in FILE_KEYS if stated[key] is not None}
+    settings = settings_from(**stated | paths)
+    contents = {key: path.read_text(encoding="utf-8") for key, path in paths.items()}
+    said = {key: value for key, value in stated.items() if value is not None}
+    # the tag's height stands there stated or not, as it always has: what is measured stays measured
+    options = {"tag_height_mm": None, **said, **contents}
+    return partial(measure_with_track, settings), MeasuredWith(options=options, version=version("pennyfall"))
+
+
+def measure_with_track(settings: Settings, path: Path) -> MeasuredClip:
+    """Measure one clip and write its track down."""
+    result = measure_clip(path, settings)
+    return MeasuredClip(measurement=result.measurement, track_csv=track_csv(result))
+
+
+def annotate_clip(folder: Path, clip: str, measured: MeasuredClip) -> None:
+    """Write the annotated clip of each stroke, as the report shows it."""
+    path = head_path(measured.track_csv)
+    for stroke in measured.measurement.strokes:
+        out = annotated_path(folder, clip, stroke.number)
+        annotate_stroke(folder / clip, measured.measurement.clip, stroke, path, out, PAGE_LOOK)
+
+
+def share_clip(folder: Path, clip: str, stroke: int, out: Path, *, slow: float) -> None:
+    """Write the annotated clip of one stroke at full size, to show or send.
+
+    Raises
+    ------
+    CannotMeasure
+        When the clip has not been measured, has no such stroke, or cannot be written.
+
+    """
+    measurement = load_measurement(measurement_path(folder, clip))
+    wanted = next((each for each in measurement.strokes if each.number == stroke), None)
+    if wanted is None:
+        raise CannotMeasure(
+            f"{clip} has no stroke {stroke}; it has {len(measurement.strokes)}.",
+            fix="Name one of them by --stroke.",
+        )
+    look = Look(slow=slow)
+    if not annotate_stroke(folder / clip, measurement.clip, wanted, kept_path(folder, clip), out, look):
+        raise CannotMeasure(
+            f"No frame of stroke {stroke} of {clip} can be shown.",
+            fix="Copy the clip from the phone once more.",
+        )
+
+
+def films(folder: Path, result: LessonResult) -> dict[str, Film]:
+    """Return the annotated clips of a lesson, by stroke id; a stroke whose clip is not there is left out."""
+    found = {}
+    for condition in result.conditions:
+        for stroke in condition.strokes:
+            path = annotated_path(folder, stroke.clip, stroke.measures.number)
+            if path.is_file():
+                from_s = shown_from_s(stroke.measures, kept_path(folder, stroke.clip))
+                found[stroke_id(stroke)] = Film(mp4=path.read_bytes(), from_s=from_s, slow=PAGE_LOOK.slow)
+    return found
+
+
+def kept_path(folder: Path, clip: str) -> HeadPath:
+    """Return where the head of a measured clip is in its picture."""
+    return head_path(track_path(folder, clip).read_text(encoding="utf-8"))

@@ -1,0 +1,206 @@
+"""The annotated clip: one stroke with the head's path, its instants and its acceleration, as an MP4."""
+
+from __future__ import annotations
+
+import io
+import os
+import tempfile
+from collections.abc import Iterator
+from dataclasses import dataclass
+from fractions import Fraction
+from pathlib import Path
+from typing import Any
+
+import av
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+
+from pennyfall.cli.files.measurement import write_whole
+from pennyfall.cli.report.film.overlay import HeadPath, PathOverlay
+from pennyfall.cli.report.film.strip import AccelerationStrip
+from pennyfall.kinematics.errors import CannotMeasure
+from pennyfall.kinematics.values import ClipFacts, StrokeMeasures
+from pennyfall.tracker.clip.reading import Clip
+
+BEFORE_S = 0.35
+"""Chosen by us: shown before takeaway, so that the eye finds the head."""
+AFTER_S = 0.25
+"""Chosen by us: shown after the finish."""
+MOST_FRAMES_A_SECOND = 60.0
+"""Every phone of the last ten years plays this smoothly; more are thinned out, their times stay true."""
+TIME_BASE = Fraction(1, 90_000)
+"""The customary clock of video files; it resolves 11 microseconds."""
+
+RgbFrame = NDArray[np.uint8]
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Look:
+    """How the annotated clip is made."""
+
+    height_px: int = 720
+    """Most rows of the whole picture, the strip included."""
+    slow: float = 4.0
+    """How many times slower than life it plays; 1 is true speed."""
+    strip: bool = True
+    """Whether the acceleration runs along under the picture."""
+    quality: int = 25
+    """x264's constant rate factor; higher is smaller and worse."""
+
+
+def head_path(track_csv: str) -> HeadPath:
+    """Return the head's place in the picture from a track, as the columns t_s, u_px and v_px give it."""
+    table = pd.read_csv(io.StringIO(track_csv), usecols=["t_s", "u_px", "v_px"])
+    return HeadPath(
+        time_s=table["t_s"].to_numpy(np.float64),
+        u_px=table["u_px"].to_numpy(np.float64),
+        v_px=table["v_px"].to_numpy(np.float64),
+    )
+
+
+def shown_from_s(stroke: StrokeMeasures, path: HeadPath) -> float:
+    """Return the clip time of the annotated clip's first frame [s]."""
+    start_s, _ = _span(stroke)
+    first = int(np.searchsorted(path.time_s, start_s))
+    return float(path.time_s[min(first, len(path.time_s) - 1)])
+
+
+def annotate_stroke(
+    clip: Path, facts: ClipFacts, stroke: StrokeMeasures, path: HeadPath, out: Path, look: Look = Look()
+) -> bool:
+    """Write the annotated clip of one stroke: H.264 in an MP4 that phones play and that starts at once.
+
+    Sound, and whatever the original says about place and time, are left behind.
+
+    Parameters
+    ----------
+    clip : Path
+        The original.
+    facts : ClipFacts
+        Its rotation and slow-motion factor.
+    stroke : StrokeMeasures
+        What is shown.
+    path : HeadPath
+        The head in the original's pixels, as displayed.
+    out : Path
+        The MP4 file; written whole or not at all.
+    look : Look
+        Size and speed.
+
+    Returns
+    -------
+    bool
+        False, and nothing is written, where no frame of the stroke can be decoded.
+
+    Raises
+    ------
+    CannotMeasure
+        When the place cannot be written.
+
+    """
+    with tempfile.TemporaryDirectory() as scratch:
+        made = Path(scratch) / "stroke.mp4"
+        try:
+            frames = _encode(made, clip, facts, stroke, path, look)
+        except av.error.FFmpegError as error:
+            raise CannotMeasure(
+                f"The annotated clip of {clip.name} cannot be made ({error.strerror}).",
+                fix="Free some disk space, or copy the clip from the phone once more.",
+            ) from error
+        if frames == 0:
+            return False
+        write_whole(out, made.read_bytes())
+    return True
+
+
+def _encode(
+    made: Path, clip: Path, facts: ClipFacts, stroke: StrokeMeasures, path: HeadPath, look: Look
+) -> int:
+    scale = _scale(facts, look)
+    width, height = _even(facts.width * scale), _even(facts.height * scale)
+    overlay = PathOverlay(stroke, path.scaled(width / facts.width, height / facts.height), height)
+    strip = AccelerationStrip(stroke, width, _even(STRIP_SHARE * height)) if look.strip else None
+    start_s = shown_from_s(stroke, path)
+    span_s = _span(stroke)
+    count = 0
+    with av.open(str(made), "w", format="mp4", options={"movflags": "faststart"}) as container:
+        stream = _video_stream(container, width, height + (strip.height if strip else 0), look)
+        for time_s, picture in thinned(_frames(clip, facts, *span_s), look.slow):
+            frame = upright(picture, facts.rotation_deg, width, height)
+            overlay.draw(frame, time_s)
+            if strip is not None:
+                frame = np.vstack([frame, strip.at(time_s)])
+            coded = av.VideoFrame.from_ndarray(np.ascontiguousarray(frame), format="rgb24")
+            coded.pts, coded.time_base = round((time_s - start_s) * look.slow / TIME_BASE), TIME_BASE
+            container.mux(stream.encode(coded))
+            count += 1
+        if count:
+            container.mux(stream.encode(None))
+    return count
+
+
+STRIP_SHARE = 0.24
+"""Chosen by us: the strip's height over the picture's; the curve is legible and the head stays large."""
+
+
+def _scale(facts: ClipFacts, look: Look) -> float:
+    rows = facts.height * (1 + STRIP_SHARE if look.strip else 1.0)
+    return min(1.0, look.height_px / rows)
+
+
+def _even(size: float) -> int:
+    return max(2, 2 * round(size / 2))  # 4:2:0 colour halves both sides
+
+
+def _span(stroke: StrokeMeasures) -> tuple[float, float]:
+    profile_s = stroke.profile.t_s
+    first = stroke.takeaway_s.value if stroke.takeaway_s.known else float(profile_s[0])
+    last = stroke.finish_s.value if stroke.finish_s.known else float(profile_s[-1])
+    return first - BEFORE_S, last + AFTER_S
+
+
+def _video_stream(container: Any, width: int, height: int, look: Look) -> Any:  # noqa: ANN401 - PyAV objects
+    stream = container.add_stream("libx264", rate=60)
+    stream.width, stream.height, stream.pix_fmt = width, height, "yuv420p"
+    stream.time_base = TIME_BASE
+    stream.codec_context.time_base = TIME_BASE
+    stream.thread_count = 1 if (os.cpu_count() or 1) < 4 else 2
+    stream.options = {
+        "profile": "main",
+        "preset": "veryfast",
+        "crf": str(look.quality),
+        "g": "30",  # a key frame each half second: scrubbing lands at once
+        "bf": "0",  # frames leave in the order they came, so the first one plays at zero
+    }
+    return stream
+
+
+def _frames(clip: Path, facts: ClipFacts, start_s: float, end_s: float) -> Iterator[tuple[float, Any]]:
+    """Yield true time and decoded frame over a span, on the time base the clip was measured on."""
+    half_frame_s = 0.5 / facts.frame_rate_hz
+    stated = facts.time_source == "stated" and np.isfinite(facts.capture_rate_hz)
+    again = Clip(clip, recorded_at_hz=facts.capture_rate_hz if stated else None)
+    for time_s, picture in again.pictures():
+        if time_s > end_s:
+            return
+        if time_s >= start_s - half_frame_s:
+            yield time_s, picture
+
+
+def thinned(frames: Iterator[tuple[float, Any]], slow: float) -> Iterator[tuple[float, Any]]:
+    """Leave out frames that would come faster than a phone shows them."""
+    least_s = 0.98 / MOST_FRAMES_A_SECOND / slow  # 2 % of slack for jitter in the times
+    shown_s = -np.inf
+    for time_s, picture in frames:
+        if time_s - shown_s >= least_s:
+            shown_s = time_s
+            yield time_s, picture
+
+
+def upright(picture: Any, rotation_deg: int, width: int, height: int) -> RgbFrame:  # noqa: ANN401
+    """Return a decoded frame as displayed, RGB, at the size wanted, shape (height, width, 3)."""
+    turned = rotation_deg % 180 != 0
+    size = (height, width) if turned else (width, height)
+    small = picture.reformat(width=size[0], height=size[1], format="rgb24", interpolation="AREA")
+    return np.ascontiguousarray(np.rot90(small.to_ndarray(), rotation_deg // 90))

@@ -1,0 +1,215 @@
+"""A lesson's report: one HTML page that holds everything and asks the network for nothing."""
+
+from __future__ import annotations
+
+import base64
+import json
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass
+from importlib.metadata import version
+from importlib.resources import files
+from typing import Any
+
+import numpy as np
+from jinja2 import Environment, PackageLoader, StrictUndefined
+from markupsafe import Markup
+
+from pennyfall.cli.files.lesson_result import LessonResult, LessonStroke
+from pennyfall.cli.report import safety
+from pennyfall.cli.report.page.drawings import (
+    condition_names,
+    dot_drawings,
+    landing_drawing,
+    profile_drawings,
+    stroke_id,
+)
+from pennyfall.cli.report.page.reading import LessonReading
+from pennyfall.cli.report.page.tables import pair_tables, summary_table, typeset
+from pennyfall.cli.report.palette import INKS, PAPER_DARK, PAPER_LIGHT, ink
+from pennyfall.cli.report.quantities import quantity
+from pennyfall.kinematics.lesson.verdict import LessonComparison
+from pennyfall.kinematics.lesson.wording import capital
+from pennyfall.kinematics.values import Estimate, FloatArray, StrokeMeasures
+
+AT_IMPACT = quantity("acceleration_at_impact_mps2")
+INVENTED = "Invented demonstration: the Larch Room and its student do not exist."
+
+
+@dataclass(frozen=True, kw_only=True, slots=True, eq=False)
+class Film:
+    """The annotated clip of one stroke."""
+
+    mp4: bytes
+    from_s: float
+    """Clip time of its first frame [s]."""
+    slow: float
+    """How many times slower than life it plays."""
+
+
+def lesson_page(
+    result: LessonResult,
+    reading: LessonReading,
+    films: Mapping[str, Film],
+    *,
+    invented: bool = False,
+) -> str:
+    """Return the report of a lesson as HTML.
+
+    Parameters
+    ----------
+    result : LessonResult
+        The measured strokes.
+    reading : LessonReading
+        Their comparison.
+    films : mapping of str to Film
+        Annotated clips by stroke id (`stroke_id`); strokes without one are shown without a picture.
+    invented : bool
+        Say that the lesson is a made-up demonstration.
+
+    """
+    environment = Environment(
+        loader=PackageLoader("pennyfall.cli.report", "page"),
+        autoescape=True,
+        undefined=StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+    )
+    names = condition_names(result)
+    comparison = reading.comparison
+    advice = comparison.recommendation if comparison else None
+    return environment.get_template("lesson_page.html.j2").render(
+        lesson=result.lesson,
+        date=f"{result.lesson.date.day} {result.lesson.date:%B %Y}",
+        invented=INVENTED if invented else "",
+        refused=result.refused,
+        verdict=typeset(advice.verdict) if advice else "No comparison",
+        because=typeset(f"{capital(advice.because)}." if advice else reading.why_not),
+        claims=_said(comparison, claim=True),
+        others=_said(comparison, claim=False),
+        would_change=[typeset(each) for each in advice.would_change] if advice else [],
+        names=[(number, name, ink(number)) for number, name in enumerate(names)],
+        profiles=profile_drawings(result, reading.summaries, comparison),
+        dots=dot_drawings(result, reading.summaries),
+        landing=landing_drawing(result),
+        pairs=pair_tables(comparison) if comparison else [],
+        summary=summary_table(reading.summaries),
+        strokes=_stroke_choices(result),
+        data=_script_json(_stroke_data(result, films)),
+        films=[(key, base64.b64encode(film.mp4).decode("ascii")) for key, film in films.items()],
+        style=Markup(_style()),
+        script=Markup(_text("lesson_page.js")),
+        safety=safety.ALL,
+        version=version("pennyfall"),
+    )
+
+
+def _said(comparison: LessonComparison | None, *, claim: bool) -> list[dict[str, str]]:
+    sentences = comparison.sentences if comparison else ()
+    return [
+        {"main": typeset(each.main), "detail": typeset(each.detail)}
+        for each in sentences
+        if each.claim == claim
+    ]
+
+
+def _stroke_choices(result: LessonResult) -> list[dict[str, Any]]:
+    names = condition_names(result)
+    groups = []
+    for measured in result.conditions:
+        groups.append(
+            {
+                "number": names.index(measured.condition.name),
+                "title": measured.condition.title,
+                "strokes": [
+                    {"id": stroke_id(stroke), "take": take, "clip": stroke.clip}
+                    for take, stroke in enumerate(measured.strokes, start=1)
+                ],
+            }
+        )
+    return [group for group in groups if group["strokes"]]
+
+
+def _stroke_data(result: LessonResult, films: Mapping[str, Film]) -> dict[str, Any]:
+    names = condition_names(result)
+    data = {}
+    for measured in result.conditions:
+        for take, stroke in enumerate(measured.strokes, start=1):
+            film = films.get(stroke_id(stroke))
+            data[stroke_id(stroke)] = {
+                "title": f"{measured.condition.title}, stroke {take}",
+                "condition": names.index(measured.condition.name),
+                **_curve(stroke),
+                "film": None if film is None else {"from": round(film.from_s, 6), "slow": film.slow},
+            }
+    return data
+
+
+def _curve(stroke: LessonStroke) -> dict[str, Any]:
+    measures = stroke.measures
+    pieces = _pieces(measures)
+    return {
+        "pieces": pieces,
+        "events": {
+            "takeaway": _or_none(measures.takeaway_s),
+            "top": _or_none(measures.top_s),
+            "impact": _or_none(measures.impact_s),
+            "finish": _or_none(measures.finish_s),
+        },
+        "coin": list(measures.loose_object.leave_s)
+        if measures.loose_object and measures.loose_object.leave_s
+        else None,
+        "zero": round(measures.impact_s.value, 5) if measures.impact_s.known else pieces[-1]["t"][-1],
+        "at_impact": _at_impact(measures.acceleration_at_impact_mps2),
+    }
+
+
+def _at_impact(acceleration: Estimate) -> str:
+    """Return the figure as the tables report it."""
+    return (
+        typeset(f"{AT_IMPACT.text(acceleration)} {AT_IMPACT.unit}") if acceleration.known else "not measured"
+    )
+
+
+def _pieces(measures: StrokeMeasures) -> list[dict[str, list[float | None]]]:
+    """Return the curve before and after impact, the left limit the last of the first piece.
+
+    Parted before the times are rounded: the two limits stand a microsecond apart.
+    """
+    profile = measures.profile
+    after = np.isfinite(measures.impact_s.value) & (profile.t_s > measures.impact_s.value)
+    return [
+        {
+            "t": _rounded(profile.t_s[side], 5),
+            "a": _rounded(profile.a_mps2[side], 3),
+            "sd": _rounded(profile.a_sd_mps2[side], 3),
+        }
+        for side in (~after, after)
+        if side.any()
+    ]
+
+
+def _rounded(values: FloatArray, digits: int) -> list[float | None]:
+    return [None if math.isnan(value) else round(value, digits) for value in values.tolist()]
+
+
+def _or_none(estimate: Estimate) -> float | None:
+    return round(estimate.value, 5) if estimate.known else None
+
+
+def _script_json(data: Mapping[str, Any]) -> Markup:
+    """Return JSON that may stand inside a script element, whatever the clips are called."""
+    text = json.dumps(data, allow_nan=False, separators=(",", ":"))
+    return Markup(text.replace("<", "\\u003c").replace(">", "\\u003e").replace("&", "\\u0026"))
+
+
+def _style() -> str:
+    light = "".join(f"--c{number}:{each.light};" for number, each in enumerate(INKS))
+    dark = "".join(f"--c{number}:{each.dark};" for number, each in enumerate(INKS))
+    css = _text("lesson_page.css")
+    css = css.replace("@@light@@", f"--paper:{PAPER_LIGHT};{light}")
+    return css.replace("@@dark@@", f"--paper:{PAPER_DARK};{dark}")
+
+
+def _text(name: str) -> str:
+    return files("pennyfall.cli.report.page").joinpath(name).read_text(encoding="utf-8")

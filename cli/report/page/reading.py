@@ -1,0 +1,62 @@
+"""What the statistics make of a measured lesson."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from pennyfall.cli.files.lesson_result import LessonResult
+from pennyfall.kinematics.errors import CannotMeasure
+from pennyfall.kinematics.lesson.condition_summary import ConditionSummary, condition_summary
+from pennyfall.kinematics.lesson.reference_bands import ReferenceBand, standard_reference_bands
+from pennyfall.kinematics.lesson.rules import Rules, standard_rules
+from pennyfall.kinematics.lesson.stroke_table import stroke_table
+from pennyfall.kinematics.lesson.verdict import LessonComparison, compare_conditions
+from pennyfall.kinematics.lesson.wording import FOOT_M
+from pennyfall.kinematics.values import StrokeMeasures
+
+
+@dataclass(frozen=True, kw_only=True, slots=True, eq=False)
+class LessonReading:
+    """The conditions summed up and compared."""
+
+    summaries: tuple[ConditionSummary, ...]
+    comparison: LessonComparison | None
+    """None when there is nothing to compare."""
+    why_not: str = ""
+    """Why there is no comparison, and what to do, in sentences."""
+
+
+def read_lesson_result(
+    result: LessonResult,
+    *,
+    rules: Rules | None = None,
+    bands: tuple[ReferenceBand, ...] | None = None,
+) -> LessonReading:
+    """Compare the conditions of a lesson that have strokes; with fewer than two, sum up what there is.
+
+    Rules and bands are those that come with the package unless the coach's own are given.
+    """
+    strokes = strokes_by_condition(result)
+    rules = standard_rules() if rules is None else rules
+    bands = standard_reference_bands() if bands is None else bands
+    try:
+        comparison = compare_conditions(strokes, rules=rules, bands=bands)
+    except CannotMeasure as error:
+        table = stroke_table(strokes, rules.quantities)
+        summaries = tuple(
+            condition_summary(table, name, length, rules, bands)
+            for name in strokes
+            for length in table.lengths_m(name)
+        )
+        return LessonReading(summaries=summaries, comparison=None, why_not=f"{error.message} {error.fix}")
+    return LessonReading(summaries=comparison.summaries, comparison=comparison)
+
+
+def strokes_by_condition(result: LessonResult) -> dict[str, dict[float, list[StrokeMeasures]]]:
+    """Return the strokes by condition and putt length [m]; conditions without any stroke are left out."""
+    found: dict[str, dict[float, list[StrokeMeasures]]] = {}
+    for measured in result.conditions:
+        if measured.strokes:
+            lengths = found.setdefault(measured.condition.name, {})
+            lengths[measured.condition.putt_ft * FOOT_M] = [each.measures for each in measured.strokes]
+    return found

@@ -1,0 +1,1 @@
+"""From a file's timestamps to true seconds."""

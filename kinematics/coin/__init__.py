@@ -1,0 +1,1 @@
+"""The loose coin: demand, ride, fall, friction."""

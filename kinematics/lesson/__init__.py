@@ -1,0 +1,1 @@
+"""A lesson's statistics: comparison, permutation, reliability, whole profiles."""

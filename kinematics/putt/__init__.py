@@ -1,0 +1,1 @@
+"""The putt: the ball's roll, the stroke's growth with length, the drill's plan."""

@@ -1,0 +1,1 @@
+"""One stroke: tracks, events, launch, arc, measures, smoothness."""

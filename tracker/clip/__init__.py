@@ -1,0 +1,1 @@
+"""The file: container, header clocks, damage, frames with true times, sound."""

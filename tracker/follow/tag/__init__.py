@@ -1,0 +1,1 @@
+"""The head by its tag."""

@@ -1,0 +1,94 @@
+"""Tags identified by decoding: to start, and to recover after a loss."""
+
+from __future__ import annotations
+
+from typing import Protocol
+
+import cv2
+import numpy as np
+
+from pennyfall.calibration.layout import tag_dictionary
+from pennyfall.kinematics.values import FloatArray
+from pennyfall.tracker.clip.frame import LumaFrame
+
+
+class Finder(Protocol):
+    """Finds things by their id in whole pictures or parts of them; see `TagFinder`."""
+
+    def find(self, luma: LumaFrame, *, scale: int = 1) -> dict[int, FloatArray]:
+        """Return id to corners, shape (4, 2) [px]."""
+
+    def find_in(
+        self, luma: LumaFrame, left: int, top: int, right: int, bottom: int, *, scale: int = 2
+    ) -> dict[int, FloatArray]:
+        """Return id to corners for a part of the picture, in whole-picture pixels."""
+
+
+class TagFinder:
+    """Finds printed tags of one dictionary in whole pictures or parts of them."""
+
+    def __init__(self, dictionary: str) -> None:
+        parameters = cv2.aruco.DetectorParameters()
+        parameters.cornerRefinementMethod = cv2.aruco.CORNER_REFINE_SUBPIX
+        parameters.minMarkerPerimeterRate = 0.008
+        parameters.adaptiveThreshWinSizeMax = 33
+        self._detector = cv2.aruco.ArucoDetector(tag_dictionary(dictionary), parameters)
+        self._latest: tuple[LumaFrame, int, dict[int, FloatArray]] | None = None
+
+    def find(self, luma: LumaFrame, *, scale: int = 1) -> dict[int, FloatArray]:
+        """Return the tags in a picture: id to corners, shape (4, 2) [px], clockwise from the tag's top left.
+
+        Parameters
+        ----------
+        luma : LumaFrame
+            Picture, shape (height, width).
+        scale : int
+            Enlargement before the search; small tags (a cell of 2 px) need 2 or 3 to decode.
+
+        """
+        if self._latest is not None and self._latest[0] is luma and self._latest[1] == scale:
+            return dict(self._latest[2])  # sheet and head are looked for in the same picture
+        found = self._detected(luma, scale)
+        self._latest = luma, scale, found
+        return dict(found)
+
+    def _detected(self, luma: LumaFrame, scale: int) -> dict[int, FloatArray]:
+        picture = np.ascontiguousarray(luma)
+        if scale != 1:
+            picture = np.asarray(
+                cv2.resize(picture, None, fx=scale, fy=scale, interpolation=cv2.INTER_CUBIC), dtype=np.uint8
+            )
+        corners, ids, _ = self._detector.detectMarkers(picture)
+        if ids is None:
+            return {}
+        found: dict[int, FloatArray] = {}
+        for tag_id, quad in zip(np.asarray(ids).ravel(), corners, strict=True):
+            # A picture's pixel centre (u + 0.5) scales, not its index u.
+            pixels = (np.asarray(quad, dtype=np.float64).reshape(4, 2) + 0.5) / scale - 0.5
+            kept = found.get(int(tag_id))
+            if kept is None or _area(pixels) > _area(kept):
+                found[int(tag_id)] = pixels
+        return found
+
+    def find_in(
+        self, luma: LumaFrame, left: int, top: int, right: int, bottom: int, *, scale: int = 2
+    ) -> dict[int, FloatArray]:
+        """Return the tags in a part of a picture, in whole-picture pixels; the part is clipped to it."""
+        height, width = luma.shape
+        left, right = max(left, 0), min(right, width)
+        top, bottom = max(top, 0), min(bottom, height)
+        if right - left < 8 or bottom - top < 8:
+            return {}
+        found = self.find(luma[top:bottom, left:right], scale=scale)
+        return {tag_id: pixels + np.array([left, top]) for tag_id, pixels in found.items()}
+
+
+def homography_of(corners_px: FloatArray, side_m: float) -> FloatArray:
+    """Return the homography from a tag's plane (centre origin, x right, y up) [m] to its corners [px]."""
+    half = side_m / 2
+    square = np.array([[-half, half], [half, half], [half, -half], [-half, -half]], np.float32)
+    return np.asarray(cv2.getPerspectiveTransform(square, corners_px.astype(np.float32)), dtype=np.float64)
+
+
+def _area(quad: FloatArray) -> float:
+    return float(abs(cv2.contourArea(quad.astype(np.float32))))

@@ -1,0 +1,1 @@
+"""From a clip to its measurement, in six stages."""

@@ -1,0 +1,254 @@
+"""Whether a clip is good enough to measure, and what to change if it is not."""
+
+from __future__ import annotations
+
+import time
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Literal
+
+import numpy as np
+
+from pennyfall.calibration.layout import TagLayout
+from pennyfall.kinematics.values import FloatArray
+from pennyfall.tracker.clip.reading import Clip
+from pennyfall.tracker.follow.clip_pass import ClipFollower, Followed
+from pennyfall.tracker.follow.mirrored import sheet_is_mirrored
+from pennyfall.tracker.measure.settings import Settings
+
+TIME_LIMIT_S = 7.0
+"""Chosen by us: with start-up and the last fit this stays within the ten seconds a coach will wait."""
+
+GOOD_RATE_HZ, LEAST_RATE_HZ = 110.0, 50.0
+"""Chosen by us: at 120 frames/s impact falls between frames 8 ms apart; below 50 a stroke has 15 frames."""
+
+GOOD_TAG_PX, LEAST_TAG_PX = 20.0, 12.0
+"""Chosen by us: a 4 x 4 tag of 12 px has cells of 2 px, the smallest that still decode."""
+
+GOOD_SMEAR_CELLS = 1.5
+"""Chosen by us: a tag smeared by more than this many of its cells keeps little of its pattern."""
+
+GOOD_SEEN, LEAST_SEEN = 0.95, 0.6
+EDGE_TAGS = 0.75
+"""Chosen by us: a tag nearer to the picture's edge than this many of its widths is about to leave."""
+
+MARK_PX = 24.0
+"""Chosen by us: width taken for a dot or a patch, which have no size that is known."""
+
+STROKE_TRAVEL_M = 0.08
+
+Verdict = Literal["good", "weak", "bad"]
+
+
+@dataclass(frozen=True, slots=True)
+class Finding:
+    """One thing looked at."""
+
+    what: str
+    verdict: Verdict
+    words: str
+    """What was found, with its number."""
+    advice: str = ""
+    """What to change; empty when nothing needs to."""
+
+
+def check_clip(path: Path, settings: Settings) -> tuple[Finding, ...]:
+    """Look a clip over within a few seconds.
+
+    Parameters
+    ----------
+    path : Path
+        The video file.
+    settings : Settings
+        What is stated beside the clip, as for measuring it.
+
+    Raises
+    ------
+    CannotMeasure
+        When the clip cannot be read as a video, a stated rate or lens cannot be its own, or a box holds
+        nothing to follow.
+
+    """
+    clip = Clip(path, recorded_at_hz=settings.recorded_at_hz)
+    tags, tagged = settings.tags, settings.method == "tag"
+    follower = ClipFollower(
+        tags,
+        lens=settings.lens,
+        pixel_aspect=clip.header.pixel_aspect,
+        box=settings.box,
+        dot=settings.dot,
+    )
+    started = time.monotonic()
+    size = (1, 1)
+    whole = True
+    for frame in clip.frames():
+        size = (frame.luma.shape[1], frame.luma.shape[0])
+        follower.update(frame)
+        if time.monotonic() - started > TIME_LIMIT_S:
+            whole = False
+            break
+    followed = follower.result()
+    rate_hz = 1.0 / float(np.mean(np.diff(clip.times_s)))
+    mirrored = followed.pose is None and sheet_is_mirrored(Clip(path), tags)
+    scaled = tagged and followed.head_ever_seen
+    findings = [_rate(rate_hz), _sheet(followed, mirrored=mirrored, scaled=scaled)]
+    mark = "Dot" if settings.method == "dot" else "Patch"
+    findings.append(_head(followed, tags) if tagged else _mark(followed, mark))
+    if scaled:
+        findings.append(_smear(followed, tags))
+    if followed.head_ever_seen:
+        width = _tag_width_px(followed, tags) if tagged else MARK_PX
+        findings.append(_edges(followed, width, size))
+    findings.append(_ball(followed, whole=whole))
+    if scaled:
+        findings.append(_stroke(followed, whole=whole))
+    return tuple(findings)
+
+
+def usable(findings: tuple[Finding, ...]) -> bool:
+    """Return whether a clip with these findings can be measured."""
+    return all(one.verdict != "bad" for one in findings)
+
+
+def _rate(rate_hz: float) -> Finding:
+    words = f"{rate_hz:.0f} frames/s"
+    if rate_hz >= GOOD_RATE_HZ:
+        return Finding("Frame rate", "good", words)
+    advice = "Film in the phone's slow-motion mode: 240 frames/s is best, 120 will do."
+    return Finding("Frame rate", "weak" if rate_hz >= LEAST_RATE_HZ else "bad", words, advice)
+
+
+def _sheet(followed: Followed, *, mirrored: bool, scaled: bool) -> Finding:
+    seen = followed.sheet_tags_seen
+    if mirrored:
+        return Finding(
+            "Sheet",
+            "bad",
+            "the picture is mirrored: its tags read only in the flipped picture",
+            "Film with the rear camera, or switch off the mirroring of the front camera's videos.",
+        )
+    words = f"{seen} of its 4 tags seen"
+    if followed.pose is None:
+        advice = "Lay the printed sheet flat by the ball, the whole of it in the picture."
+        if not scaled:
+            return Finding("Sheet", "bad", words, advice)
+        return Finding(
+            "Sheet", "weak", words + ": scale from the head tag alone, to several per cent", advice
+        )
+    if followed.pose.focal_source == "assumed":
+        return Finding(
+            "Sheet",
+            "weak",
+            words + ", too squarely to tell the focal length",
+            "Film from a slant of 30 to 60 degrees, or make a lens file (pennyfall lens).",
+        )
+    if seen < 4:
+        return Finding("Sheet", "weak", words, "Uncover the sheet, so that all four tags are seen.")
+    words += f", corners within {followed.pose.reprojection_rms_px:.2f} px"
+    if followed.moved:
+        return Finding(
+            "Sheet",
+            "weak",
+            words + "; camera or sheet moved",
+            "Put the phone on a stand; weigh the sheet down.",
+        )
+    return Finding("Sheet", "good", words)
+
+
+def _head(followed: Followed, tags: TagLayout) -> Finding:
+    if not followed.head_ever_seen:
+        return Finding(
+            "Head tag",
+            "bad",
+            "not found",
+            "Stick the largest tag that fits flat on top of the head, clean and uncovered; come nearer.",
+        )
+    share = float(np.mean(followed.head.seen))
+    width = _tag_width_px(followed, tags)
+    words = f"seen in {100 * share:.0f} % of the frames, {width:.0f} px wide"
+    if share >= GOOD_SEEN and width >= GOOD_TAG_PX:
+        return Finding("Head tag", "good", words)
+    bad = share < LEAST_SEEN or width < LEAST_TAG_PX
+    advice = (
+        "Use a larger tag, come nearer, or film at a higher resolution."
+        if width < GOOD_TAG_PX
+        else "Film in brighter light, and keep the whole stroke in the picture and clear of leg and shaft."
+    )
+    return Finding("Head tag", "bad" if bad else "weak", words, advice)
+
+
+def _mark(followed: Followed, what: str) -> Finding:
+    """Say how often a dot or a patch is seen; neither has a size of its own."""
+    if not followed.head_ever_seen:
+        advice = "Draw a box around it on the first frame; use one that differs from the head in brightness."
+        return Finding(what, "bad", "not found", advice)
+    share = float(np.mean(followed.head.seen))
+    words = f"seen in {100 * share:.0f} % of the frames"
+    if share >= GOOD_SEEN:
+        return Finding(what, "good", words)
+    advice = "Film in brighter light, and keep the whole stroke in the picture and clear of leg and shaft."
+    return Finding(what, "bad" if share < LEAST_SEEN else "weak", words, advice)
+
+
+def _smear(followed: Followed, tags: TagLayout) -> Finding:
+    head = followed.head
+    seen = np.flatnonzero(head.seen)
+    if not np.isfinite(head.exposure_s) or len(seen) < 3:
+        return Finding("Motion blur", "good", "too little to measure")
+    steps = np.hypot(*np.diff(head.centre_px[seen], axis=0).T) / np.diff(head.time_s[seen])
+    smear = float(np.max(steps)) * head.exposure_s
+    cell = _tag_width_px(followed, tags) / 6
+    words = f"up to {smear:.1f} px (exposure about 1/{1 / max(head.exposure_s, 1e-5):.0f} s)"
+    if smear <= GOOD_SMEAR_CELLS * cell:
+        return Finding("Motion blur", "good", words)
+    return Finding("Motion blur", "weak", words, "Film in brighter light: the shutter then closes sooner.")
+
+
+def _edges(followed: Followed, width_px: float, size: tuple[int, int]) -> Finding:
+    place = followed.head.centre_px[followed.head.seen]
+    room = np.min(np.concatenate([place, np.array(size) - 1 - place]))
+    widths = float(room) / width_px
+    words = f"head stays {room:.0f} px inside the picture"
+    if widths >= EDGE_TAGS:
+        return Finding("Framing", "good", words)
+    return Finding(
+        "Framing",
+        "weak",
+        f"head comes within {room:.0f} px of the edge",
+        "Step back, or turn the phone sideways.",
+    )
+
+
+def _ball(followed: Followed, *, whole: bool) -> Finding:
+    if any(ball.departed for ball in followed.balls):
+        return Finding("Ball", "good", "found, and seen to leave")
+    if followed.balls:
+        words = "found, but not seen to leave" if whole else "found at rest"
+        return Finding(
+            "Ball", "weak" if whole else "good", words, "" if not whole else "Film the whole stroke."
+        )
+    return Finding(
+        "Ball",
+        "weak",
+        "not found: measured as practice strokes",
+        "Use a ball that stands out from the floor, with the light not behind it.",
+    )
+
+
+def _stroke(followed: Followed, *, whole: bool) -> Finding:
+    """Say how far the head travels, by the tag's own size as scale: rough, and enough for this."""
+    head = followed.head
+    place = head.centre_px[head.seen]
+    per_m = np.nanmedian(np.abs(np.linalg.det(head.jacobian[head.seen]))) ** 0.5
+    travel = float(np.hypot(*np.ptp(place, axis=0)) / per_m)
+    words = f"the head travels about {100 * travel:.0f} cm"
+    if travel >= STROKE_TRAVEL_M or not whole:
+        return Finding("Stroke", "good", words)
+    return Finding(
+        "Stroke", "bad", words, "Film a whole stroke, from a second before it to a second after it."
+    )
+
+
+def _tag_width_px(followed: Followed, tags: TagLayout) -> float:
+    columns: FloatArray = followed.head.jacobian[followed.head.seen][:, :, 0]
+    return float(np.nanmedian(np.hypot(columns[:, 0], columns[:, 1])) * tags.head_tag_side_m)

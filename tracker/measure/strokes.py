@@ -1,0 +1,227 @@
+"""From the tracks of a whole clip to the measures of its strokes."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from pennyfall.kinematics.stroke.arc import fit_arc
+from pennyfall.kinematics.stroke.finding import FoundStroke, find_strokes
+from pennyfall.kinematics.stroke.launch import Launch, fit_launch
+from pennyfall.kinematics.stroke.measures import StrokeContext, measure
+from pennyfall.kinematics.stroke.scale_errors import ScaleErrors
+from pennyfall.kinematics.stroke.smoothed import ACCELERATION, POSITION, VELOCITY
+from pennyfall.kinematics.stroke.tracks import BallTrack, HeadTrack
+from pennyfall.kinematics.values import (
+    Caution,
+    Direction,
+    Estimate,
+    FloatArray,
+    StrokeMeasures,
+    freeze_arrays,
+)
+from pennyfall.tracker.smoother.stroke import StrokeSmoothing, smooth_stroke
+
+SEED = 20260101
+"""The joint samples are the same whenever the same clip is measured."""
+IMPACT_DISAGREEMENT_SDS = 3.5
+IMPACT_DISAGREEMENT_S = 0.002
+"""Chosen by us: beyond both, ball and head tell of different impacts."""
+INCONSISTENT_INNOVATIONS = (0.7, 1.4)
+"""Chosen by us: outside, the filter's intervals are not to be trusted."""
+
+
+@dataclass(frozen=True, kw_only=True, slots=True, eq=False)
+class StrokesResult:
+    """Every stroke of a clip, and the smoothed motion frame by frame."""
+
+    strokes: tuple[StrokeMeasures, ...]
+    cautions: tuple[Caution, ...]
+    noise_sd_m: float
+    """Standard deviation of the frame-to-frame error of position in motion [m]."""
+    innovation_ratio: float
+    """Root mean square of the innovations over their expected size; 1 is consistent."""
+    vx_mps: FloatArray
+    """Smoothed velocity along the line, one a frame of the clip, shape (n,) [m/s]; NaN outside strokes."""
+    ax_mps2: FloatArray
+    """Smoothed acceleration, shape (n,) [m/s^2]; NaN outside the strokes."""
+    sd_vx_mps: FloatArray
+    """Standard deviation of the velocity, shape (n,) [m/s]."""
+    sd_ax_mps2: FloatArray
+    """Standard deviation of the acceleration, shape (n,) [m/s^2]."""
+
+    def __post_init__(self) -> None:
+        freeze_arrays(self)
+
+
+def measure_strokes(
+    head: HeadTrack, balls: Sequence[BallTrack], *, scale: ScaleErrors, direction: Direction
+) -> StrokesResult:
+    """Return the measures of every stroke in a clip.
+
+    Parameters
+    ----------
+    head : HeadTrack
+        The head over the whole clip, x positive toward the target.
+    balls : sequence of BallTrack
+        The balls of the clip; none for practice strokes.
+    scale : ScaleErrors
+        How the errors of the calibration shift places along the line.
+    direction : str
+        How the strokes run relative to the sheet's arrow.
+
+    Raises
+    ------
+    CannotMeasure
+        When the clip holds no whole stroke.
+
+    """
+    fitted = (fit_launch(ball, exposure_s=head.exposure_s) for ball in balls)
+    launches = [launch for launch in fitted if launch is not None]
+    found, cautions = find_strokes(head, [each.impact_s.value for each in launches])
+    generator = np.random.default_rng(SEED)
+    notes = list(cautions)
+    strokes, smoothings = [], []
+    for number, each in enumerate(found, start=1):
+        launch = next((one for one in launches if one.impact_s.value == each.struck_s), None)
+        smoothing = smooth_stroke(head, each, launch, generator)
+        smoothings.append(smoothing)
+        strokes.append(_measure_one(head, each, smoothing, launch, number, direction, scale))
+        notes += _cautions(number, each, smoothing, launch, strokes[-1])
+    curves = _curves(head, smoothings)
+    return StrokesResult(
+        strokes=tuple(strokes),
+        cautions=tuple(notes),
+        noise_sd_m=float(np.median([each.noise_sd_m for each in smoothings])),
+        innovation_ratio=float(np.median([each.innovation_ratio for each in smoothings])),
+        vx_mps=curves[0],
+        ax_mps2=curves[1],
+        sd_vx_mps=curves[2],
+        sd_ax_mps2=curves[3],
+    )
+
+
+def _measure_one(
+    head: HeadTrack,
+    found: FoundStroke,
+    smoothing: StrokeSmoothing,
+    launch: Launch | None,
+    number: int,
+    direction: Direction,
+    scale: ScaleErrors,
+) -> StrokeMeasures:
+    stroke = smoothing.stroke
+    inside = head.seen & (head.time_s >= found.takeaway_s - 0.1) & (head.time_s <= found.finish_s)
+    arc = fit_arc(
+        head.x_m[inside],
+        head.z_m[inside],
+        head.sd_z_m[inside],
+        head.tilt_rad[inside],
+        head.sd_tilt_rad[inside],
+        float(stroke.state[stroke.takeaway_node, POSITION]),
+    )
+    context = StrokeContext(
+        number=number,
+        direction=direction,
+        impact_source="head" if launch is None else "ball",
+        practice=smoothing.practice,
+        ball_speed_mps=Estimate.missing() if launch is None else launch.speed_given(stroke.impact),
+        ball_faster_when_later_mps2=0.0 if launch is None else launch.faster_when_later_mps2,
+        finish_s=smoothing.finish,
+        scale=scale,
+    )
+    return measure(stroke, smoothing.frame_nodes, arc, context)
+
+
+def _cautions(
+    number: int,
+    found: FoundStroke,
+    smoothing: StrokeSmoothing,
+    launch: Launch | None,
+    measures: StrokeMeasures,
+) -> list[Caution]:
+    notes = []
+    ball, head = smoothing.impact_by_ball, smoothing.impact_by_head
+    if ball is not None and head is not None:
+        apart = abs(ball.value - head.value)
+        if apart > IMPACT_DISAGREEMENT_S and apart > IMPACT_DISAGREEMENT_SDS * np.hypot(ball.sd, head.sd):
+            notes.append(
+                Caution(
+                    "impact-unsure",
+                    f"Stroke {number}: the ball leaves at {ball.value:.4f} s but the head is braked at "
+                    f"{head.value:.4f} s; "
+                    "the interval of the impact covers both.",
+                )
+            )
+    if smoothing.practice:
+        notes.append(
+            Caution(
+                "practice-stroke",
+                f"Stroke {number} hit no ball: its impact is the moment the head passes its address "
+                "position.",
+            )
+        )
+    elif launch is None:
+        notes.append(
+            Caution(
+                "ball-not-seen",
+                f"Stroke {number}: no ball was followed, so impact comes from the head's own loss of speed "
+                "and there is no ball speed.",
+            )
+        )
+    if not found.rested:
+        notes.append(
+            Caution(
+                "no-pause-at-address",
+                f"Stroke {number}: the head did not rest before the backswing, so takeaway is where it "
+                "turned back.",
+            )
+        )
+    if not measures.finish_s.known:
+        notes.append(
+            Caution(
+                "cut-off-finish",
+                f"Stroke {number}: the clip ends before the head stopped, so there is no finish or through "
+                "length; film on for a second after the stroke.",
+            )
+        )
+    if not measures.head_tilt_range_rad.known:
+        notes.append(
+            Caution(
+                "tilt-not-told",
+                f"Stroke {number}: without a head tag, or with too few frames of it, neither the head's tilt "
+                "nor its arc is told.",
+            )
+        )
+    elif not measures.hub_radius_m.known:
+        notes.append(
+            Caution(
+                "arc-not-told",
+                f"Stroke {number}: the head's rise and tilt are too small, or too unlike each other, to tell "
+                "the hub of its arc. A larger tag, stuck on flat, and a sharper picture tell it.",
+            )
+        )
+    low, high = INCONSISTENT_INNOVATIONS
+    if not low <= smoothing.innovation_ratio <= high:
+        notes.append(
+            Caution(
+                "noise-inconsistent",
+                f"Stroke {number}: the head's position scatters {smoothing.innovation_ratio:.1f} times as "
+                "much as expected, so the intervals are doubtful; look for glare, a loose tag or a "
+                "moving camera.",
+            )
+        )
+    return notes
+
+
+def _curves(head: HeadTrack, smoothings: Sequence[StrokeSmoothing]) -> FloatArray:
+    """Return velocity, acceleration and their sds at every frame, shape (4, n)."""
+    curves = np.full((4, len(head.time_s)), np.nan)
+    for each in smoothings:
+        nodes = each.frame_nodes
+        columns = [VELOCITY, ACCELERATION]
+        curves[:2, each.frames] = each.stroke.state[nodes][:, columns].T
+        curves[2:, each.frames] = each.stroke.state_sd[nodes][:, columns].T
+    return curves

@@ -1,0 +1,1 @@
+"""From pixels to metres: the head's path and the balls in the world, and how surely."""

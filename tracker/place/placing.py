@@ -1,0 +1,142 @@
+"""From pixels to metres: the head's place along the target line, from what is known about its motion."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from pennyfall.calibration.camera import Camera
+from pennyfall.calibration.tag_height import TYPICAL_HEIGHT, AddressedTag, place_tag
+from pennyfall.calibration.tag_size import TagSizes, nearest_printed_side
+from pennyfall.kinematics.stroke.scale_errors import ScaleErrors
+from pennyfall.kinematics.stroke.tracks import BallTrack, HeadTrack
+from pennyfall.kinematics.values import BoolArray, Direction, Estimate, FloatArray, freeze_arrays
+from pennyfall.tracker.follow.clip_pass import Followed
+from pennyfall.tracker.follow.pixel_track import PixelTrack
+from pennyfall.tracker.place.address import address_frames, forward_sign
+from pennyfall.tracker.place.balls import ball_by_frame, ball_on_floor, ball_track, path_turn, struck_ball
+from pennyfall.tracker.place.cameras import FrameCameras, frame_cameras, meet
+from pennyfall.tracker.place.head_path import along_path
+from pennyfall.tracker.place.scale_budget import plane_sd, scale_errors
+from pennyfall.tracker.place.tag_square import squared_to_line
+
+
+@dataclass(frozen=True, kw_only=True, slots=True, eq=False)
+class PlacedHead:
+    """Head and balls in metres, in the world under the ball."""
+
+    head: HeadTrack
+    balls: tuple[BallTrack, ...]
+    direction: Direction
+    camera: Camera
+    """The camera in that world."""
+    tag: AddressedTag
+    tag_quarters_off: int
+    """How many quarter turns the tag is stuck on off its right way; the track was turned back."""
+    sd_y_m: float
+    """Standard deviation of the head's place across the line: how well its plane is known [m]."""
+    scale: ScaleErrors
+    """How the errors of the calibration shift places along the target line."""
+    scale_rel_sd: float
+    """Relative standard deviation of the length between the stroke's outermost places."""
+    ball_x_m: FloatArray
+    """The ball's place in every frame of the clip, shape (n,) [m]; NaN where not seen."""
+
+    def __post_init__(self) -> None:
+        freeze_arrays(self)
+
+
+def place_head(
+    followed: Followed, *, stated_height: Estimate | None, tag_sizes: TagSizes | None = None
+) -> PlacedHead:
+    """Turn what was followed in the picture into tracks along the target line.
+
+    Parameters
+    ----------
+    followed : Followed
+        What one pass over the clip saw; its pose must be there.
+    stated_height : Estimate or None
+        Height of the tag above the floor at address, where it was measured [m].
+    tag_sizes : TagSizes, optional
+        Sizes the tag is printed in, where nobody said which was stuck on.
+
+    Raises
+    ------
+    CannotMeasure
+        When the head is never at rest or never moves, so that there is nothing to place.
+
+    """
+    pose = followed.pose
+    if pose is None:
+        raise ValueError("the camera has no pose")
+    pixel = followed.head
+    cameras = frame_cameras(followed, pose)
+    level = meet(cameras, pixel.centre_px, np.array([0.0, 0.0, 0.03]), np.array([0.0, 0.0, 1.0]))
+    balls = [ball_on_floor(ball, cameras) for ball in followed.balls]
+    forward = forward_sign(pixel, level[:, 0], followed.balls, balls)
+    rest_ball = struck_ball(followed.balls, balls)
+    origin = np.array([0.0, 0.0, 0.0]) if rest_ball is None else np.array([*rest_ball[0][:2], 0.0])
+    x_axis = np.array([forward, 0.0, 0.0])
+    camera = pose.camera.moved_to(origin, x_axis)
+    moved = {index: one.moved_to(origin, x_axis) for index, one in cameras.moved.items()}
+    here = FrameCameras(camera, moved, cameras.shaken)
+    address = address_frames(pixel, forward * (level[:, 0] - origin[0]), known_ball=rest_ball is not None)
+    if tag_sizes is not None:
+        pixel = _resized(pixel, here, address, tag_sizes)
+    pixel, quarters = squared_to_line(pixel, here, address)
+    tag = _tag_at_address(here, pixel, address, stated_height, ball_known=rest_ball is not None)
+    turn = path_turn(rest_ball, forward)
+    head, path = along_path(here, pixel, tag, turn)
+    scale, scale_rel_sd = scale_errors(
+        pose, origin, x_axis, pixel, tag, path, None if cameras.moved else turn
+    )
+    return PlacedHead(
+        head=head,
+        balls=tuple(ball_track(ball, way, forward) for ball, way in zip(followed.balls, balls, strict=True)),
+        direction="with the arrow" if forward > 0 else "against the arrow",
+        camera=camera,
+        tag=tag,
+        tag_quarters_off=quarters,
+        sd_y_m=plane_sd(camera, tag),
+        scale=scale,
+        scale_rel_sd=scale_rel_sd,
+        ball_x_m=ball_by_frame(len(pixel.time_s), followed.balls, balls, origin[0], forward),
+    )
+
+
+def _resized(pixel: PixelTrack, cameras: FrameCameras, address: BoolArray, sizes: TagSizes) -> PixelTrack:
+    """Return the track with the tag at the printed size that fits."""
+    frame = int(np.flatnonzero(address)[0])
+    if not np.all(np.isfinite(pixel.jacobian[frame])):
+        return pixel
+    side = nearest_printed_side(
+        cameras.at(frame),
+        pixel.centre_px[frame],
+        pixel.jacobian[frame],
+        sizes,
+        height_m=TYPICAL_HEIGHT.value,
+    )
+    return replace(pixel, jacobian=pixel.jacobian * (sizes.assumed_m / side))
+
+
+def _tag_at_address(
+    cameras: FrameCameras,
+    pixel: PixelTrack,
+    address: BoolArray,
+    stated_height: Estimate | None,
+    *,
+    ball_known: bool,
+) -> AddressedTag:
+    # In a held phone every frame has its own camera: on the level of the tag they agree where it lies.
+    height_m = TYPICAL_HEIGHT.value if stated_height is None else stated_height.value
+    level = meet(cameras, pixel.centre_px, np.array([0.0, 0.0, height_m]), np.array([0.0, 0.0, 1.0]))
+    centre = cameras.rest.project(np.mean(level[address], axis=0, keepdims=True))[0]
+    jacobian = np.mean(pixel.jacobian[address], axis=0)
+    return place_tag(
+        cameras.rest,
+        centre,
+        jacobian if np.all(np.isfinite(jacobian)) else None,
+        stated=stated_height,
+        ball_y_m=0.0 if ball_known else None,
+    )

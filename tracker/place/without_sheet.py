@@ -1,0 +1,106 @@
+"""A clip without a printed sheet: the camera posed by the head's own tag as it rests at address."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from pennyfall.calibration.lens import Lens
+from pennyfall.calibration.pose import Pose
+from pennyfall.calibration.tag_height import TYPICAL_HEIGHT
+from pennyfall.calibration.tag_pose import pose_from_tag
+from pennyfall.kinematics.values import Estimate, FloatArray
+from pennyfall.tracker.follow.clip_pass import Followed
+from pennyfall.tracker.follow.pixel_track import PixelTrack
+
+REST_SPEED_MPS = 0.03
+LEAST_REST_S = 0.08
+"""Chosen by us: as for the address of a clip with a sheet."""
+
+FEWEST_FRAMES = 12
+"""Chosen by us: a tag seen less often shows no stroke."""
+
+
+def posed_by_head_tag(
+    followed: Followed,
+    *,
+    picture_size: tuple[int, int],
+    stated_height: Estimate | None,
+    lens: Lens | None = None,
+    pixel_aspect: float = 1.0,
+) -> Followed:
+    """Return what was followed with the camera posed by the head's tag, where that can be done.
+
+    Parameters
+    ----------
+    followed : Followed
+        What one pass saw; returned as it is when it has a pose or too few sights of a tag.
+    picture_size : tuple of int
+        Width and height [px].
+    stated_height : Estimate or None
+        Height of the tag above the floor, where it was measured [m].
+    lens : Lens, optional
+        Calibrated lens, made in a picture of the clip's shape.
+    pixel_aspect : float
+        Width of a pixel over its height.
+
+    Notes
+    -----
+    Nothing tells the target line, so the world's x axis is the stroke's own principal direction, and the
+    fastest motion is toward the target. The origin is under the tag at address.
+
+    """
+    pixel = followed.head
+    known = pixel.seen & np.isfinite(pixel.jacobian[:, 0, 0])
+    if followed.pose is not None or np.count_nonzero(known) < FEWEST_FRAMES:
+        return followed
+    resting = _resting_frames(pixel, np.flatnonzero(known))
+    centre = np.mean(pixel.centre_px[resting], axis=0)
+    jacobian = np.mean(pixel.jacobian[resting], axis=0)
+    height_m = (stated_height or TYPICAL_HEIGHT).value
+
+    def pose(turn_rad: float) -> Pose:
+        return pose_from_tag(
+            centre,
+            jacobian,
+            height_m=height_m,
+            picture_size=picture_size,
+            turn_rad=turn_rad,
+            lens=lens,
+            pixel_aspect=pixel_aspect,
+        )
+
+    heading = _heading(pose(0.0), pixel, height_m)
+    return replace(followed, pose=pose(-heading))
+
+
+def _resting_frames(pixel: PixelTrack, frames: NDArray[np.intp]) -> NDArray[np.intp]:
+    """Return the frames of the last rest before the fastest motion; that frame alone where there is none."""
+    per_m = float(np.median(np.sqrt(np.abs(np.linalg.det(pixel.jacobian[frames])))))
+    time = pixel.time_s[frames]
+    step = max(round(0.015 / float(np.median(np.diff(time)))), 1)
+    speed = np.zeros(len(frames))
+    way = np.hypot(*(pixel.centre_px[frames][2 * step :] - pixel.centre_px[frames][: -2 * step]).T)
+    speed[step:-step] = way / (time[2 * step :] - time[: -2 * step]) / per_m
+    fastest = int(np.argmax(speed))
+    slow = np.flatnonzero(speed[:fastest] < REST_SPEED_MPS)
+    runs = np.split(slow, np.flatnonzero(np.diff(slow) > 1) + 1)
+    rests = [run for run in runs if len(run) and time[run[-1]] - time[run[0]] >= LEAST_REST_S]
+    return frames[rests[-1]] if rests else frames[fastest : fastest + 1]
+
+
+def _heading(pose: Pose, pixel: PixelTrack, height_m: float) -> float:
+    """Return the direction of the stroke in a world along the tag, that of its fastest motion [rad]."""
+    seen = np.flatnonzero(pixel.seen)
+    level = np.array([0.0, 0.0, height_m])
+    met: FloatArray = pose.camera.meet_plane(pixel.centre_px[seen], level, np.array([0.0, 0.0, 1.0]))[:, :2]
+    good = np.isfinite(met[:, 0])
+    met, time = met[good], pixel.time_s[seen][good]
+    _, _, axes = np.linalg.svd(met - met.mean(axis=0), full_matrices=False)
+    along = met @ axes[0]
+    speed = np.diff(along, n=1) / np.diff(time)
+    smooth = np.convolve(speed, np.ones(3) / 3, mode="valid") if len(speed) >= 3 else speed
+    forward = np.sign(smooth[np.argmax(np.abs(smooth))]) * axes[0]
+    return float(np.arctan2(forward[1], forward[0]))

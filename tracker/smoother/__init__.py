@@ -1,0 +1,1 @@
+"""The smoother that stops at impact: motion model, noise, events as hypotheses, the smoothing."""
