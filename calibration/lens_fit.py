@@ -91,7 +91,8 @@ def _judged(solution: _Solution, size_px: tuple[int, int]) -> Lens:
     if solution.rms_px > WORST_RMS * max(size_px):
         raise CannotMeasure(
             f"The board's corners miss the best lens by {solution.rms_px:.2f} px.",
-            fix="Fix the board flat on stiff card, film it sharp, and name its pattern right (--pattern).",
+            fix="Fix the board flat on stiff card, film it sharp, and name its pattern right.",
+            setting="pattern",
         )
     focal_rel_sd = solution.focal_sd_px / float(solution.matrix[0, 0])
     if not focal_rel_sd <= WORST_FOCAL_SD:
@@ -112,5 +113,6 @@ def _refuse_too_few(views: list[BoardView]) -> None:
     if len(views) < FEWEST_VIEWS:
         raise CannotMeasure(
             f"The board was found, sharp, in {len(views)} different places; the fewest are {FEWEST_VIEWS}.",
-            fix="Film the whole board in good light, moving slowly, and name its pattern right (--pattern).",
+            fix="Film the whole board in good light, moving slowly, and name its pattern right.",
+            setting="pattern",
         )

@@ -14,6 +14,7 @@ import typer
 from typer.core import TyperGroup
 from typer.main import get_command
 
+from pennyfall.cli.console import refusal
 from pennyfall.kinematics.errors import CannotMeasure
 
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
@@ -66,7 +67,7 @@ class LazyCommands(TyperGroup):
         except (typer.Exit, typer.Abort, typer.TyperException, BrokenPipeError):
             raise  # typer's own endings: help shown, usage error (exit code 2), reader gone
         except CannotMeasure as error:
-            _explain(f"{error.message}\n{error.fix}", debug=debug)
+            _explain(refusal(error), debug=debug)
             raise typer.Exit(EXIT_CANNOT_MEASURE) from None
         except OSError as error:
             _explain(f"{error.filename or 'A file'}: {error.strerror or error}.", debug=debug)

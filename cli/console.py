@@ -1,4 +1,4 @@
-"""The progress line of a long command: on the error stream, on a terminal only."""
+"""What every command shows on the error stream: progress, on a terminal only, and refusals."""
 
 from __future__ import annotations
 
@@ -8,8 +8,22 @@ from contextlib import contextmanager
 
 import typer
 
+from pennyfall.kinematics.errors import CannotMeasure
+
 Advance = Callable[[float], None]
 """Tells the bar how much is done, as a share from 0 to 1."""
+
+
+OPTIONS = {
+    "coin_landed": "--coin-landed",
+    "dot": "--dot",
+    "length": "--length",
+    "mark": "--dot or --box",
+    "pattern": "--pattern",
+    "readout": "--readout-ms",
+    "recorded_at": "--recorded-at",
+}
+"""How each setting that a refusal's remedy may be about is given on the command line."""
 
 
 @contextmanager
@@ -32,3 +46,9 @@ def progress_bar(label: str, *, quiet: bool = False) -> Iterator[Advance]:
     hidden = quiet or not sys.stderr.isatty()
     with typer.progressbar(length=100, label=label, hidden=hidden, file=sys.stderr) as bar:
         yield lambda share: bar.update(max(0, round(100 * share) - bar.pos))
+
+
+def refusal(error: CannotMeasure) -> str:
+    """Return what cannot be measured, its remedy, and the option by which it is given."""
+    option = f" ({OPTIONS[error.setting]})" if error.setting else ""
+    return f"{error.message}\n{error.fix}{option}"

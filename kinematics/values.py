@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, fields
 from typing import Any, Literal
 
@@ -16,6 +16,10 @@ IntArray = NDArray[np.int64]
 
 Direction = Literal["with the arrow", "against the arrow"]
 ImpactSource = Literal["ball", "head", "sound"]
+
+
+INTERVAL_SDS = 1.959963984540054
+"""Half-width of a 95 % interval, in standard deviations (the normal distribution's 97.5 % point)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -157,6 +161,18 @@ class Caution:
     """Short word for programs, such as 'short-clip'."""
     message: str
     """One sentence for people."""
+    touches: tuple[str, ...] = ()
+    """The figures it bears on, by their names in the measurement file."""
+
+
+@dataclass(frozen=True, slots=True)
+class Noticed:
+    """Something a coach has cause to know, as found: the words for it are chosen above."""
+
+    code: str
+    """The caution's code."""
+    numbers: Mapping[str, float]
+    """What its words need."""
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)

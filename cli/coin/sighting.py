@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass
-from pathlib import Path
 
 import numpy as np
 
@@ -13,11 +12,11 @@ from pennyfall.kinematics.coin.prediction import CoinSetup
 from pennyfall.kinematics.errors import CannotMeasure
 from pennyfall.kinematics.stroke.tracks import HeadTrack
 from pennyfall.kinematics.values import Estimate, FloatArray, StrokeMeasures
+from pennyfall.tracker.clip.decoding import Decoding
 from pennyfall.tracker.clip.frame import LumaFrame
-from pennyfall.tracker.clip.reading import Clip
 from pennyfall.tracker.coin.fallen import find_resting_coin
 from pennyfall.tracker.coin.on_head import ShelfView, ShelfWatch, leave_instant
-from pennyfall.tracker.measure.measured import ClipResult
+from pennyfall.tracker.measure.measured import Measured
 
 FLOOR_FRAMES = 9
 """Chosen by us: the head covers any one place in fewer than half of so many frames of a backswing."""
@@ -42,9 +41,7 @@ class _Frames:
     after: tuple[int, ...]
 
 
-def find_coin_in_clip(
-    path: Path, result: ClipResult, stroke: StrokeMeasures, setup: CoinSetup, *, recorded_at_hz: float | None
-) -> ObservedCoin:
+def find_coin_in_clip(measured: Measured, stroke: StrokeMeasures, setup: CoinSetup) -> ObservedCoin:
     """Find when the coin left the head and where it came to rest.
 
     Raises
@@ -53,13 +50,13 @@ def find_coin_in_clip(
         When neither is seen in the clip.
 
     """
-    clip = Clip(path, recorded_at_hz=recorded_at_hz)
-    head = result.placed.head
+    tracks, reading = measured.placed.tracks, measured.placed.timed.seen.reading
+    head = tracks.head
     which = _choose(head.time_s, head.x_m, stroke)
     shelf = setup.shelf
-    tag_height_m = result.placed.tag.height_m.value
+    tag_height_m = tracks.tag.height_m.value
     watch = ShelfWatch(
-        result.placed.camera,
+        tracks.camera,
         ShelfView(
             tag_m=np.column_stack([head.x_m, head.y_m, head.z_m]),
             tilt_rad=_tilt(head, stroke),
@@ -72,7 +69,7 @@ def find_coin_in_clip(
     before: list[LumaFrame] = []
     after: list[LumaFrame] = []
     shift_m = np.full(len(head.time_s), np.nan)
-    for frame in clip.frames():
+    for frame in Decoding(reading).frames():
         if frame.index in which.address:
             watch.learn(frame.index, frame.luma)
         if frame.index in which.riding:
@@ -87,15 +84,15 @@ def find_coin_in_clip(
         resting = find_resting_coin(
             before,
             after,
-            result.placed.camera,
+            tracks.camera,
             diameter_m=setup.coin.diameter_m,
             x_range_m=_where(head.x_m, which),
-            scale_rel_sd=result.placed.scale_rel_sd,
+            scale_rel_sd=tracks.scale_rel_sd,
         )
     landing_x_m = Estimate.missing() if resting is None else resting.x_m
     if not (leave_s.known or landing_x_m.known):
         raise CannotMeasure(
-            f"The coin is not seen to leave the head or to lie on the floor in {path.name}.",
+            f"The coin is not seen to leave the head or to lie on the floor in {reading.name}.",
             fix="Let it fall on a plain floor in full view, away from the ball; or type where it lay with "
             "--coin-landed.",
         )

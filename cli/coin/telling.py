@@ -15,7 +15,7 @@ from pennyfall.kinematics.coin.prediction import CoinPrediction, CoinSetup, pred
 from pennyfall.kinematics.errors import CannotMeasure
 from pennyfall.kinematics.values import Estimate, Measurement, StrokeMeasures
 from pennyfall.tracker.measure.clip import measure_clip
-from pennyfall.tracker.measure.measured import ClipResult
+from pennyfall.tracker.measure.measured import Measured
 from pennyfall.tracker.measure.settings import Settings
 
 TYPED_SD_M = 0.01
@@ -61,7 +61,7 @@ def tell_coin(
     for stroke in chosen:
         observed = typed
         if find_coin and clip is not None:
-            observed = _found(source, clip, stroke, setup, typed, settings.recorded_at_hz)
+            observed = _found(clip, stroke, setup, typed)
         predictions.append(predict_coin(stroke, setup, observed))
     for prediction in predictions:
         typer.echo(coin_table(prediction))
@@ -86,7 +86,7 @@ def _typed(landed_cm: float | None) -> ObservedCoin | None:
     return ObservedCoin(leave_s=Estimate.missing(), landing_x_m=Estimate(landed_cm / 100, TYPED_SD_M))
 
 
-def _measured(source: Path, settings: Settings, *, find_coin: bool) -> tuple[Measurement, ClipResult | None]:
+def _measured(source: Path, settings: Settings, *, find_coin: bool) -> tuple[Measurement, Measured | None]:
     if source.suffix.lower() == ".json":
         if find_coin:
             raise CannotMeasure(
@@ -125,17 +125,12 @@ def _chosen(measurement: Measurement, number: int | None, *, one: bool) -> tuple
 
 
 def _found(
-    source: Path,
-    clip: ClipResult,
-    stroke: StrokeMeasures,
-    setup: CoinSetup,
-    typed: ObservedCoin | None,
-    recorded_at_hz: float | None,
+    clip: Measured, stroke: StrokeMeasures, setup: CoinSetup, typed: ObservedCoin | None
 ) -> ObservedCoin:
     """Return what the clip shows of the coin; a typed landing spot overrides what was seen."""
     from pennyfall.cli.coin.sighting import find_coin_in_clip
 
-    seen = find_coin_in_clip(source, clip, stroke, setup, recorded_at_hz=recorded_at_hz)
+    seen = find_coin_in_clip(clip, stroke, setup)
     return seen if typed is None else replace(seen, landing_x_m=typed.landing_x_m)
 
 

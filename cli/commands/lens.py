@@ -25,7 +25,8 @@ from pennyfall.calibration.lens_fit import fit_lens
 from pennyfall.cli.console import progress_bar
 from pennyfall.cli.files.measurement import write_whole
 from pennyfall.kinematics.errors import CannotMeasure
-from pennyfall.tracker.clip.reading import Clip
+from pennyfall.tracker.clip.decoding import Decoding
+from pennyfall.tracker.clip.reading import read_clip
 
 PICTURE_SUFFIXES = {".bmp", ".jpeg", ".jpg", ".png", ".tif", ".tiff", ".webp"}
 FRAMES_LOOKED_AT = 150
@@ -88,10 +89,10 @@ def _pictures(source: Path) -> Iterator[tuple[float, Luma]]:
     if source.suffix.lower() in PICTURE_SUFFIXES:
         yield 0.0, _still(source)
         return
-    clip = Clip(source)
-    promised = clip.header.frames_promised
+    reading = read_clip(source)
+    promised = reading.header.frames_promised
     step = max(1, promised // FRAMES_LOOKED_AT)
-    for number, frame in enumerate(clip.frames()):
+    for number, frame in enumerate(Decoding(reading).frames()):
         if number % step == 0:
             yield min(1.0, number / max(1, promised)), frame.luma
 

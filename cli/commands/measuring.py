@@ -9,10 +9,11 @@ from typing import Literal
 
 import typer
 
-from pennyfall.cli.console import progress_bar
+from pennyfall.cli.console import progress_bar, refusal
 from pennyfall.kinematics.errors import CannotMeasure
-from pennyfall.tracker.measure.clip import measure_clip
-from pennyfall.tracker.measure.measured import ClipResult
+from pennyfall.tracker.measure.clip import measure_seen, see_clip
+from pennyfall.tracker.measure.measured import Measured
+from pennyfall.tracker.measure.seen import Seen
 from pennyfall.tracker.measure.settings import Settings
 
 
@@ -68,55 +69,56 @@ def measure_clips(clips: Sequence[Path], settings: Settings, outputs: ClipOutput
         Whether every clip was measured.
 
     """
-    measured = 0
+    done = 0
     for clip in clips:
         try:
-            with progress_bar(clip.name, quiet=quiet) as advance:
-                result = measure_clip(clip, settings, progress=advance)
-            _write(result, clip, settings, outputs)
+            _measure_one(clip, settings, outputs, quiet=quiet)
         except CannotMeasure as error:
-            if _track_in_pixels(clip, settings, outputs):
-                measured += 1
-                typer.echo(f"{clip.name}: no sheet in it, so the track is in pixels; nothing in metres.")
-                continue
             if len(clips) == 1:
                 raise
-            typer.echo(f"{clip.name}: {error.message}\n{error.fix}", err=True)
+            typer.echo(f"{clip.name}: {refusal(error)}", err=True)
             continue
-        measured += 1
-        if not quiet:
-            from pennyfall.cli.report.tables.stroke import measurement_table
-
-            typer.echo(measurement_table(result.measurement))
-    return measured == len(clips)
+        done += 1
+    return done == len(clips)
 
 
-def _track_in_pixels(clip: Path, settings: Settings, outputs: ClipOutputs) -> bool:
+def _measure_one(clip: Path, settings: Settings, outputs: ClipOutputs, *, quiet: bool) -> None:
+    with progress_bar(clip.name, quiet=quiet) as advance:
+        seen = see_clip(clip, settings, progress=advance)
+    try:
+        measured = measure_seen(seen, settings)
+    except CannotMeasure:
+        if not _track_in_pixels(seen, settings, outputs):
+            raise
+        typer.echo(f"{clip.name}: no sheet in it, so the track is in pixels; nothing in metres.")
+        return
+    _write(measured, clip, outputs)
+    if not quiet:
+        from pennyfall.cli.report.tables.stroke import measurement_table
+
+        typer.echo(measurement_table(measured.measurement))
+
+
+def _track_in_pixels(seen: Seen, settings: Settings, outputs: ClipOutputs) -> bool:
     """Write the plain track of a clip without a sheet, where a track is all that was asked for.
 
     That is how the follower is checked against anything of known motion: a pendulum, a falling ball.
     """
     if outputs.track is None or outputs.json is not None or outputs.picture is not None:
         return False
+    if seen.followed.pose is not None or not seen.followed.head_ever_seen:
+        return False
     from pennyfall.cli.files.measurement import write_whole
     from pennyfall.cli.files.track import pixel_track_csv
-    from pennyfall.tracker.clip.reading import Clip
-    from pennyfall.tracker.follow.clip_pass import follow_clip
-    from pennyfall.tracker.measure.times import on_true_times
+    from pennyfall.tracker.measure.timed import on_true_times
 
-    try:
-        opened = Clip(clip, recorded_at_hz=settings.recorded_at_hz)
-        followed = follow_clip(opened, settings.tags, lens=settings.lens, box=settings.box, dot=settings.dot)
-        followed, _ = on_true_times(followed, opened, settings.readout_s)
-    except CannotMeasure:  # why it cannot even be followed is told by who asks
-        return False
-    if followed.pose is not None or not followed.head_ever_seen:
-        return False
-    write_whole(outputs.place(outputs.track, clip, ".csv"), pixel_track_csv(followed).encode())
+    followed = on_true_times(seen, settings).followed
+    path = outputs.place(outputs.track, seen.reading.path, ".csv")
+    write_whole(path, pixel_track_csv(followed).encode())
     return True
 
 
-def _write(result: ClipResult, clip: Path, settings: Settings, outputs: ClipOutputs) -> None:
+def _write(result: Measured, clip: Path, outputs: ClipOutputs) -> None:
     from pennyfall.cli.files.measurement import save_measurement, write_whole
 
     if outputs.json is not None:
@@ -126,22 +128,22 @@ def _write(result: ClipResult, clip: Path, settings: Settings, outputs: ClipOutp
 
         write_whole(outputs.place(outputs.track, clip, ".csv"), track_csv(result).encode())
     if outputs.picture is not None:
-        _draw(result, clip, settings, outputs.place(outputs.picture, clip, ".png"))
+        _draw(result, clip, outputs.place(outputs.picture, clip, ".png"))
 
 
-def _draw(result: ClipResult, clip: Path, settings: Settings, path: Path) -> None:
+def _draw(result: Measured, clip: Path, path: Path) -> None:
     """Draw every stroke; the second and later ones get a number in their file's name."""
     from pennyfall.cli.files.measurement import write_whole
     from pennyfall.cli.report.film.overlay import HeadPath
     from pennyfall.cli.report.pictures.moments import moment_frames
     from pennyfall.cli.report.pictures.stroke import stroke_picture
-    from pennyfall.tracker.clip.reading import Clip
+    from pennyfall.tracker.clip.decoding import Decoding
 
-    pixel = result.followed.head
+    timed = result.placed.timed
+    pixel = timed.followed.head
     way = HeadPath(time_s=pixel.time_s, u_px=pixel.centre_px[:, 0], v_px=pixel.centre_px[:, 1])
     strokes = result.measurement.strokes
-    again = Clip(clip, recorded_at_hz=settings.recorded_at_hz)
-    frames = moment_frames(again.frames(), strokes, way)
+    frames = moment_frames(Decoding(timed.seen.reading).frames(), strokes, way)
     for stroke, moments in zip(strokes, frames, strict=True):
         name = path if stroke.number == 1 else path.with_stem(f"{path.stem}-{stroke.number}")
         title = clip.name if len(strokes) == 1 else f"{clip.name}, stroke {stroke.number}"

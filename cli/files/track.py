@@ -6,7 +6,7 @@ import numpy as np
 import pandas as pd
 
 from pennyfall.tracker.follow.clip_pass import Followed
-from pennyfall.tracker.measure.measured import ClipResult
+from pennyfall.tracker.measure.measured import Measured
 
 COLUMNS = (
     "frame",
@@ -43,9 +43,10 @@ def pixel_track_csv(followed: Followed) -> str:
     return table.to_csv(index=False, float_format="%.9g", lineterminator="\n")
 
 
-def track_csv(result: ClipResult) -> str:
+def track_csv(measured: Measured) -> str:
     """Return the track of a measured clip as CSV text; what was not seen is empty, never zero."""
-    head, pixel, motion = result.placed.head, result.followed.head, result.motion
+    placed, motion = measured.placed, measured.motion
+    head, pixel = placed.tracks.head, placed.timed.followed.head
     table = pd.DataFrame(
         {
             "frame": np.arange(len(head.time_s)),
@@ -55,7 +56,7 @@ def track_csv(result: ClipResult) -> str:
             "y_m": head.y_m,
             "z_m": head.z_m,
             "sd_x_m": head.sd_x_m,
-            "sd_y_m": np.where(head.seen, result.placed.sd_y_m, np.nan),
+            "sd_y_m": np.where(head.seen, placed.tracks.sd_y_m, np.nan),
             "sd_z_m": head.sd_z_m,
             "tilt_rad": head.tilt_rad,
             "u_px": pixel.centre_px[:, 0],
@@ -64,8 +65,8 @@ def track_csv(result: ClipResult) -> str:
             "ax_mps2": motion.ax_mps2,
             "sd_vx_mps": motion.sd_vx_mps,
             "sd_ax_mps2": motion.sd_ax_mps2,
-            "ball_x_m": result.placed.ball_x_m,
-            "ball_seen": np.isfinite(result.placed.ball_x_m).astype(int),
+            "ball_x_m": placed.tracks.ball_x_m,
+            "ball_seen": np.isfinite(placed.tracks.ball_x_m).astype(int),
         }
     )
     return table.to_csv(index=False, float_format="%.9g", lineterminator="\n")

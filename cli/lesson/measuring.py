@@ -17,6 +17,14 @@ import cv2
 from pennyfall.cli.files.measured_files import MeasuredClip, RefusedClip, keep_measured, keep_refused
 from pennyfall.kinematics.errors import CannotMeasure
 
+LESSON_LINES = {
+    "dot": "dot",
+    "mark": "dot or box",
+    "readout": "readout_ms",
+    "recorded_at": "recorded_at_hz",
+}
+"""The lines of the lesson file that give what a refusal's remedy may be about."""
+
 MeasureClip = Callable[[Path], MeasuredClip]
 """Measures one clip. It is sent to other processes, so it has to be a function of a module (or a partial of
 one)."""
@@ -85,11 +93,18 @@ def measure_side_by_side(tasks: Sequence[ClipTask], *, processes: int | None = N
             pool.shutdown(cancel_futures=True)
 
 
+def _line_of(setting: str) -> str:
+    """Return the line of the lesson file by which a setting is given."""
+    return f" ({LESSON_LINES[setting]} in the lesson file)" if setting in LESSON_LINES else ""
+
+
 def _run(task: ClipTask) -> _Ended:
     try:
         measured = task.measure(task.folder / task.clip)
     except CannotMeasure as error:
-        refused = RefusedClip(clip=task.clip, message=error.message, fix=error.fix)
+        refused = RefusedClip(
+            clip=task.clip, message=error.message, fix=f"{error.fix}{_line_of(error.setting)}"
+        )
         return _kept(task, lambda: keep_refused(task.folder, refused, task.fingerprint))
 
     def keep() -> None:

@@ -19,7 +19,7 @@ from pennyfall.demo_clips.strokes import Performance
 from pennyfall.kinematics.stroke.launch_fit import frame_covariance
 from pennyfall.kinematics.values import FloatArray
 from pennyfall.tracker.place.head_path import CENTRE_FLOOR_PX
-from pennyfall.tracker.place.placing import PlacedHead
+from pennyfall.tracker.place.placing import PlacedTracks
 from pennyfall.tracker.smoother.given_events import ToldEvents, measure_told
 from pennyfall.tracker.smoother.measurement_noise import MeasurementNoise
 
@@ -40,7 +40,7 @@ TOLD = (
 CLOCKED = ("takeaway_s", "top_s", "impact_s", "finish_s")
 
 
-def state_bound(trial: Trial, placed: PlacedHead) -> dict[str, float]:
+def state_bound(trial: Trial, placed: PlacedTracks) -> dict[str, float]:
     """Return the least standard deviation of each quantity in the smoother's own state model.
 
     Events and noise are told; NaN for what is told.
@@ -67,7 +67,7 @@ def true_over_stated(trial: Trial) -> float:
     return float(white / np.hypot(trial.conditions.stated_share * white, CENTRE_FLOOR_PX))
 
 
-def formula_bound(trial: Trial, placed: PlacedHead) -> dict[str, float]:
+def formula_bound(trial: Trial, placed: PlacedTracks) -> dict[str, float]:
     """Return the least standard deviation of each quantity for one who knows the stroke's formula [1]_.
 
     References

@@ -37,7 +37,6 @@ from pennyfall.cli.proof.conditions import (
 )
 from pennyfall.demo_clips.scene import ball_centre
 from pennyfall.demo_clips.strokes import Performance
-from pennyfall.kinematics.stroke.tracks import BallTrack
 from pennyfall.kinematics.values import Estimate, FloatArray, IntArray
 from pennyfall.tracker.ball.followed import TURNING_SD_M, FollowedBall
 from pennyfall.tracker.follow.clip_pass import Followed
@@ -245,14 +244,9 @@ def _ball(
     kept = np.flatnonzero(way < BALL_REACH_M)
     pixels = conditions.camera.project(np.array([ball_centre(float(x)) for x in way[kept]]))
     return FollowedBall(
-        track=BallTrack(
-            time_s=stamps[kept],
-            x_m=way[kept],
-            y_m=np.zeros(len(kept)),
-            sd_x_m=np.hypot(BALL_SD_M, TURNING_SD_M * moving[kept]),
-            at_rest=~moving[kept],
-            turning_sd_m=TURNING_SD_M,
-        ),
+        time_s=stamps[kept],
+        at_rest=~moving[kept],
+        sd_x_m=np.hypot(BALL_SD_M, TURNING_SD_M * moving[kept]),
         frame=kept,
         centre_px=pixels + error[kept],
         radius_px=np.full(len(kept), 20.0),

@@ -15,8 +15,8 @@ from pennyfall.demo_clips.strokes import Performance
 from pennyfall.demo_clips.truth import stroke_truth
 from pennyfall.kinematics.errors import CannotMeasure
 from pennyfall.kinematics.values import StrokeMeasures
-from pennyfall.tracker.measure.strokes import measure_strokes
-from pennyfall.tracker.place.placing import PlacedHead, place_head
+from pennyfall.tracker.measure.motion import smooth_strokes
+from pennyfall.tracker.place.placing import PlacedTracks, place_tracks
 
 QUANTITIES = (*TRUE_NAMES, "acceleration_at_top_mps2", "ball_to_head_ratio")
 """Every quantity whose truth is known, by its name in the measurement file."""
@@ -45,7 +45,7 @@ def true_quantities(performance: Performance) -> dict[str, float]:
 class Measured:
     """What a trial's clip gave."""
 
-    placed: PlacedHead
+    placed: PlacedTracks
     stroke: StrokeMeasures
     innovation_ratio: float
 
@@ -72,8 +72,8 @@ def measure_trial(trial: Trial, again: Collection[str] = ()) -> Measured | None:
     """
     filmed = film(trial.conditions, trial.performance, trial.seed, again)
     try:
-        placed = place_head(filmed.followed, stated_height=filmed.stated_height)
-        result = measure_strokes(placed.head, placed.balls, scale=placed.scale, direction=placed.direction)
+        placed = place_tracks(filmed.followed, stated_height=filmed.stated_height)
+        result = smooth_strokes(placed.head, placed.balls, scale=placed.scale, direction=placed.direction)
     except CannotMeasure:
         return None
     if len(result.strokes) != 1:

@@ -116,7 +116,8 @@ def _time_base(stamps_s: FloatArray, *, recorded_at_hz: float | None, capture_ra
     if stated and factor < 1 - SAME_RATE:
         raise CannotMeasure(
             f"The clip plays {fastest_hz:.4g} frames/s, so it was not recorded at {capture_hz:g}.",
-            fix="State the rate the camera was set to, or leave --recorded-at out.",
+            fix="State the rate the camera was set to, or leave it out.",
+            setting="recorded_at",
         )
     if steps is not None and _is_ramp(steps, factor):
         captured = np.concatenate([[0], np.cumsum(steps.frames_captured(intervals))])

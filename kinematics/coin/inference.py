@@ -88,7 +88,8 @@ def infer_friction(
     if not (observed.leave_s.known or observed.landing_x_m.known):
         raise CannotMeasure(
             "Neither the coin's leaving nor its landing was observed.",
-            fix="Say where it came to rest with --coin-landed, in cm from the ball (negative: behind it).",
+            fix="Say where it came to rest, in cm from the ball (negative: behind it).",
+            setting="coin_landed",
         )
     coin = coin or known_coin()
     fine = np.linspace(TRIED_FRICTIONS[0], TRIED_FRICTIONS[-1], 4901)

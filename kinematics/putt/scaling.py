@@ -70,7 +70,8 @@ def putt(stroke: StrokeMeasures, green: Green, stated_length_m: float | None = N
     if not stroke.ball_speed_mps.known:
         raise CannotMeasure(
             f"How long the putt of stroke {stroke.number} was is unknown: no ball speed was measured.",
-            fix="State it with --length, such as --length 10ft or --length 3m, once for each file.",
+            fix="State it, such as 10ft or 3m, once for each file.",
+            setting="length",
         )
     return Putt(stroke=stroke, length_m=roll_out(stroke.ball_speed_mps.value, green).distance_m)
 

@@ -9,7 +9,7 @@ import numpy as np
 
 from pennyfall.kinematics.errors import CannotMeasure
 from pennyfall.kinematics.stroke.tracks import HeadTrack
-from pennyfall.kinematics.values import BoolArray, Caution, FloatArray
+from pennyfall.kinematics.values import BoolArray, FloatArray, Noticed
 
 VELOCITY_WINDOW_S = 0.03
 """Half width of the local line whose slope is the coarse velocity, chosen by us: short against a backswing,
@@ -70,7 +70,7 @@ class _Run:
 
 def find_strokes(
     head: HeadTrack, departures_s: Sequence[float]
-) -> tuple[tuple[FoundStroke, ...], tuple[Caution, ...]]:
+) -> tuple[tuple[FoundStroke, ...], tuple[Noticed, ...]]:
     """Return the strokes of a clip, and cautions about strokes broken off or cut off.
 
     Parameters
@@ -96,7 +96,7 @@ def find_strokes(
     velocity = coarse_velocity(time, x)
     runs = _moving_runs(time, x, velocity)
     strokes: list[FoundStroke] = []
-    cautions: list[Caution] = []
+    cautions: list[Noticed] = []
     for index, forward in enumerate(runs):
         if forward.travel_m <= 0:
             continue
@@ -104,10 +104,10 @@ def find_strokes(
         struck = _struck(time, forward, departures_s)
         if backward is None:
             if struck is not None or (not index and _starts_mid_swing(forward, velocity)):
-                cautions.append(_cut_off_at_start())
+                cautions.append(Noticed("cut-off-start", {}))
             continue
         # Right after a stroke the head goes back to be set down behind the next ball: that is no backswing.
-        doubts: list[Caution] = []
+        doubts: list[Noticed] = []
         found = _as_stroke(time, x, velocity, backward, forward, struck, doubts)
         returning = bool(strokes) and time[runs[index - 2].last] == strokes[-1].finish_s
         cautions += [each for each in doubts if not (returning and each.code == "aborted-stroke")]
@@ -119,7 +119,7 @@ def find_strokes(
         and runs[-1].last >= len(time) - 2
         and strokes == []
     ):
-        cautions.append(_cut_off_at_end())
+        cautions.append(Noticed("cut-off-end", {}))
     if not strokes:
         _refuse(x, cautions)
     return tuple(strokes), tuple(cautions)
@@ -168,7 +168,7 @@ def _as_stroke(
     backward: _Run,
     forward: _Run,
     struck: float | None,
-    cautions: list[Caution],
+    cautions: list[Noticed],
 ) -> FoundStroke | None:
     back_m = -backward.travel_m
     if back_m < SMALLEST_BACKSWING_M or time[forward.first] - time[backward.last] > LONGEST_PAUSE_S:
@@ -185,21 +185,15 @@ def _as_stroke(
     whole = passed >= SMALLEST_PASS_M and velocity[passing] >= SLOWEST_PASS_MPS
     if struck is None and not whole:
         if ends_with_clip and velocity[forward.last] > SLOWEST_PASS_MPS:
-            cautions.append(_cut_off_at_end())
+            cautions.append(Noticed("cut-off-end", {}))
         elif back_m > 2 * SMALLEST_BACKSWING_M and x[forward.last] < start_m + SMALLEST_PASS_M:
             cautions.append(_aborted(time[backward.last], back_m))
         return None
     if start <= 1 and velocity[0] < -MOVING_MPS:
-        cautions.append(_cut_off_at_start())
+        cautions.append(Noticed("cut-off-start", {}))
         return None
     if np.max(np.diff(time[start : forward.last + 1]), initial=0.0) > LONGEST_GAP_S:
-        cautions.append(
-            Caution(
-                "head-hidden",
-                f"The head was out of sight for too long in the stroke around {time[forward.first]:.2f} s; "
-                "it is left out.",
-            )
-        )
+        cautions.append(Noticed("head-hidden", {"time_s": float(time[forward.first])}))
         return None
     between = slice(backward.last, forward.first + 1)
     top = time[between][int(np.argmin(x[between]))]
@@ -247,31 +241,11 @@ def _starts_mid_swing(forward: _Run, velocity: FloatArray) -> bool:
     return forward.first <= 1 and bool(velocity[0] > SLOWEST_PASS_MPS)
 
 
-def _cut_off_at_start() -> Caution:
-    return Caution(
-        "cut-off-start",
-        "The clip starts after a backswing began, so that stroke is left out; start filming a second "
-        "before the stroke.",
-    )
+def _aborted(time_s: float, back_m: float) -> Noticed:
+    return Noticed("aborted-stroke", {"back_cm": 100 * back_m, "time_s": float(time_s)})
 
 
-def _cut_off_at_end() -> Caution:
-    return Caution(
-        "cut-off-end",
-        "The clip ends before a stroke reached the ball, so that stroke is left out; film on for a second "
-        "after the stroke.",
-    )
-
-
-def _aborted(time_s: float, back_m: float) -> Caution:
-    return Caution(
-        "aborted-stroke",
-        f"A backswing of {100 * back_m:.0f} cm at {time_s:.2f} s was not followed by a stroke; it is not "
-        "counted.",
-    )
-
-
-def _refuse(x: FloatArray, cautions: list[Caution]) -> None:
+def _refuse(x: FloatArray, cautions: list[Noticed]) -> None:
     travel_cm = 100 * float(np.ptp(x))
     codes = {each.code for each in cautions}
     if "cut-off-start" in codes:

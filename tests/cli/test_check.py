@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import time
-from collections.abc import Callable, Iterator
 from dataclasses import replace
 from pathlib import Path
 
@@ -15,23 +14,18 @@ from pennyfall.calibration.attitude import projection_gradient, tag_axes
 from pennyfall.calibration.pose import Pose, solve_pose
 from pennyfall.cli.app import app
 from pennyfall.demo_clips.clips import DemoClip, shipped_clips
-from pennyfall.kinematics.stroke.tracks import BallTrack
-from pennyfall.kinematics.values import FloatArray
 from pennyfall.tracker.ball.followed import FollowedBall
+from pennyfall.tracker.clip.decoding import Decoded
 from pennyfall.tracker.follow.clip_pass import Followed
 from pennyfall.tracker.follow.dot.colour import WantedColour
 from pennyfall.tracker.follow.pixel_track import PixelTrack
 from pennyfall.tracker.follow.sheet import SheetSight
-from pennyfall.tracker.measure import check as check_module
-from pennyfall.tracker.measure.check import Finding, check_clip, usable
+from pennyfall.tracker.measure.check import Finding, findings, usable
 from pennyfall.tracker.measure.settings import Settings
 from tests.calibration.scenes import camera_over_floor, sheet_points
 
 SIZE = (1280, 720)
 CAMERA = camera_over_floor()
-
-
-Look = Callable[..., dict[str, Finding]]
 
 
 def _pose() -> Pose:
@@ -58,15 +52,10 @@ def _head(*, travel_m: float = 0.3, exposure_s: float = 1 / 1000, enlarged: floa
 
 def _ball(*, departed: bool) -> FollowedBall:
     count = 4
-    track = BallTrack(
-        time_s=np.arange(count) / 240,
-        x_m=np.zeros(count),
-        y_m=np.zeros(count),
-        sd_x_m=np.full(count, 1e-4),
-        at_rest=np.ones(count, dtype=np.bool_),
-    )
     return FollowedBall(
-        track=track,
+        time_s=np.arange(count) / 240,
+        at_rest=np.ones(count, dtype=np.bool_),
+        sd_x_m=np.full(count, 1e-4),
         frame=np.arange(count),
         centre_px=np.zeros((count, 2)),
         radius_px=np.full(count, 20.0),
@@ -94,47 +83,27 @@ GOOD = Followed(
 )
 
 
-@pytest.fixture
-def looked_over(monkeypatch: pytest.MonkeyPatch) -> Look:
-    """Return a way to look over a clip of which a pass has seen what is given."""
-
-    def look(
-        followed: Followed, *, rate_hz: float = 240.0, dot: WantedColour | None = None
-    ) -> dict[str, Finding]:
-        class Frames:
-            header = type("Header", (), {"pixel_aspect": 1.0})
-            times_s: FloatArray = np.arange(12) / rate_hz
-
-            def __init__(self, _path: Path, **_stated: object) -> None:
-                pass
-
-            def frames(self) -> Iterator[object]:
-                for _ in self.times_s:
-                    yield type("Shown", (), {"luma": np.zeros(SIZE[::-1], np.uint8)})
-
-        class Watcher:
-            def __init__(self, *_: object, **__: object) -> None:
-                pass
-
-            def update(self, frame: object) -> None:
-                pass
-
-            def result(self) -> Followed:
-                return followed
-
-        monkeypatch.setattr(check_module, "Clip", Frames)
-        monkeypatch.setattr(check_module, "ClipFollower", Watcher)
-        monkeypatch.setattr(check_module, "sheet_is_mirrored", lambda *_: False)
-        return {one.what: one for one in check_clip(Path("larch.mp4"), Settings(dot=dot))}
-
-    return look
+def _looked_over(
+    followed: Followed, *, rate_hz: float = 240.0, dot: WantedColour | None = None
+) -> dict[str, Finding]:
+    """Return what is said of a clip of which a pass has seen what is given."""
+    decoded = Decoded(
+        times_s=np.arange(12) / rate_hz,
+        picture_size=SIZE,
+        rotation_deg=0,
+        interlaced=False,
+        damaged=False,
+        frames_damaged=0,
+        timestamps_repaired=0,
+    )
+    return {one.what: one for one in findings(followed, decoded, Settings(dot=dot), whole=True)}
 
 
-def test_a_good_clip_is_good_in_everything_and_asks_for_nothing(looked_over: Look) -> None:
-    findings = looked_over(GOOD)
-    assert set(findings) == {"Frame rate", "Sheet", "Head tag", "Motion blur", "Framing", "Ball", "Stroke"}
-    assert all(one.verdict == "good" and not one.advice for one in findings.values())
-    assert usable(tuple(findings.values()))
+def test_a_good_clip_is_good_in_everything_and_asks_for_nothing() -> None:
+    said = _looked_over(GOOD)
+    assert set(said) == {"Frame rate", "Sheet", "Head tag", "Motion blur", "Framing", "Ball", "Stroke"}
+    assert all(one.verdict == "good" and not one.advice for one in said.values())
+    assert usable(tuple(said.values()))
 
 
 def _seen(share: float) -> PixelTrack:
@@ -186,7 +155,6 @@ def _shifted(pixels: float) -> PixelTrack:
     ],
 )  # fmt: skip
 def test_each_fault_has_its_verdict_its_number_and_its_remedy(
-    looked_over: Look,
     followed: Followed,
     rate_hz: float,
     what: str,
@@ -194,27 +162,27 @@ def test_each_fault_has_its_verdict_its_number_and_its_remedy(
     words: str,
     advice: str,
 ) -> None:
-    findings = looked_over(followed, rate_hz=rate_hz)
-    found = findings[what]
+    said = _looked_over(followed, rate_hz=rate_hz)
+    found = said[what]
     assert found.verdict == verdict
     assert words in found.words
     assert advice in found.advice
-    assert usable(tuple(findings.values())) == (verdict != "bad")
-    others = [one for one in findings.values() if one.what != what and one.verdict != "good"]
+    assert usable(tuple(said.values())) == (verdict != "bad")
+    others = [one for one in said.values() if one.what != what and one.verdict != "good"]
     assert all(one.what in ("Head tag", "Ball", "Sheet") for one in others), "a fault is told once"
 
 
-def test_a_dot_is_judged_by_how_often_it_is_seen_and_needs_the_sheet(looked_over: Look) -> None:
+def test_a_dot_is_judged_by_how_often_it_is_seen_and_needs_the_sheet() -> None:
     red = WantedColour.read("red")
     head = replace(GOOD.head, jacobian=np.full_like(GOOD.head.jacobian, np.nan))
     dotted = replace(GOOD, head=head)
-    findings = looked_over(dotted, dot=red)
-    assert set(findings) == {"Frame rate", "Sheet", "Dot", "Framing", "Ball"}
-    assert all(one.verdict == "good" for one in findings.values())
-    missing = looked_over(replace(dotted, head_ever_seen=False), dot=red)["Dot"]
+    said = _looked_over(dotted, dot=red)
+    assert set(said) == {"Frame rate", "Sheet", "Dot", "Framing", "Ball"}
+    assert all(one.verdict == "good" for one in said.values())
+    missing = _looked_over(replace(dotted, head_ever_seen=False), dot=red)["Dot"]
     assert missing.verdict == "bad"
     assert "box around it" in missing.advice
-    assert looked_over(replace(dotted, pose=None, sheet_tags_seen=0), dot=red)["Sheet"].verdict == "bad"
+    assert _looked_over(replace(dotted, pose=None, sheet_tags_seen=0), dot=red)["Sheet"].verdict == "bad"
 
 
 def _takes(clip: DemoClip) -> tuple[float, str, int]:

@@ -47,7 +47,7 @@ def test_a_stroke_told_by_a_dot_holds_its_truth(
     assert measurement.tracking.method == "dot"
     assert measurement.tracking.frames_seen_share > 0.95
 
-    errors = result.followed.head.centre_px - np.array(truth["frames"]["head_centre_px"])
+    errors = result.placed.timed.followed.head.centre_px - np.array(truth["frames"]["head_centre_px"])
     true_px = np.array(truth["frames"]["head_centre_px"])
     moving = np.hypot(*np.gradient(true_px, axis=0).T) > 0.5
     off = errors[moving] - np.nanmedian(errors[moving], axis=0)

@@ -11,7 +11,8 @@ from pennyfall.cli.app import app
 from pennyfall.cli.files.folder_lock import folder_lock
 from pennyfall.cli.files.lesson_file import read_lesson
 from pennyfall.cli.history.database import open_history, students
-from pennyfall.cli.lesson import lesson_clips, whole_lesson
+from pennyfall.cli.lesson import clips as lesson_clips
+from pennyfall.cli.lesson import run as whole_lesson
 from tests.cli.lesson_strokes import lesson_folder
 from tests.cli.quick_lesson import quick_run
 

@@ -22,7 +22,7 @@ from pennyfall.cli.lesson.clips import lesson_measuring
 from pennyfall.cli.lesson.verdict import verdict
 from pennyfall.demo_clips.clips import shipped_clips
 from pennyfall.kinematics.errors import CannotMeasure
-from pennyfall.tracker.clip.reading import Clip
+from pennyfall.tracker.clip.reading import read_clip
 from tests.cli.lesson_strokes import lesson_folder
 from tests.cli.quick_lesson import quick_run
 
@@ -36,7 +36,7 @@ def test_a_clip_named_after_a_time_of_day_is_a_file_and_no_address(
 ) -> None:
     shutil.copy(shipped_clips()[0].path, tmp_path / "12:30.mp4")
     monkeypatch.chdir(tmp_path)
-    assert Clip(Path("12:30.mp4")).header.frames_promised > 0
+    assert read_clip(Path("12:30.mp4")).header.frames_promised > 0
 
 
 def test_a_character_that_the_output_cannot_hold_stops_no_command(tmp_path: Path) -> None:

@@ -85,4 +85,4 @@ def test_a_coin_that_cannot_leave_but_was_seen_to_is_refused() -> None:
 def test_nothing_observed_is_refused_by_naming_the_option() -> None:
     with pytest.raises(CannotMeasure) as refusal:
         infer_friction(MOTION, Shelf(), ObservedCoin(leave_s=NOTHING, landing_x_m=NOTHING))
-    assert "--coin-landed" in refusal.value.fix
+    assert refusal.value.setting == "coin_landed"

@@ -126,7 +126,7 @@ def test_a_stroke_without_ball_speed_needs_a_stated_length() -> None:
     stroke = Stroke().measured()
     with pytest.raises(CannotMeasure, match="no ball speed") as refusal:
         putt(stroke, GREEN)
-    assert "--length" in refusal.value.fix
+    assert refusal.value.setting == "length"
     assert putt(stroke, GREEN, stated_length_m=3.0).length_m == 3.0
 
 

@@ -14,6 +14,8 @@ from pennyfall.calibration.camera import Camera
 from pennyfall.kinematics.values import FloatArray
 from pennyfall.tracker.ball.followed import FollowedBall
 from pennyfall.tracker.ball.watch import BallWatcher
+from pennyfall.tracker.place.balls import ball_on_floor, ball_track
+from pennyfall.tracker.place.cameras import FrameCameras
 from tests.tracker.ball_scene import Putt, Scene, camera_at
 
 SMALL = (960, 540)
@@ -35,10 +37,15 @@ def small_scene(**changes: Any) -> Scene:  # noqa: ANN401 - passed on to the sce
     return Scene(camera=camera, size=SMALL, fine=2, ambient=0.6, carpet_texture=10.0, **changes)
 
 
-def launch_speed(ball: FollowedBall, within_s: float) -> float:
+def along_line(ball: FollowedBall, camera: Camera) -> FloatArray:
+    """Return the ball's way along the line from its rest, shape (m,) [m]."""
+    return ball_track(ball, ball_on_floor(ball, FrameCameras(camera, {})), forward=1.0).x_m
+
+
+def launch_speed(ball: FollowedBall, camera: Camera, within_s: float) -> float:
     """Return the speed at the start from a parabola through the first moving positions."""
-    moving = ~ball.track.at_rest
-    t, x = ball.track.time_s[moving], ball.track.x_m[moving]
+    moving = ~ball.at_rest
+    t, x = ball.time_s[moving], along_line(ball, camera)[moving]
     near = t < t[0] + within_s
     curve = np.polynomial.polynomial.polyfit(t[near] - t[0], x[near], 2)
     return float(curve[1])
@@ -57,39 +64,39 @@ def test_a_putt_is_followed_from_rest_to_the_edge_of_the_picture(
 ) -> None:
     putt, ball = putt_and_ball
     assert ball.departed
-    truth = putt.ball(ball.track.time_s)[:, 0]
-    moving = ~ball.track.at_rest
-    np.testing.assert_allclose(ball.track.x_m[moving], truth[moving], atol=0.002)
-    assert np.std(ball.track.x_m[moving] - truth[moving]) < 0.0007
-    start_s = ball.track.time_s[moving][0]
+    truth = putt.ball(ball.time_s)[:, 0]
+    moving = ~ball.at_rest
+    np.testing.assert_allclose(along_line(ball, small_scene().camera)[moving], truth[moving], atol=0.002)
+    assert np.std(along_line(ball, small_scene().camera)[moving] - truth[moving]) < 0.0007
+    start_s = ball.time_s[moving][0]
     at_start = putt.ball_mps + putt.sliding_mps2 * (start_s - putt.impact_s)
-    assert launch_speed(ball, 0.2) == pytest.approx(putt.way * at_start, rel=0.03)
+    assert launch_speed(ball, small_scene().camera, 0.2) == pytest.approx(putt.way * at_start, rel=0.03)
 
 
 def test_positions_stay_within_their_stated_errors(putt_and_ball: tuple[Putt, FollowedBall]) -> None:
     """Hold 80 % within two standard deviations: causes are shared along one short clip."""
     putt, ball = putt_and_ball
-    moving = ~ball.track.at_rest
-    error = ball.track.x_m[moving] - putt.ball(ball.track.time_s[moving])[:, 0]
-    assert np.mean(np.abs(error) < 2.0 * ball.track.sd_x_m[moving]) > 0.8
+    moving = ~ball.at_rest
+    error = along_line(ball, small_scene().camera)[moving] - putt.ball(ball.time_s[moving])[:, 0]
+    assert np.mean(np.abs(error) < 2.0 * ball.sd_x_m[moving]) > 0.8
 
 
 def test_every_frame_in_which_the_head_moves_is_measured_before_departure_and_called_rest(
     putt_and_ball: tuple[Putt, FollowedBall],
 ) -> None:
     putt, ball = putt_and_ball
-    still = ball.track.time_s[ball.track.at_rest]
+    still = ball.time_s[ball.at_rest]
     assert still.max() < putt.impact_s + 1 / 500
     assert np.diff(still).max() < 2.5 / 60  # beside a head that stands, fifty looks a second are enough
     assert np.diff(still[still > putt.rest_s]).max() < 1.5 / 60
-    assert np.std(ball.track.x_m[ball.track.at_rest]) < 0.0003
+    assert np.std(along_line(ball, small_scene().camera)[ball.at_rest]) < 0.0003
 
 
 def test_a_ball_nobody_strikes_stays_at_rest() -> None:
     putt = Putt(rest_s=10.0)
     (ball,) = watched(putt, small_scene(noise=4.0), 30.0, 1 / 500, 0.5).balls()
     assert not ball.departed
-    assert ball.track.at_rest.all()
+    assert ball.at_rest.all()
 
 
 def test_no_ball_gives_no_track() -> None:
@@ -98,7 +105,7 @@ def test_no_ball_gives_no_track() -> None:
     watcher = BallWatcher()
     for index in range(12):
         watcher.update(index, index / 30.0, scene.frame(None, head), scene.head_px(head), scene.camera)
-    assert watcher.tracks() == ()
+    assert watcher.balls() == ()
 
 
 def test_a_ball_that_vanishes_leaves_no_invented_motion() -> None:
@@ -110,7 +117,7 @@ def test_a_ball_that_vanishes_leaves_no_invented_motion() -> None:
         watcher.update(index, index / 30.0, scene.frame(ball, head), scene.head_px(head), scene.camera)
     (gone,) = watcher.balls()
     assert not gone.departed
-    assert gone.track.time_s.max() < 8 / 30.0
+    assert gone.time_s.max() < 8 / 30.0
 
 
 def test_a_nudged_ball_goes_on_resting_where_it_was_pushed() -> None:
@@ -193,16 +200,16 @@ def test_a_path_traced_clip_is_followed_to_the_edge(footage: Path, name: str) ->
     (ball,) = watched_clip(folder / f"{name}.mp4", truth)
     frames, events = truth["frames"], truth["events_model_clock"]
     assert np.all(np.abs(ball.centre_px[0] - frames["ball_centre_px"][0]) < 0.3)
-    moving = ~ball.track.at_rest
+    moving = ~ball.at_rest
     times = np.array(frames["frame_time_s"])
     in_view = np.flatnonzero((times > events["impact_s"] + 0.002) & np.array(frames["ball_in_view"]))
     assert set(in_view) <= set(ball.frame[moving])
     x_m = np.array(frames["ball_centre_xyz_m"])[ball.frame, 0]
-    assert np.std((ball.track.x_m - x_m)[moving]) < 0.0003
-    fitted = moving & (ball.track.time_s > events["impact_s"] + 0.002)
-    fitted &= ball.track.time_s < events["impact_s"] + events["slide_duration_s"]
+    assert np.std((along_line(ball, clip_camera(truth)) - x_m)[moving]) < 0.0003
+    fitted = moving & (ball.time_s > events["impact_s"] + 0.002)
+    fitted &= ball.time_s < events["impact_s"] + events["slide_duration_s"]
     curve = np.polynomial.polynomial.polyfit(
-        ball.track.time_s[fitted] - events["impact_s"], ball.track.x_m[fitted], 2
+        ball.time_s[fitted] - events["impact_s"], along_line(ball, clip_camera(truth))[fitted], 2
     )
     assert curve[1] == pytest.approx(events["ball_launch_speed_m_s"], rel=0.01)
 
@@ -217,10 +224,10 @@ def test_three_strokes_give_three_balls_each_with_its_speed() -> None:
     assert len(balls) == len(strokes)
     true_x_m = np.array(truth["frames"]["ball_centre_xyz_m"], dtype=np.float64)[:, 0]
     for ball, stroke in zip(balls, strokes, strict=True):
-        since = ball.track.time_s - stroke["impact_s"]
-        early = ~ball.track.at_rest & (since > truth["exposure_s"]) & (since < 0.15)
+        since = ball.time_s - stroke["impact_s"]
+        early = ~ball.at_rest & (since > truth["exposure_s"]) & (since < 0.15)
         speeds = [
             np.polynomial.polynomial.polyfit(since[early], x_m, 2)[1]
-            for x_m in (ball.track.x_m[early], true_x_m[ball.frame[early]])
+            for x_m in (along_line(ball, clip_camera(truth))[early], true_x_m[ball.frame[early]])
         ]
         assert speeds[0] == pytest.approx(speeds[1], rel=0.01)

@@ -128,7 +128,7 @@ def test_the_friction_of_a_filmed_coin_is_found_again(tmp_path: Path) -> None:
     stroke = result.measurement.strokes[0]
     setup = CoinSetup(shelf=SHELF, friction=published_friction(), coin=known_coin(), kinetic_share=1.0)
 
-    seen = find_coin_in_clip(clip, result, stroke, setup, recorded_at_hz=None)
+    seen = find_coin_in_clip(result, stroke, setup)
     known = predict_coin(stroke, setup, seen).inferred
     unknown = predict_coin(stroke, replace(setup, kinetic_share=None), seen).inferred
 

@@ -7,7 +7,7 @@ import pytest
 
 from pennyfall.kinematics.stroke.scale_errors import ScaleErrors
 from pennyfall.kinematics.values import FloatArray
-from pennyfall.tracker.measure.strokes import measure_strokes
+from pennyfall.tracker.measure.motion import smooth_strokes
 from pennyfall.tracker.smoother import pull_changes as corners
 from tests.tracker.simulated_strokes import ball_track, head_track, stroke
 
@@ -22,7 +22,7 @@ def errors_before_impact(kind: str, generator: np.random.Generator) -> FloatArra
     for _ in range(STROKES):
         true = stroke(kind, back_m=float(generator.uniform(0.2, 0.28)))
         head = head_track(true, generator, noise_m=NOISE_M)
-        found = measure_strokes(
+        found = smooth_strokes(
             head,
             [ball_track(true, head, generator)],
             scale=ScaleErrors.uniform(0.0),

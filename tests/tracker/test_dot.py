@@ -15,8 +15,9 @@ from pennyfall.demo_clips.encode import write_clip
 from pennyfall.demo_clips.scene import Encoding
 from pennyfall.kinematics.errors import CannotMeasure
 from pennyfall.kinematics.values import FloatArray
+from pennyfall.tracker.clip.decoding import Decoding
 from pennyfall.tracker.clip.frame import Frame
-from pennyfall.tracker.clip.reading import Clip
+from pennyfall.tracker.clip.reading import read_clip
 from pennyfall.tracker.follow.boxes import Box
 from pennyfall.tracker.follow.dot.coding import repeated_places, scatter_excess
 from pennyfall.tracker.follow.dot.colour import NAMES, WantedColour
@@ -198,7 +199,7 @@ def test_a_dot_in_a_compressed_clip_is_followed_to_a_fraction_of_a_pixel(
     clip = tmp_path / "dot.mp4"
     write_clip(clip, frames, np.arange(90) / RATE_HZ, SIZE, Encoding(crf=23))
     follower = DotFollower(WantedColour.read(name))
-    for frame in Clip(clip).frames():
+    for frame in Decoding(read_clip(clip)).frames():
         follower.update(frame)
     track = follower.track()
     errors = (track.centre_px - (START + shifts))[track.seen]

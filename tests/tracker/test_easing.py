@@ -10,7 +10,7 @@ import pytest
 from scipy.linalg import expm
 
 from pennyfall.kinematics.stroke.scale_errors import ScaleErrors
-from pennyfall.tracker.measure.strokes import measure_strokes
+from pennyfall.tracker.measure.motion import smooth_strokes
 from pennyfall.tracker.smoother import easing
 from pennyfall.tracker.smoother.easing import easing_probability
 from pennyfall.tracker.smoother.motion_model import (
@@ -37,7 +37,7 @@ def mean_error_at_impact(shape: str) -> float:
     errors = []
     for true, draw in strokes(shape):
         head = head_track(true, draw, noise_m=6e-5)
-        result = measure_strokes(
+        result = smooth_strokes(
             head,
             [ball_track(true, head, draw)],
             scale=ScaleErrors.uniform(0.0),

@@ -9,7 +9,7 @@ import pytest
 from pennyfall.demo_clips.clips import shipped_clips
 from pennyfall.kinematics.errors import CannotMeasure
 from pennyfall.tracker.clip.header_clock import clock_disagreement, missing_bytes
-from pennyfall.tracker.clip.reading import Clip
+from pennyfall.tracker.clip.reading import read_clip
 
 
 @pytest.fixture
@@ -50,7 +50,7 @@ def test_a_clock_that_contradicts_the_others_is_refused(
     clip: Path, box: bytes, offset: int, factor: float
 ) -> None:
     with pytest.raises(CannotMeasure, match=r"copy\.mp4 contradicts itself on how long it lasts"):
-        Clip(_changed(clip, box, offset, factor))
+        read_clip(_changed(clip, box, offset, factor))
 
 
 def test_a_duration_rounded_by_its_writer_is_believed(clip: Path) -> None:

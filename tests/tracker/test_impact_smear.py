@@ -9,7 +9,7 @@ import pytest
 
 from pennyfall.kinematics.stroke.scale_errors import ScaleErrors
 from pennyfall.kinematics.values import FloatArray
-from pennyfall.tracker.measure.strokes import measure_strokes
+from pennyfall.tracker.measure.motion import smooth_strokes
 from pennyfall.tracker.smoother.chain import StrokeFrames
 from pennyfall.tracker.smoother.impact_smear import undo_impact_smear
 from pennyfall.tracker.smoother.measurement_noise import MeasurementNoise, frame_errors
@@ -86,7 +86,7 @@ def test_a_long_exposure_across_the_impact_no_longer_reads_as_braking(
         ball = dataclasses.replace(ball, x_m=ball.x_m - true.ball(ball.time_s) + smeared)
         for told in (True, False):
             seen = dataclasses.replace(head, x_m=x, exposure_s=exposure if told else 0.0)
-            found = measure_strokes(
+            found = smooth_strokes(
                 seen, [ball], scale=ScaleErrors.uniform(0.0), direction="with the arrow"
             ).strokes[0]
             errors[told].append(found.acceleration_at_impact_mps2.value - true.before(true.impact_s, 2))

@@ -11,8 +11,9 @@ from pennyfall.demo_clips.record import truth_path
 from pennyfall.demo_clips.truth import load_truth
 from pennyfall.kinematics.errors import CannotMeasure
 from pennyfall.kinematics.values import FloatArray
+from pennyfall.tracker.clip.decoding import Decoding
 from pennyfall.tracker.clip.frame import Frame, LumaFrame
-from pennyfall.tracker.clip.reading import Clip
+from pennyfall.tracker.clip.reading import read_clip
 from pennyfall.tracker.follow.boxes import Box
 from pennyfall.tracker.follow.patch import PatchFollower
 
@@ -112,7 +113,7 @@ def test_a_patch_of_a_rendered_head_follows_the_truth_within_its_stated_deviatio
     low = np.floor(corners.min(axis=0)).astype(int)
     width, height = np.ceil(np.ptp(corners, axis=0)).astype(int)
     follower = PatchFollower(Box(int(low[0]), int(low[1]), int(width), int(height)))
-    for frame in Clip(path).frames():
+    for frame in Decoding(read_clip(path)).frames():
         follower.update(frame)
     track = follower.track()
     # The box's middle is not the tag's, so displacements from the first frame are compared.

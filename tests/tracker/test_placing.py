@@ -16,7 +16,7 @@ from pennyfall.kinematics.values import Estimate, FloatArray
 from pennyfall.tracker.follow.clip_pass import Followed
 from pennyfall.tracker.follow.pixel_track import PixelTrack
 from pennyfall.tracker.follow.sheet import SheetSight
-from pennyfall.tracker.place.placing import place_head
+from pennyfall.tracker.place.placing import place_tracks
 from tests.calibration.scenes import camera_over_floor, sheet_points
 
 HUB_M = 1.25
@@ -70,7 +70,7 @@ def test_a_head_that_rises_along_its_arc_does_not_read_as_moving_along_the_line(
 ) -> None:
     time, x = _stroke()
     followed, points = _followed(camera_over_floor(place=place), time, x)
-    placed = place_head(followed, stated_height=Estimate(HEIGHT_M, 0.001))
+    placed = place_tracks(followed, stated_height=Estimate(HEIGHT_M, 0.001))
     assert placed.direction == "with the arrow"
     assert placed.head.x_m == pytest.approx(points[:, 0], abs=4e-4)
     assert placed.head.tilt_rad == pytest.approx(np.arcsin(x / HUB_M), abs=4e-3)
@@ -79,7 +79,7 @@ def test_a_head_that_rises_along_its_arc_does_not_read_as_moving_along_the_line(
 def test_a_sheet_laid_backwards_turns_the_line_and_not_the_sign() -> None:
     time, x = _stroke(forward=-1.0)
     followed, _ = _followed(camera_over_floor(), time, x)
-    placed = place_head(followed, stated_height=Estimate(HEIGHT_M, 0.001))
+    placed = place_tracks(followed, stated_height=Estimate(HEIGHT_M, 0.001))
     assert placed.direction == "against the arrow"
     assert placed.head.x_m - placed.head.x_m[0] == pytest.approx(-x, abs=4e-4)
 
@@ -88,7 +88,7 @@ def test_a_sheet_laid_backwards_turns_the_line_and_not_the_sign() -> None:
 def test_a_tag_stuck_on_the_wrong_way_round_is_read_as_if_it_lay_right(quarters: int) -> None:
     time, x = _stroke()
     followed, points = _followed(camera_over_floor(), time, x, quarters=quarters)
-    placed = place_head(followed, stated_height=Estimate(HEIGHT_M, 0.001))
+    placed = place_tracks(followed, stated_height=Estimate(HEIGHT_M, 0.001))
     assert placed.tag_quarters_off == min(quarters, 4 - quarters)
     assert placed.head.x_m == pytest.approx(points[:, 0], abs=4e-4)
     assert placed.head.tilt_rad == pytest.approx(np.arcsin(x / HUB_M), abs=4e-3)
@@ -116,7 +116,7 @@ def test_a_phone_that_was_moved_during_address_places_the_head_by_each_frames_ow
     )
     moved = dict.fromkeys(np.flatnonzero(late).tolist(), sight)
     head = replace(followed.head, centre_px=pixels, jacobian=jacobian)
-    placed = place_head(replace(followed, head=head, moved=moved), stated_height=Estimate(HEIGHT_M, 0.001))
+    placed = place_tracks(replace(followed, head=head, moved=moved), stated_height=Estimate(HEIGHT_M, 0.001))
     assert placed.tag.point_m[1] == pytest.approx(points[0, 1], abs=5e-4)  # 6 mm off by the wrong camera
     assert placed.head.shaken_sd_x_m == 0.0  # knocked once, then still
     assert placed.head.x_m == pytest.approx(points[:, 0], abs=5e-4)
@@ -137,15 +137,15 @@ def test_a_phone_in_the_hand_adds_a_slow_error_to_every_place() -> None:
             homographies={},
             blur_px=0.7,
         )
-    placed = place_head(replace(followed, moved=moved), stated_height=Estimate(HEIGHT_M, 0.001))
+    placed = place_tracks(replace(followed, moved=moved), stated_height=Estimate(HEIGHT_M, 0.001))
     assert 2e-5 < placed.head.shaken_sd_x_m < 1e-4  # 0.05 px of about a millimetre
 
 
 def test_without_a_stated_height_the_scale_is_less_sure_and_covers_its_error() -> None:
     time, x = _stroke()
     followed, _ = _followed(camera_over_floor(), time, x)
-    stated = place_head(followed, stated_height=Estimate(HEIGHT_M, 0.001))
-    alone = place_head(followed, stated_height=None)
+    stated = place_tracks(followed, stated_height=Estimate(HEIGHT_M, 0.001))
+    alone = place_tracks(followed, stated_height=None)
     scale = np.ptp(alone.head.x_m) / np.ptp(x)
     assert alone.scale_rel_sd > stated.scale_rel_sd
     assert abs(scale - 1) < 2 * alone.scale_rel_sd
@@ -155,7 +155,7 @@ def test_the_scale_is_surest_where_the_ball_lies() -> None:
     """A doubtful curve of the path touches the line at address, and shows at the far end of the backswing."""
     time, x = _stroke()
     followed, _ = _followed(camera_over_floor(), time, x)
-    scale = place_head(followed, stated_height=Estimate(HEIGHT_M, 0.0005)).scale
+    scale = place_tracks(followed, stated_height=Estimate(HEIGHT_M, 0.0005)).scale
     assert 0 < scale.relative_sd(-0.03, 0.0) < 0.6 * scale.relative_sd(float(x.min()), 0.0)
 
 
@@ -185,7 +185,7 @@ def test_a_gap_stays_a_gap() -> None:
         head_ever_seen=True,
         sheet_tags_seen=4,
     )
-    placed = place_head(gapped, stated_height=Estimate(HEIGHT_M, 0.001))
+    placed = place_tracks(gapped, stated_height=Estimate(HEIGHT_M, 0.001))
     assert np.all(np.isnan(placed.head.x_m[100:104]))
     assert np.isfinite(placed.head.x_m[[99, 104]]).all()
 
@@ -194,6 +194,6 @@ def test_a_head_seen_twice_is_refused_with_advice() -> None:
     time, x = _stroke()
     followed, _ = _followed(camera_over_floor(), time[:2], x[:2])
     with pytest.raises(CannotMeasure) as refusal:
-        place_head(followed, stated_height=Estimate(HEIGHT_M, 0.001))
+        place_tracks(followed, stated_height=Estimate(HEIGHT_M, 0.001))
     assert "too few frames" in refusal.value.message
     assert "brighter light" in refusal.value.fix

@@ -21,10 +21,10 @@ from pennyfall.kinematics.values import Estimate, FloatArray
 from pennyfall.tracker.follow.clip_pass import Followed
 from pennyfall.tracker.follow.pixel_track import PixelTrack
 from pennyfall.tracker.measure.clip import measure_clip
-from pennyfall.tracker.measure.no_sheet import with_unknown_size
+from pennyfall.tracker.measure.placed import with_unknown_size
 from pennyfall.tracker.measure.refusals import refuse_unusable
 from pennyfall.tracker.measure.settings import Settings
-from pennyfall.tracker.place.placing import place_head
+from pennyfall.tracker.place.placing import place_tracks
 from pennyfall.tracker.place.without_sheet import posed_by_head_tag
 from tests.calibration.scenes import camera_over_floor
 
@@ -65,12 +65,17 @@ def _followed(
                     head_ever_seen=True, sheet_tags_seen=0), along  # fmt: skip
 
 
+def _posed(followed: Followed, *, stated_height: Estimate | None = None) -> Followed:
+    pose = posed_by_head_tag(followed.head, picture_size=SIZE, stated_height=stated_height)
+    return replace(followed, pose=pose)
+
+
 @pytest.mark.parametrize("heading_deg", [-25.0, 0.0, 40.0, 170.0])
 def test_the_strokes_own_direction_is_taken_for_the_target_line(heading_deg: float) -> None:
     camera = camera_over_floor(place=(0.1, -0.8, 0.75), look=(0.1, 0.0, 0.0), focal_px=USUAL_FOCAL_PX)
     followed, along = _followed(camera, np.deg2rad(heading_deg))
-    posed = posed_by_head_tag(followed, picture_size=SIZE, stated_height=Estimate(HEIGHT_M, 0.001))
-    placed = place_head(posed, stated_height=Estimate(HEIGHT_M, 0.001))
+    posed = _posed(followed, stated_height=Estimate(HEIGHT_M, 0.001))
+    placed = place_tracks(posed, stated_height=Estimate(HEIGHT_M, 0.001))
     assert placed.head.x_m - placed.head.x_m[0] == pytest.approx(along, abs=0.004)
     assert placed.direction == "with the arrow"
     assert placed.balls == ()
@@ -88,8 +93,8 @@ def test_the_scales_interval_holds_the_truth_over_lenses_tilts_and_prints(
         followed, along = _followed(
             camera, generator.normal(0, 0.1), level=(tilt, roll), size_error=generator.normal(0, 0.012)
         )
-        posed = posed_by_head_tag(followed, picture_size=SIZE, stated_height=None)
-        placed = place_head(posed, stated_height=None)
+        posed = _posed(followed)
+        placed = place_tracks(posed, stated_height=None)
         scale = np.ptp(placed.head.x_m) / np.ptp(along)
         inside.append(abs(scale - 1) < 1.96 * placed.scale_rel_sd)
         sds.append(placed.scale_rel_sd)
@@ -100,9 +105,7 @@ def test_the_scales_interval_holds_the_truth_over_lenses_tilts_and_prints(
 def test_an_unstated_size_widens_the_scale_to_hold_every_printed_one() -> None:
     camera = camera_over_floor(look=(0.0, 0.0, 0.0), focal_px=USUAL_FOCAL_PX)
     followed, _ = _followed(camera, 0.0)
-    placed = place_head(
-        posed_by_head_tag(followed, picture_size=SIZE, stated_height=None), stated_height=None
-    )
+    placed = place_tracks(_posed(followed), stated_height=None)
     half_width = 1.96 * with_unknown_size(placed).scale_rel_sd
     for side_m in (0.016, 0.020, 0.032):
         assert abs(side_m / 0.024 - 1) < half_width
@@ -113,9 +116,9 @@ def test_a_dot_without_a_sheet_has_no_scale_and_is_refused() -> None:
     followed, _ = _followed(camera, 0.0)
     head = replace(followed.head, jacobian=np.full_like(followed.head.jacobian, np.nan))
     bare = replace(followed, head=head)
-    assert posed_by_head_tag(bare, picture_size=SIZE, stated_height=None) is bare
+    assert posed_by_head_tag(head, picture_size=SIZE, stated_height=None) is None
     with pytest.raises(CannotMeasure) as refused:
-        refuse_unusable("larch.mp4", bare)
+        refuse_unusable("larch.mp4", bare, method="dot", posed=False)
     assert "No tag of the printed sheet" in refused.value.message
     assert "Lay the sheet" in refused.value.fix
 

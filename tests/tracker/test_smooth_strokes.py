@@ -12,7 +12,7 @@ import pytest
 from pennyfall.kinematics.stroke.scale_errors import ScaleErrors
 from pennyfall.kinematics.stroke.tracks import BallTrack, HeadTrack
 from pennyfall.kinematics.values import FloatArray, StrokeMeasures
-from pennyfall.tracker.measure.strokes import StrokesResult, measure_strokes
+from pennyfall.tracker.measure.motion import Motion, smooth_strokes
 from tests.tracker.simulated_strokes import (
     ball_track,
     correlated_noise,
@@ -27,9 +27,9 @@ from tests.tracker.simulated_strokes import (
 )
 
 
-def measured(head: HeadTrack, *balls: BallTrack, scale_rel_sd: float = 0.0) -> StrokesResult:
+def measured(head: HeadTrack, *balls: BallTrack, scale_rel_sd: float = 0.0) -> Motion:
     scale = ScaleErrors.uniform(scale_rel_sd)
-    return measure_strokes(head, balls, scale=scale, direction="with the arrow")
+    return smooth_strokes(head, balls, scale=scale, direction="with the arrow")
 
 
 def changed(head: HeadTrack, **arrays: FloatArray) -> HeadTrack:
@@ -38,7 +38,7 @@ def changed(head: HeadTrack, **arrays: FloatArray) -> HeadTrack:
     )
 
 
-def codes(result: StrokesResult) -> list[str]:
+def codes(result: Motion) -> list[str]:
     return [each.code for each in result.cautions]
 
 

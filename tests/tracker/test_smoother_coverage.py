@@ -12,7 +12,7 @@ import pytest
 
 from pennyfall.kinematics.stroke.scale_errors import ScaleErrors
 from pennyfall.kinematics.values import FloatArray
-from pennyfall.tracker.measure.strokes import measure_strokes
+from pennyfall.tracker.measure.motion import smooth_strokes
 from tests.tracker.simulated_strokes import ball_track, head_track, random_stroke
 
 KINDS = ("early", "kink", "plateau", "hold", "late", "middle")
@@ -101,7 +101,7 @@ def study(rate_hz: float, noise_m: tuple[float, float], count: int, generator: n
             lag_one=generator.uniform(0, 0.4),
             gaps=2,
         )
-        result = measure_strokes(
+        result = smooth_strokes(
             head,
             [ball_track(true, head, generator)],
             scale=ScaleErrors.uniform(0.0),

@@ -182,7 +182,7 @@ def test_a_ramp_of_unknown_rate_is_refused_with_the_question(at_240: Filmed, tmp
     with pytest.raises(CannotMeasure) as refused:
         measured(clip)
     assert "slow motion" in refused.value.message
-    assert "--recorded-at" in refused.value.fix
+    assert refused.value.setting == "recorded_at"
 
 
 def test_a_ramp_whose_normal_parts_lost_their_frames_is_not_guessed_at(

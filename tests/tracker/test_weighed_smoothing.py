@@ -10,7 +10,7 @@ from numpy.polynomial import Polynomial
 
 from pennyfall.kinematics.stroke.scale_errors import ScaleErrors
 from pennyfall.kinematics.stroke.smoothed import VELOCITY
-from pennyfall.tracker.measure.strokes import measure_strokes
+from pennyfall.tracker.measure.motion import smooth_strokes
 from pennyfall.tracker.smoother import stroke as stroke_smoothing
 from pennyfall.tracker.smoother.chain import StrokeFrames, StrokeModel, build_chain
 from pennyfall.tracker.smoother.kalman import smooth
@@ -98,7 +98,7 @@ def test_the_top_of_a_hand_that_grabs_is_less_sure_and_says_so(monkeypatch: pyte
             true = grabbing(1.5, draw)
             head = head_track(true, draw, noise_m=8e-5)
             top = (
-                measure_strokes(
+                smooth_strokes(
                     head,
                     [ball_track(true, head, draw)],
                     scale=ScaleErrors.uniform(0.0),

@@ -19,7 +19,7 @@ from pennyfall.demo_clips.scene import Encoding, Scene, aim_camera
 from pennyfall.demo_clips.strokes import Rest, Stroke
 from pennyfall.kinematics.values import Estimate, FloatArray
 from pennyfall.tracker.measure.clip import measure_clip
-from pennyfall.tracker.measure.measured import ClipResult
+from pennyfall.tracker.measure.measured import Measured
 from pennyfall.tracker.measure.settings import Settings
 
 SIZE = (720, 400)
@@ -112,17 +112,17 @@ def write_film(
     return path
 
 
-def measured(path: Path, **options: Any) -> ClipResult:  # noqa: ANN401
+def measured(path: Path, **options: Any) -> Measured:  # noqa: ANN401
     """Measure a clip."""
     return measure_clip(path, Settings(**options))
 
 
-def misses(result: ClipResult, truth: dict[str, float], *, shift_s: float = 0.0) -> dict[str, float]:
+def misses(result: Measured, truth: dict[str, float], *, shift_s: float = 0.0) -> dict[str, float]:
     """Return how far each measure lies from the truth in standard deviations, those within 95 % left out.
 
     Parameters
     ----------
-    result : ClipResult
+    result : Measured
     truth : dict
         A stroke's truth; its instants on a clock that reads `shift_s` when the measured clip begins.
     shift_s : float

@@ -8,8 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from pennyfall.kinematics.stroke.tracks import BallTrack
-from pennyfall.kinematics.values import FloatArray, freeze_arrays
+from pennyfall.kinematics.values import BoolArray, FloatArray, freeze_arrays
 from pennyfall.tracker.ball.locating import Sighting
 from pennyfall.tracker.ball.rest import KEEP_BEFORE_S, BallAtRest
 
@@ -21,12 +20,16 @@ square of the shipped ones, in the rhythm of the ball's turns; at rest it is con
 
 @dataclass(frozen=True, kw_only=True, slots=True, eq=False)
 class FollowedBall:
-    """One ball from its rest to where it was last seen, in pixels and in metres."""
+    """One ball from its rest to where it was last seen, in the picture."""
 
-    track: BallTrack
-    """The ball's way in metres, from its rest position, along the axes of the camera's world."""
+    time_s: FloatArray
+    """Mid-exposure time of each frame in which it was located, shape (m,) [s]."""
+    at_rest: BoolArray
+    """Whether it still lay at its rest position in that frame, shape (m,)."""
+    sd_x_m: FloatArray
+    """Standard deviation of its place along the line in each, its turning included, shape (m,) [m]."""
     frame: NDArray[np.intp]
-    """Index in the clip of each frame in which it was located, shape (m,); as long as the track."""
+    """Index of each in the clip, shape (m,)."""
     centre_px: FloatArray
     """Image of the ball's centre in each of them, shape (m, 2) [px]."""
     radius_px: FloatArray
@@ -66,7 +69,7 @@ def followed_ball(
     centre_m = np.array([each.centre_m for each in everything])
     sd_x_m = np.array([each.sd_m[0] for each in everything])
     time_s = np.array([each.time_s for each in everything])
-    x_m, y_m = centre_m[:, 0] - rest_m[0], centre_m[:, 1] - rest_m[1]
+    x_m = centre_m[:, 0] - rest_m[0]
     at_rest = np.arange(len(everything)) < len(still)
     if moving:
         speed = abs(moving[1].centre_m[0] - moving[0].centre_m[0]) / (moving[1].time_s - moving[0].time_s)
@@ -83,9 +86,9 @@ def followed_ball(
         straddling &= np.abs(np.arange(len(everything)) - first) <= 1
         sd_x_m[straddling] = np.hypot(sd_x_m[straddling], speed * exposure_s / 16.0)
     return FollowedBall(
-        track=BallTrack(
-            time_s=time_s, x_m=x_m, y_m=y_m, sd_x_m=sd_x_m, at_rest=at_rest, turning_sd_m=TURNING_SD_M
-        ),
+        time_s=time_s,
+        at_rest=at_rest,
+        sd_x_m=sd_x_m,
         frame=np.array([each.frame for each in everything], dtype=np.intp),
         centre_px=np.array([each.fit.centre_px for each in everything]),
         radius_px=np.array([each.fit.outline.radius_px for each in everything]),

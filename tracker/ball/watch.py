@@ -7,7 +7,6 @@ from dataclasses import replace
 import numpy as np
 
 from pennyfall.calibration.camera import Camera
-from pennyfall.kinematics.stroke.tracks import BallTrack
 from pennyfall.kinematics.values import FloatArray
 from pennyfall.tracker.ball.finding import find_resting_ball, head_on_floor
 from pennyfall.tracker.ball.followed import FollowedBall, followed_ball
@@ -87,10 +86,6 @@ class BallWatcher:
         """Return every ball up to now, in the order in which they lay."""
         current = self._gathered()
         return tuple(self._finished) + (() if current is None else (current,))
-
-    def tracks(self) -> tuple[BallTrack, ...]:
-        """Return every ball's track up to now."""
-        return tuple(ball.track for ball in self.balls())
 
     def _note_head_speed(self, time_s: float, head_px: FloatArray | None, camera: Camera) -> None:
         last, self._head = self._head, None

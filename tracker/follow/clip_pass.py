@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import dataclass
 
 import cv2
@@ -16,10 +15,10 @@ from pennyfall.kinematics.values import freeze_arrays
 from pennyfall.tracker.ball.followed import FollowedBall
 from pennyfall.tracker.ball.watch import BallWatcher
 from pennyfall.tracker.clip.frame import Frame, LumaFrame
-from pennyfall.tracker.clip.reading import Clip
 from pennyfall.tracker.follow.boxes import Box
 from pennyfall.tracker.follow.dot.colour import WantedColour
 from pennyfall.tracker.follow.dot.follower import DotFollower
+from pennyfall.tracker.follow.mirrored import MirrorWatch
 from pennyfall.tracker.follow.patch import PatchFollower
 from pennyfall.tracker.follow.pixel_track import PixelTrack
 from pennyfall.tracker.follow.sheet import RestingSheet, SheetFinder, SheetSight, SheetWatch
@@ -48,8 +47,6 @@ MOST_SHEET_SAMPLES = 12
 SURE_BORDER_SHARE = 0.125
 """White border of the largest printed head tag over its side: all sizes have at least this much."""
 
-Progress = Callable[[int, float], None]
-
 
 @dataclass(frozen=True, kw_only=True, slots=True, eq=False)
 class Followed:
@@ -68,6 +65,8 @@ class Followed:
     head_ever_seen: bool
     sheet_tags_seen: int
     """Most of the sheet's tags seen in one picture."""
+    mirrored: bool = False
+    """Whether the sheet's tags were found in the flipped picture instead."""
 
     def __post_init__(self) -> None:
         freeze_arrays(self)
@@ -105,6 +104,7 @@ class ClipFollower:
         self._pixel_aspect = pixel_aspect
         self._tags = TagFinder(layout.dictionary)
         self._finder = SheetFinder(layout)
+        self._mirror = MirrorWatch(layout, self._tags)
         pattern = TagPattern(
             tag_bits(layout.head_tag_id, layout.dictionary),
             side_m=layout.head_tag_side_m,
@@ -153,6 +153,7 @@ class ClipFollower:
             balls=self._ball.balls(),
             head_ever_seen=self._ever_seen,
             sheet_tags_seen=self._most_tags,
+            mirrored=self._mirror.mirrored,
         )
 
     def _seek_sheet(self, frame: Frame) -> None:
@@ -167,6 +168,7 @@ class ClipFollower:
         if seen < LEAST_SHEET_TAGS or (
             not whole and (frame.time_s < SHEET_PATIENCE_S or seen < self._most_tags)
         ):
+            self._mirror.look(frame.time_s, frame.luma)
             self._rough_start(sight)
             return
         self._samples = [sight]
@@ -214,31 +216,6 @@ class ClipFollower:
             pixel_aspect=self._pixel_aspect,
             near=near,
         )
-
-
-def follow_clip(
-    clip: Clip,
-    layout: TagLayout,
-    *,
-    lens: Lens | None = None,
-    box: Box | None = None,
-    dot: WantedColour | Box | None = None,
-    progress: Progress | None = None,
-) -> Followed:
-    """Follow sheet, head and ball through a whole clip, decoding it once.
-
-    Raises
-    ------
-    CannotMeasure
-        See `Clip`; or the lens was made in a picture of another shape.
-
-    """
-    follower = ClipFollower(layout, lens=lens, pixel_aspect=clip.header.pixel_aspect, box=box, dot=dot)
-    for frame in clip.frames():
-        follower.update(frame)
-        if progress is not None:
-            progress(frame.index, frame.time_s)
-    return follower.result()
 
 
 def mean_sight(samples: list[SheetSight]) -> SheetSight:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from pennyfall.calibration.layout import TagLayout
-from pennyfall.tracker.clip.reading import Clip
+from pennyfall.tracker.clip.frame import LumaFrame
 from pennyfall.tracker.marks.decoding import TagFinder
 
 LOOK_INTERVAL_S = 0.4
@@ -20,24 +20,36 @@ LARGEST_ENLARGED_PX = 2000
 """Chosen by us: in wider pictures the tags are large enough to decode as they are."""
 
 
-def sheet_is_mirrored(clip: Clip, layout: TagLayout) -> bool:
-    """Return whether the sheet's tags decode in the flipped picture; to be asked when none does as it is.
+class MirrorWatch:
+    """Looks for the sheet's tags in the flipped picture, while they are not found as it is.
 
     None of the standard sheet's tags decodes mirrored, nor does the head's (of the dictionary's fifty, 8, 9,
     17 and 47 do, tried one by one).
+
+    Parameters
+    ----------
+    layout : TagLayout
+        The printed tags.
+    finder : TagFinder
+        What decodes them.
+
     """
-    finder = TagFinder(layout.dictionary)
-    looks, next_s = 0, 0.0
-    for frame in clip.frames():
-        if frame.time_s < next_s:
-            continue
-        flipped = np.ascontiguousarray(frame.luma[:, ::-1])
-        found = finder.find(flipped)
+
+    def __init__(self, layout: TagLayout, finder: TagFinder) -> None:
+        self._ids = layout.ids
+        self._finder = finder
+        self._looks = 0
+        self._next_s = 0.0
+        self.mirrored = False
+        """Whether they were found in the flipped picture."""
+
+    def look(self, time_s: float, luma: LumaFrame) -> None:
+        """Look at a frame without a sheet, now and then in the first seconds."""
+        if self.mirrored or self._looks >= MOST_LOOKS or time_s < self._next_s:
+            return
+        self._looks, self._next_s = self._looks + 1, time_s + LOOK_INTERVAL_S
+        flipped = np.ascontiguousarray(luma[:, ::-1])
+        found = self._finder.find(flipped)
         if max(flipped.shape) <= LARGEST_ENLARGED_PX:
-            found = finder.find(flipped, scale=2) | found
-        if sum(tag_id in found for tag_id in layout.ids) >= FEWEST_TAGS:
-            return True
-        looks, next_s = looks + 1, frame.time_s + LOOK_INTERVAL_S
-        if looks >= MOST_LOOKS:
-            break
-    return False
+            found = self._finder.find(flipped, scale=2) | found
+        self.mirrored = sum(tag_id in found for tag_id in self._ids) >= FEWEST_TAGS

@@ -220,7 +220,8 @@ class PatchFollower:
             raise CannotMeasure(
                 f"The box holds almost one shade (its luma varies by {pattern.contrast:.1f} steps): there is "
                 "nothing to follow.",
-                fix="Draw it over a line, a hole or an edge of the head, or stick a dot on (--dot).",
+                fix="Draw it over a line, a hole or an edge of the head, or stick a dot on.",
+                setting="dot",
             )
         inner = _FirstPicture(pattern, PatchFinder(pattern, (box.width, box.height)))
         inner.start(corners)

@@ -89,17 +89,11 @@ def _goes_on(centre: np.ndarray, index: int, end: int) -> bool:
 
 
 def _kept(ball: FollowedBall, keep: BoolArray) -> FollowedBall:
-    track = ball.track
     return replace(
         ball,
-        track=replace(
-            track,
-            time_s=track.time_s[keep],
-            x_m=track.x_m[keep],
-            y_m=track.y_m[keep],
-            sd_x_m=track.sd_x_m[keep],
-            at_rest=track.at_rest[keep],
-        ),
+        time_s=ball.time_s[keep],
+        at_rest=ball.at_rest[keep],
+        sd_x_m=ball.sd_x_m[keep],
         frame=ball.frame[keep],
         centre_px=ball.centre_px[keep],
         radius_px=ball.radius_px[keep],

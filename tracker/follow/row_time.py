@@ -55,10 +55,7 @@ def at_row_times(followed: Followed, readout_s: float, *, rotation_deg: int, row
     return replace(
         followed,
         head=replace(followed.head, time_s=shifted(followed.head.time_s, followed.head.centre_px)),
-        balls=tuple(
-            replace(ball, track=replace(ball.track, time_s=shifted(ball.track.time_s, ball.centre_px)))
-            for ball in followed.balls
-        ),
+        balls=tuple(replace(ball, time_s=shifted(ball.time_s, ball.centre_px)) for ball in followed.balls),
     )
 
 
@@ -100,7 +97,7 @@ def rolling_shutter(
             f"{place}; the read-out is not known and lasts {1e3 * interval_s:.1f} ms at most. Times are "
             f"taken as those of the middle row: as a whole they may be off by up to "
             f"{1e3 * abs(impact) * interval_s:.2f} ms, and durations by up to "
-            f"{1e3 * spanned * interval_s:.2f} ms (--readout-ms states it)."
+            f"{1e3 * spanned * interval_s:.2f} ms."
         )
     return RollingShutter(
         readout_s=float("nan") if readout_s is None else readout_s,

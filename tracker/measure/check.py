@@ -11,9 +11,10 @@ import numpy as np
 
 from pennyfall.calibration.layout import TagLayout
 from pennyfall.kinematics.values import FloatArray
-from pennyfall.tracker.clip.reading import Clip
-from pennyfall.tracker.follow.clip_pass import ClipFollower, Followed
-from pennyfall.tracker.follow.mirrored import sheet_is_mirrored
+from pennyfall.tracker.clip.decoding import Decoded
+from pennyfall.tracker.clip.reading import read_clip
+from pennyfall.tracker.follow.clip_pass import Followed
+from pennyfall.tracker.measure.seen import follow
 from pennyfall.tracker.measure.settings import Settings
 
 TIME_LIMIT_S = 7.0
@@ -69,40 +70,33 @@ def check_clip(path: Path, settings: Settings) -> tuple[Finding, ...]:
         nothing to follow.
 
     """
-    clip = Clip(path, recorded_at_hz=settings.recorded_at_hz)
-    tags, tagged = settings.tags, settings.method == "tag"
-    follower = ClipFollower(
-        tags,
-        lens=settings.lens,
-        pixel_aspect=clip.header.pixel_aspect,
-        box=settings.box,
-        dot=settings.dot,
-    )
     started = time.monotonic()
-    size = (1, 1)
-    whole = True
-    for frame in clip.frames():
-        size = (frame.luma.shape[1], frame.luma.shape[0])
-        follower.update(frame)
-        if time.monotonic() - started > TIME_LIMIT_S:
-            whole = False
-            break
-    followed = follower.result()
-    rate_hz = 1.0 / float(np.mean(np.diff(clip.times_s)))
-    mirrored = followed.pose is None and sheet_is_mirrored(Clip(path), tags)
+    late = False
+
+    def enough(_index: int) -> bool:
+        nonlocal late
+        late = time.monotonic() - started > TIME_LIMIT_S
+        return late
+
+    seen = follow(read_clip(path, recorded_at_hz=settings.recorded_at_hz), settings, enough=enough)
+    return findings(seen.followed, seen.decoded, settings, whole=not late)
+
+
+def findings(followed: Followed, decoded: Decoded, settings: Settings, *, whole: bool) -> tuple[Finding, ...]:
+    """Return what a pass over a clip, or over its first seconds only, says of it."""
+    tags, tagged = settings.tags, settings.method == "tag"
     scaled = tagged and followed.head_ever_seen
-    findings = [_rate(rate_hz), _sheet(followed, mirrored=mirrored, scaled=scaled)]
-    mark = "Dot" if settings.method == "dot" else "Patch"
-    findings.append(_head(followed, tags) if tagged else _mark(followed, mark))
+    found = [_rate(1.0 / float(np.mean(np.diff(decoded.times_s)))), _sheet(followed, scaled=scaled)]
+    found.append(_head(followed, tags) if tagged else _mark(followed, settings.method.capitalize()))
     if scaled:
-        findings.append(_smear(followed, tags))
+        found.append(_smear(followed, tags))
     if followed.head_ever_seen:
         width = _tag_width_px(followed, tags) if tagged else MARK_PX
-        findings.append(_edges(followed, width, size))
-    findings.append(_ball(followed, whole=whole))
+        found.append(_edges(followed, width, decoded.picture_size))
+    found.append(_ball(followed, whole=whole))
     if scaled:
-        findings.append(_stroke(followed, whole=whole))
-    return tuple(findings)
+        found.append(_stroke(followed, whole=whole))
+    return tuple(found)
 
 
 def usable(findings: tuple[Finding, ...]) -> bool:
@@ -118,9 +112,9 @@ def _rate(rate_hz: float) -> Finding:
     return Finding("Frame rate", "weak" if rate_hz >= LEAST_RATE_HZ else "bad", words, advice)
 
 
-def _sheet(followed: Followed, *, mirrored: bool, scaled: bool) -> Finding:
+def _sheet(followed: Followed, *, scaled: bool) -> Finding:
     seen = followed.sheet_tags_seen
-    if mirrored:
+    if followed.pose is None and followed.mirrored:
         return Finding(
             "Sheet",
             "bad",

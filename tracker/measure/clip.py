@@ -1,22 +1,21 @@
-"""From a clip to its measurement: the one path that every command and every lesson takes."""
+"""From a clip to its measurement: the six stages in order, the one path that everything takes."""
 
 from __future__ import annotations
 
 import importlib
 import threading
-from collections.abc import Callable
 from pathlib import Path
+from typing import TYPE_CHECKING
 
-from pennyfall.tracker.clip.reading import Clip
-from pennyfall.tracker.follow.clip_pass import follow_clip
-from pennyfall.tracker.measure.measured import ClipResult
-from pennyfall.tracker.measure.refusals import refuse_mirrored, refuse_unusable
+from pennyfall.tracker.clip.reading import read_clip
+from pennyfall.tracker.measure.seen import Progress, Seen, follow
 from pennyfall.tracker.measure.settings import Settings
 
-Progress = Callable[[float], None]
+if TYPE_CHECKING:  # loading what comes after the last frame takes as long as decoding a short clip
+    from pennyfall.tracker.measure.measured import Measured
 
 
-def measure_clip(path: Path, settings: Settings, *, progress: Progress | None = None) -> ClipResult:
+def measure_clip(path: Path, settings: Settings, *, progress: Progress | None = None) -> Measured:
     """Measure every stroke in a clip.
 
     Parameters
@@ -24,7 +23,7 @@ def measure_clip(path: Path, settings: Settings, *, progress: Progress | None = 
     path : Path
         The video file.
     settings : Settings
-        What the coach told beside the clip.
+        What was stated beside the clip.
     progress : callable, optional
         Called with the share done, 0 to 1.
 
@@ -34,33 +33,48 @@ def measure_clip(path: Path, settings: Settings, *, progress: Progress | None = 
         When the clip cannot be read, sheet or head cannot be found, or no whole stroke is in it.
 
     """
-    clip = Clip(path, recorded_at_hz=settings.recorded_at_hz)
-    promised = clip.header.frames_promised
+    return measure_seen(see_clip(path, settings, progress=progress), settings)
 
-    def followed_to(index: int, _time_s: float) -> None:
-        if index == 0:
-            threading.Thread(target=_load_what_follows).start()
+
+def see_clip(path: Path, settings: Settings, *, progress: Progress | None = None) -> Seen:
+    """Read a clip and follow what is in its pictures: the stages that need the film.
+
+    Raises
+    ------
+    CannotMeasure
+        When the clip cannot be read.
+
+    """
+    loading = threading.Thread(target=_load_what_follows)
+
+    def followed_to(share: float) -> None:
+        # Not before the first frame, which takes long: both would take turns, nothing decoding.
+        if loading.ident is None:
+            loading.start()
         if progress is not None:
-            progress((index + 1) / promised if promised > index else 1.0)
+            progress(share)
 
-    followed = follow_clip(
-        clip, settings.tags, lens=settings.lens, box=settings.box, dot=settings.dot, progress=followed_to
-    )
-    if followed.pose is None:
-        from pennyfall.tracker.measure.no_sheet import by_head_tag
+    return follow(read_clip(path, recorded_at_hz=settings.recorded_at_hz), settings, progress=followed_to)
 
-        refuse_mirrored(path, settings.tags)
-        followed = by_head_tag(followed, clip, stated_height=settings.stated_height, lens=settings.lens)
-    refuse_unusable(path.name, followed, method=settings.method)
-    from pennyfall.tracker.measure.from_followed import measure_followed
 
-    return measure_followed(clip, followed, settings)
+def measure_seen(seen: Seen, settings: Settings) -> Measured:
+    """Measure the strokes of a clip that was followed to its end: the stages that need numbers only.
+
+    Raises
+    ------
+    CannotMeasure
+        When sheet or head was not found, no whole stroke was, or the times cannot be true.
+
+    """
+    from pennyfall.tracker.measure.measured import measures
+    from pennyfall.tracker.measure.motion import smooth
+    from pennyfall.tracker.measure.placed import place
+    from pennyfall.tracker.measure.timed import on_true_times
+
+    placed = place(on_true_times(seen, settings), settings)
+    return measures(smooth(placed), placed, settings)
 
 
 def _load_what_follows() -> None:
-    """Load what is needed after the last frame, while the frames are decoded: most of a second saved.
-
-    Not before the first frame, which takes long: loading and measuring would take turns, nothing decoding.
-    """
-    for module in ("pennyfall.tracker.measure.from_followed", "pennyfall.cli.files.measurement"):
-        importlib.import_module(module)
+    """Load what is needed after the last frame, while the frames are decoded: most of a second saved."""
+    importlib.import_module("pennyfall.tracker.measure.measured")

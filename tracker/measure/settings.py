@@ -9,9 +9,15 @@ from pennyfall.calibration.club import Club
 from pennyfall.calibration.layout import STANDARD_SHEET, TagLayout
 from pennyfall.calibration.lens import Lens
 from pennyfall.calibration.tag_size import TagSizes
+from pennyfall.kinematics.shelf import Shelf
 from pennyfall.kinematics.values import Estimate
 from pennyfall.tracker.follow.boxes import Box
 from pennyfall.tracker.follow.dot.colour import WantedColour
+
+HeadMark = Literal["tag", "dot", "patch"]
+"""What is followed on the head."""
+
+HeightSource = Literal["club-file", "stated", "estimated"]
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -37,7 +43,7 @@ class Settings:
     """Time from the picture's first row to its last, where the coach knows it [s]."""
 
     @property
-    def method(self) -> Literal["tag", "dot", "patch"]:
+    def method(self) -> HeadMark:
         """What is followed on the head."""
         if self.dot is not None:
             return "dot"
@@ -49,6 +55,18 @@ class Settings:
         if self.tag_height_m is not None:
             return self.tag_height_m
         return self.club.tag_height_m if self.club is not None else None
+
+    @property
+    def height_source(self) -> HeightSource:
+        """Where the tag's height comes from."""
+        if self.tag_height_m is not None:
+            return "stated"
+        return "club-file" if self.club is not None else "estimated"
+
+    @property
+    def shelf(self) -> Shelf | None:
+        """The coin's shelf, where the club file describes it."""
+        return self.club.shelf if self.club is not None else None
 
     @property
     def tag_sizes(self) -> TagSizes | None:

@@ -31,7 +31,7 @@ def forward_sign(
     """
     votes = 0.0
     for ball, way in zip(balls, ways, strict=True):
-        resting = ball.track.at_rest
+        resting = ball.at_rest
         if ball.departed and resting.any() and (~resting).any():
             votes += np.sign(way[-1, 0] - np.median(way[resting, 0]))
     if votes == 0:
@@ -80,9 +80,9 @@ def _side_of_ball(
     """Return on which side of the head a ball lies when the head is nearest to it, 0 with no ball near."""
     sides = 0.0
     for ball, way in zip(balls, ways, strict=True):
-        if not ball.track.at_rest.any():
+        if not ball.at_rest.any():
             continue
-        apart = np.median(way[ball.track.at_rest], axis=0)[0] - level_x
+        apart = np.median(way[ball.at_rest], axis=0)[0] - level_x
         still = np.abs(speed_of(pixel.time_s, level_x, pixel.seen)) < REST_SPEED_MPS
         if still.any():
             nearest = float(apart[still][np.argmin(np.abs(apart[still]))])

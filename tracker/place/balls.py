@@ -6,7 +6,7 @@ import numpy as np
 
 from pennyfall.kinematics.stroke.tracks import BallTrack
 from pennyfall.kinematics.values import Estimate, FloatArray
-from pennyfall.tracker.ball.followed import FollowedBall
+from pennyfall.tracker.ball.followed import TURNING_SD_M, FollowedBall
 from pennyfall.tracker.ball.outline import BALL_RADIUS_M
 from pennyfall.tracker.place.cameras import FrameCameras
 
@@ -47,7 +47,7 @@ def struck_ball(
     """Return rest place, way and ball of the first ball that left, else of the first that lay there."""
     for wanted in (True, False):
         for ball, way in zip(balls, ways, strict=True):
-            resting = ball.track.at_rest
+            resting = ball.at_rest
             if ball.departed == wanted and resting.any():
                 return np.median(way[resting], axis=0), way, ball
     return None
@@ -57,10 +57,9 @@ def path_turn(rest_ball: tuple[FloatArray, FloatArray, FollowedBall] | None, for
     """Return what the ball tells of the turn of the head's path against the target line [rad]."""
     if rest_ball is not None and rest_ball[2].departed:
         rest, way, ball = rest_ball
-        track = ball.track
-        moving = ~track.at_rest
+        moving = ~ball.at_rest
         early = (
-            moving & (track.time_s <= track.time_s[moving][0] + BALL_DIRECTION_S) if moving.any() else moving
+            moving & (ball.time_s <= ball.time_s[moving][0] + BALL_DIRECTION_S) if moving.any() else moving
         )
         if early.sum() >= 2:
             along = forward * (way[early, 0] - rest[0])
@@ -73,16 +72,15 @@ def path_turn(rest_ball: tuple[FloatArray, FloatArray, FollowedBall] | None, for
 
 def ball_track(ball: FollowedBall, way: FloatArray, forward: float) -> BallTrack:
     """Return the ball's way along and across the target line, from its place at rest."""
-    track = ball.track
-    rest = np.median(way[track.at_rest], axis=0) if track.at_rest.any() else way[0]
+    rest = np.median(way[ball.at_rest], axis=0) if ball.at_rest.any() else way[0]
     return BallTrack(
-        time_s=track.time_s,
+        time_s=ball.time_s,
         x_m=forward * (way[:, 0] - rest[0]),
         y_m=forward * (way[:, 1] - rest[1]),
-        sd_x_m=track.sd_x_m,
-        at_rest=track.at_rest,
+        sd_x_m=ball.sd_x_m,
+        at_rest=ball.at_rest,
         speed_rel_sd=float(np.interp(ball.confidence, DOUBTFUL_CONFIDENCE, (DOUBTFUL_SPEED_REL_SD, 0.0))),
-        turning_sd_m=track.turning_sd_m,
+        turning_sd_m=TURNING_SD_M,
     )
 
 

@@ -23,7 +23,7 @@ from pennyfall.tracker.place.tag_square import squared_to_line
 
 
 @dataclass(frozen=True, kw_only=True, slots=True, eq=False)
-class PlacedHead:
+class PlacedTracks:
     """Head and balls in metres, in the world under the ball."""
 
     head: HeadTrack
@@ -47,9 +47,9 @@ class PlacedHead:
         freeze_arrays(self)
 
 
-def place_head(
+def place_tracks(
     followed: Followed, *, stated_height: Estimate | None, tag_sizes: TagSizes | None = None
-) -> PlacedHead:
+) -> PlacedTracks:
     """Turn what was followed in the picture into tracks along the target line.
 
     Parameters
@@ -91,7 +91,7 @@ def place_head(
     scale, scale_rel_sd = scale_errors(
         pose, origin, x_axis, pixel, tag, path, None if cameras.moved else turn
     )
-    return PlacedHead(
+    return PlacedTracks(
         head=head,
         balls=tuple(ball_track(ball, way, forward) for ball, way in zip(followed.balls, balls, strict=True)),
         direction="with the arrow" if forward > 0 else "against the arrow",

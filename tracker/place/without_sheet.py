@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
-
 import numpy as np
 from numpy.typing import NDArray
 
@@ -12,7 +10,6 @@ from pennyfall.calibration.pose import Pose
 from pennyfall.calibration.tag_height import TYPICAL_HEIGHT
 from pennyfall.calibration.tag_pose import pose_from_tag
 from pennyfall.kinematics.values import Estimate, FloatArray
-from pennyfall.tracker.follow.clip_pass import Followed
 from pennyfall.tracker.follow.pixel_track import PixelTrack
 
 REST_SPEED_MPS = 0.03
@@ -24,19 +21,19 @@ FEWEST_FRAMES = 12
 
 
 def posed_by_head_tag(
-    followed: Followed,
+    pixel: PixelTrack,
     *,
     picture_size: tuple[int, int],
     stated_height: Estimate | None,
     lens: Lens | None = None,
     pixel_aspect: float = 1.0,
-) -> Followed:
-    """Return what was followed with the camera posed by the head's tag, where that can be done.
+) -> Pose | None:
+    """Return the camera posed by the head's tag, None where the tag was seen in too few frames.
 
     Parameters
     ----------
-    followed : Followed
-        What one pass saw; returned as it is when it has a pose or too few sights of a tag.
+    pixel : PixelTrack
+        The head's tag in the picture.
     picture_size : tuple of int
         Width and height [px].
     stated_height : Estimate or None
@@ -52,10 +49,9 @@ def posed_by_head_tag(
     fastest motion is toward the target. The origin is under the tag at address.
 
     """
-    pixel = followed.head
     known = pixel.seen & np.isfinite(pixel.jacobian[:, 0, 0])
-    if followed.pose is not None or np.count_nonzero(known) < FEWEST_FRAMES:
-        return followed
+    if np.count_nonzero(known) < FEWEST_FRAMES:
+        return None
     resting = _resting_frames(pixel, np.flatnonzero(known))
     centre = np.mean(pixel.centre_px[resting], axis=0)
     jacobian = np.mean(pixel.jacobian[resting], axis=0)
@@ -73,7 +69,7 @@ def posed_by_head_tag(
         )
 
     heading = _heading(pose(0.0), pixel, height_m)
-    return replace(followed, pose=pose(-heading))
+    return pose(-heading)
 
 
 def _resting_frames(pixel: PixelTrack, frames: NDArray[np.intp]) -> NDArray[np.intp]:

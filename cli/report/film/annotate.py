@@ -21,7 +21,8 @@ from pennyfall.cli.report.film.overlay import HeadPath, PathOverlay
 from pennyfall.cli.report.film.strip import AccelerationStrip
 from pennyfall.kinematics.errors import CannotMeasure
 from pennyfall.kinematics.values import ClipFacts, StrokeMeasures
-from pennyfall.tracker.clip.reading import Clip
+from pennyfall.tracker.clip.decoding import Decoding
+from pennyfall.tracker.clip.reading import read_clip
 
 BEFORE_S = 0.35
 """Chosen by us: shown before takeaway, so that the eye finds the head."""
@@ -180,8 +181,8 @@ def _frames(clip: Path, facts: ClipFacts, start_s: float, end_s: float) -> Itera
     """Yield true time and decoded frame over a span, on the time base the clip was measured on."""
     half_frame_s = 0.5 / facts.frame_rate_hz
     stated = facts.time_source == "stated" and np.isfinite(facts.capture_rate_hz)
-    again = Clip(clip, recorded_at_hz=facts.capture_rate_hz if stated else None)
-    for time_s, picture in again.pictures():
+    again = read_clip(clip, recorded_at_hz=facts.capture_rate_hz if stated else None)
+    for time_s, picture in Decoding(again).pictures():
         if time_s > end_s:
             return
         if time_s >= start_s - half_frame_s:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import textwrap
 from collections.abc import Sequence
 
@@ -51,7 +52,9 @@ def _about(measurement: Measurement) -> list[str]:
 def _time_lines(measurement: Measurement) -> list[str]:
     said = [f"Time: {measurement.clip.time_base}"] if measurement.clip.time_base else []
     if measurement.rolling_shutter is not None:
-        said.append(f"Rows: {measurement.rolling_shutter.words}")
+        shutter = measurement.rolling_shutter
+        ask = " The option --readout-ms states it." if math.isnan(shutter.readout_s) else ""
+        said.append(f"Rows: {shutter.words}{ask}")
     if measurement.sound is not None:
         said.append(f"Sound: {measurement.sound.words}")
     return [line for each in said for line in textwrap.wrap(each, WIDTH, subsequent_indent="  ")]

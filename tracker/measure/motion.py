@@ -1,4 +1,4 @@
-"""From the tracks of a whole clip to the measures of its strokes."""
+"""Fifth stage: motion. The strokes of a clip, smoothed up to impact and from it, with their covariance."""
 
 from __future__ import annotations
 
@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from pennyfall.kinematics.errors import CannotMeasure
 from pennyfall.kinematics.stroke.arc import fit_arc
 from pennyfall.kinematics.stroke.finding import FoundStroke, find_strokes
 from pennyfall.kinematics.stroke.launch import Launch, fit_launch
@@ -22,6 +23,9 @@ from pennyfall.kinematics.values import (
     StrokeMeasures,
     freeze_arrays,
 )
+from pennyfall.tracker.measure.cautions import caution, noticed_cautions
+from pennyfall.tracker.measure.placed import Placed
+from pennyfall.tracker.measure.refusals import refuse_slow_motion, why_no_stroke
 from pennyfall.tracker.smoother.stroke import StrokeSmoothing, smooth_stroke
 
 SEED = 20260101
@@ -34,7 +38,7 @@ INCONSISTENT_INNOVATIONS = (0.7, 1.4)
 
 
 @dataclass(frozen=True, kw_only=True, slots=True, eq=False)
-class StrokesResult:
+class Motion:
     """Every stroke of a clip, and the smoothed motion frame by frame."""
 
     strokes: tuple[StrokeMeasures, ...]
@@ -56,9 +60,27 @@ class StrokesResult:
         freeze_arrays(self)
 
 
-def measure_strokes(
+def smooth(placed: Placed) -> Motion:
+    """Return the strokes of a placed clip.
+
+    Raises
+    ------
+    CannotMeasure
+        When the clip holds no whole stroke, or its strokes cannot have happened at the speed it plays.
+
+    """
+    tracks = placed.tracks
+    try:
+        motion = smooth_strokes(tracks.head, tracks.balls, scale=tracks.scale, direction=tracks.direction)
+    except CannotMeasure as error:
+        raise why_no_stroke(placed.timed, tracks) or error from None
+    refuse_slow_motion(placed.timed.seen.reading, motion.strokes)
+    return motion
+
+
+def smooth_strokes(
     head: HeadTrack, balls: Sequence[BallTrack], *, scale: ScaleErrors, direction: Direction
-) -> StrokesResult:
+) -> Motion:
     """Return the measures of every stroke in a clip.
 
     Parameters
@@ -80,9 +102,9 @@ def measure_strokes(
     """
     fitted = (fit_launch(ball, exposure_s=head.exposure_s) for ball in balls)
     launches = [launch for launch in fitted if launch is not None]
-    found, cautions = find_strokes(head, [each.impact_s.value for each in launches])
+    found, noticed = find_strokes(head, [each.impact_s.value for each in launches])
     generator = np.random.default_rng(SEED)
-    notes = list(cautions)
+    notes = list(noticed_cautions(noticed))
     strokes, smoothings = [], []
     for number, each in enumerate(found, start=1):
         launch = next((one for one in launches if one.impact_s.value == each.struck_s), None)
@@ -91,7 +113,7 @@ def measure_strokes(
         strokes.append(_measure_one(head, each, smoothing, launch, number, direction, scale))
         notes += _cautions(number, each, smoothing, launch, strokes[-1])
     curves = _curves(head, smoothings)
-    return StrokesResult(
+    return Motion(
         strokes=tuple(strokes),
         cautions=tuple(notes),
         noise_sd_m=float(np.median([each.noise_sd_m for each in smoothings])),
@@ -147,72 +169,22 @@ def _cautions(
     if ball is not None and head is not None:
         apart = abs(ball.value - head.value)
         if apart > IMPACT_DISAGREEMENT_S and apart > IMPACT_DISAGREEMENT_SDS * np.hypot(ball.sd, head.sd):
-            notes.append(
-                Caution(
-                    "impact-unsure",
-                    f"Stroke {number}: the ball leaves at {ball.value:.4f} s but the head is braked at "
-                    f"{head.value:.4f} s; "
-                    "the interval of the impact covers both.",
-                )
-            )
+            notes.append(caution("impact-unsure", number=number, ball_s=ball.value, head_s=head.value))
     if smoothing.practice:
-        notes.append(
-            Caution(
-                "practice-stroke",
-                f"Stroke {number} hit no ball: its impact is the moment the head passes its address "
-                "position.",
-            )
-        )
+        notes.append(caution("practice-stroke", number=number))
     elif launch is None:
-        notes.append(
-            Caution(
-                "ball-not-seen",
-                f"Stroke {number}: no ball was followed, so impact comes from the head's own loss of speed "
-                "and there is no ball speed.",
-            )
-        )
+        notes.append(caution("ball-not-seen", number=number))
     if not found.rested:
-        notes.append(
-            Caution(
-                "no-pause-at-address",
-                f"Stroke {number}: the head did not rest before the backswing, so takeaway is where it "
-                "turned back.",
-            )
-        )
+        notes.append(caution("no-pause-at-address", number=number))
     if not measures.finish_s.known:
-        notes.append(
-            Caution(
-                "cut-off-finish",
-                f"Stroke {number}: the clip ends before the head stopped, so there is no finish or through "
-                "length; film on for a second after the stroke.",
-            )
-        )
+        notes.append(caution("cut-off-finish", number=number))
     if not measures.head_tilt_range_rad.known:
-        notes.append(
-            Caution(
-                "tilt-not-told",
-                f"Stroke {number}: without a head tag, or with too few frames of it, neither the head's tilt "
-                "nor its arc is told.",
-            )
-        )
+        notes.append(caution("tilt-not-told", number=number))
     elif not measures.hub_radius_m.known:
-        notes.append(
-            Caution(
-                "arc-not-told",
-                f"Stroke {number}: the head's rise and tilt are too small, or too unlike each other, to tell "
-                "the hub of its arc. A larger tag, stuck on flat, and a sharper picture tell it.",
-            )
-        )
+        notes.append(caution("arc-not-told", number=number))
     low, high = INCONSISTENT_INNOVATIONS
     if not low <= smoothing.innovation_ratio <= high:
-        notes.append(
-            Caution(
-                "noise-inconsistent",
-                f"Stroke {number}: the head's position scatters {smoothing.innovation_ratio:.1f} times as "
-                "much as expected, so the intervals are doubtful; look for glare, a loose tag or a "
-                "moving camera.",
-            )
-        )
+        notes.append(caution("noise-inconsistent", number=number, times=smoothing.innovation_ratio))
     return notes
 
 
