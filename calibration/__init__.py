@@ -1,1 +1,20 @@
 """Printed sheet, lens and camera pose: from pixels to metres."""
+
+__all__ = [
+    "attitude",
+    "board",
+    "board_views",
+    "camera",
+    "club",
+    "layout",
+    "layout_file",
+    "lens",
+    "lens_fit",
+    "levenberg_marquardt",
+    "page",
+    "pose",
+    "sheet_pdf",
+    "tag_height",
+    "tag_pose",
+    "tag_size",
+]

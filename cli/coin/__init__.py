@@ -1,1 +1,3 @@
-"""The coin's story, from a clip or a measurement file."""
+"""The coin's story and the plan of its drill, from a clip or from measurement files."""
+
+__all__ = ["planning", "setup", "sighting", "telling"]

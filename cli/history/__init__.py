@@ -1,1 +1,3 @@
-"""The database of students, lessons, conditions and strokes."""
+"""The database of students, lessons, conditions and strokes, and what changed over the lessons."""
+
+__all__ = ["database", "export", "followed", "removal", "schema", "trend", "trend_picture", "trend_table"]

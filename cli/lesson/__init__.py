@@ -1,1 +1,3 @@
-"""A lesson: clips, conditions and what changed between them."""
+"""A lesson in one go: measured, recorded, compared, reported."""
+
+__all__ = ["clips", "demo", "gathering", "measuring", "new", "run", "verdict"]

@@ -1,1 +1,20 @@
 """The proof: simulated strokes with known truth, measured like clips, beside bounds and alternatives."""
+
+__all__ = [
+    "alternatives",
+    "bound",
+    "comparison",
+    "conditions",
+    "drawings",
+    "filming",
+    "page",
+    "plain_kalman",
+    "published",
+    "run",
+    "scores",
+    "strokes",
+    "study",
+    "summary",
+    "tables",
+    "trials",
+]

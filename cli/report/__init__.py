@@ -1,1 +1,3 @@
-"""Pictures, pages and annotated clips made from measurements."""
+"""What people look at: tables, pictures, pages and annotated clips made from measurements."""
+
+__all__ = ["film", "page", "palette", "pictures", "quantities", "safety", "tables"]

@@ -1,1 +1,15 @@
-"""From a file's timestamps to true seconds."""
+"""From a file's timestamps to true seconds: time bases, speed ramps, jumps of apparent speed."""
+
+from pennyfall.kinematics.clock.speed_jump import SpeedJump, speed_jump
+from pennyfall.kinematics.clock.speed_ramp import RateSteps, rate_steps
+from pennyfall.kinematics.clock.time_base import TimeBase, time_base, usual_interval
+
+__all__ = [
+    "RateSteps",
+    "SpeedJump",
+    "TimeBase",
+    "rate_steps",
+    "speed_jump",
+    "time_base",
+    "usual_interval",
+]

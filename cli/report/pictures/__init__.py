@@ -1,1 +1,3 @@
-"""Pictures drawn with matplotlib."""
+"""Pictures drawn with matplotlib: a stroke, its coin, the plan."""
+
+__all__ = ["coin", "figure_file", "fitting", "moments", "plan", "stroke"]

@@ -1,1 +1,3 @@
-"""Tables for the terminal."""
+"""Tables for the terminal and the page."""
+
+__all__ = ["coin", "plan", "stroke", "truth", "written"]

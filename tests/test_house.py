@@ -1,0 +1,103 @@
+"""The house: rooms on floors, imports that run down only, and ruff's bans that hold them."""
+
+from __future__ import annotations
+
+import ast
+import tomllib
+from collections.abc import Iterator
+from graphlib import CycleError, TopologicalSorter
+from pathlib import Path
+
+import pytest
+
+HOUSE = Path(__file__).resolve().parents[1]
+
+FLOORS: dict[str, tuple[str, ...]] = {
+    "": ("kinematics", "calibration", "tracker", "cli"),
+    "kinematics": ("clock", "stroke", "coin", "putt", "lesson"),
+    "tracker": ("clip", "smoother", "marks", "coin", "ball", "follow", "place", "measure"),
+    "cli": ("files", "report", "coin", "history", "proof", "lesson", "commands"),
+}
+"""The rooms of each building, ground floor first: a room may import from those before it."""
+
+
+def _modules() -> Iterator[tuple[str, Path]]:
+    for building in (*FLOORS[""], "demo_clips"):
+        for path in sorted((HOUSE / building).rglob("*.py")):
+            parts = path.relative_to(HOUSE).with_suffix("").parts
+            yield ".".join(parts[:-1] if parts[-1] == "__init__" else parts), path
+
+
+def _imports(path: Path, known: set[str]) -> Iterator[str]:
+    """Yield the modules of ours that a module imports, those within functions and type checks included."""
+    for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+        if isinstance(node, ast.ImportFrom) and (node.module or "").startswith("pennyfall."):
+            module = (node.module or "").removeprefix("pennyfall.")
+            for name in node.names:
+                yield f"{module}.{name.name}" if f"{module}.{name.name}" in known else module
+        elif isinstance(node, ast.Import):
+            yield from (
+                name.name.removeprefix("pennyfall.")
+                for name in node.names
+                if name.name.startswith("pennyfall.")
+            )
+
+
+MODULES = dict(_modules())
+
+
+def test_no_import_runs_up_a_floor() -> None:
+    climbs = []
+    for module, path in MODULES.items():
+        for imported in _imports(path, set(MODULES)):
+            for building, floors in FLOORS.items():
+                lead = f"{building}." if building else ""
+                here, there = (
+                    name.removeprefix(lead).split(".")[0] if name.startswith(lead) else ""
+                    for name in (module, imported)
+                )
+                if here in floors and there in floors and floors.index(there) > floors.index(here):
+                    climbs.append(f"{module} imports {imported}")
+    assert climbs == []
+
+
+def test_no_modules_import_each_other_in_a_circle() -> None:
+    """The faces of the rooms are left out: they name what lies in their room."""
+    graph = {
+        module: {one for one in _imports(path, set(MODULES)) if one != module}
+        for module, path in MODULES.items()
+        if path.name != "__init__.py"
+    }
+    try:
+        TopologicalSorter(graph).prepare()
+    except CycleError as circle:
+        pytest.fail(" -> ".join(circle.args[1]))
+
+
+@pytest.mark.parametrize(
+    ("building", "room"),
+    [(building, room) for building, rooms in FLOORS.items() if building for room in rooms[:-1]],
+)
+def test_ruff_bans_what_lies_above_each_room(building: str, room: str) -> None:
+    bans = tomllib.loads((HOUSE / building / room / ".ruff.toml").read_text(encoding="utf-8"))
+    banned = set(bans["lint"]["flake8-tidy-imports"]["banned-api"])
+    outer = tomllib.loads((HOUSE / building / ".ruff.toml").read_text(encoding="utf-8"))
+    floors = FLOORS[building]
+    above = {f"pennyfall.{building}.{other}" for other in floors[floors.index(room) + 1 :]}
+    assert banned == above | set(outer["lint"]["flake8-tidy-imports"]["banned-api"])
+
+
+def test_every_room_has_a_face() -> None:
+    """A face says in words what its room knows, and names what may be asked of it."""
+    for module, path in MODULES.items():
+        if path.name == "__init__.py" and module.count(".") >= 1:
+            tree = ast.parse(path.read_text(encoding="utf-8"))
+            names = [
+                target.id
+                for node in tree.body
+                if isinstance(node, ast.Assign)
+                for target in node.targets
+                if isinstance(target, ast.Name)
+            ]
+            assert ast.get_docstring(tree), module
+            assert "__all__" in names, module
