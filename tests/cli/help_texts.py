@@ -1,25 +1,36 @@
-"""The `--help` texts in the guides: what stands there, what it should be, and how to renew it.
+"""The guide to the commands: every `--help` text, in the order of the overview, and how to renew it.
 
-Renew all of them with ``python -m tests.cli.help_texts``.
+Renew it with ``python -m tests.cli.help_texts``.
 """
 
 from __future__ import annotations
 
-import re
+from collections.abc import Iterator
 from pathlib import Path
+from typing import Any
 
+import typer
+from typer.main import get_command
 from typer.testing import CliRunner
 
 from pennyfall.cli.app import app
 
 ROOT = Path(__file__).resolve().parents[2]
-GUIDES = (ROOT / "README.md", ROOT / "DEVELOPERS.md")
-BLOCK = re.compile(r"<!-- help: (?P<command>pennyfall[^>]*?) -->\n```text\n(?P<text>.*?)```", re.DOTALL)
+GUIDE = ROOT / "cli" / "COMMANDS.md"
+HEAD = """\
+# Commands
+
+What each command says when it is asked for `--help`.
+
+A command that cannot measure says what is wrong and what to do, and ends with exit code 2, as does a wrong
+option. Exit code 1 is a defect of pennyfall: run the command again as `pennyfall --debug ...` for its
+traceback. Files are written whole or not at all. Where a clip was filmed is never read, printed or stored.
+"""
 
 
-def blocks(guide: str) -> dict[str, str]:
-    """Return the help texts a guide shows, by command."""
-    return {found["command"]: found["text"] for found in BLOCK.finditer(guide)}
+def commands() -> list[str]:
+    """Return every command as it is typed, those of the groups included."""
+    return ["pennyfall", *_below(get_command(app), "pennyfall")]
 
 
 def help_text(command: str) -> str:
@@ -30,13 +41,19 @@ def help_text(command: str) -> str:
     return result.stdout.rstrip() + "\n"
 
 
-def renewed(guide: str) -> str:
-    """Return a guide with every help text brought up to date."""
-    return BLOCK.sub(
-        lambda found: f"<!-- help: {found['command']} -->\n```text\n{help_text(found['command'])}```", guide
-    )
+def guide() -> str:
+    """Return the guide as it should be."""
+    return "\n".join([HEAD, *(f"## {each}\n\n```text\n{help_text(each)}```\n" for each in commands())])
+
+
+def _below(group: Any, name: str) -> Iterator[str]:  # noqa: ANN401 - typer hides the types of its groups
+    context = typer.Context(group)
+    for each in group.list_commands(context):
+        yield f"{name} {each}"
+        command = group.get_command(context, each)
+        if hasattr(command, "list_commands"):
+            yield from _below(command, f"{name} {each}")
 
 
 if __name__ == "__main__":
-    for path in GUIDES:
-        path.write_text(renewed(path.read_text(encoding="utf-8")), encoding="utf-8")
+    GUIDE.write_text(guide(), encoding="utf-8")
