@@ -28,7 +28,7 @@ def modules_with_examples() -> Iterator[str]:
 
 def taken_as_given(module: str, generator: np.random.Generator) -> dict[str, object]:
     """Return the names that a module's examples use without making them."""
-    if not module.endswith(".lesson_comparison"):
+    if not module.endswith(".lesson.verdict"):
         return {}
     habits = {"kept_on": Habit(acceleration_at_impact_mps2=2.5), "let_go": Habit()}
     lesson = drawn_lesson(generator, habits, strokes=5)
