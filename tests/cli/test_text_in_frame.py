@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import dataclasses
 import datetime as dt
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 from itertools import combinations
 from typing import Any
 
@@ -137,17 +137,23 @@ PICTURES: dict[str, Callable[[], Figure]] = {
 }
 
 
-@pytest.fixture(params=PICTURES)
-def figure(request: pytest.FixtureRequest) -> Iterator[Figure]:
+@dataclasses.dataclass(frozen=True, kw_only=True)
+class Drawn:
+    frame: Bbox
+    texts: dict[Text, Bbox]
+    """Where each text that was drawn stands [px]."""
+
+
+@pytest.fixture(scope="module", params=PICTURES)
+def drawn(request: pytest.FixtureRequest) -> Drawn:
     with mpl.rc_context({**SETTINGS, "font.size": 10 if "trend" in request.param else 12}):
-        made = PICTURES[request.param]()
+        figure = PICTURES[request.param]()
         if "strip" not in request.param:
-            made.set_dpi(PIXELS_PER_INCH)
-        yield made
+            figure.set_dpi(PIXELS_PER_INCH)
+        return Drawn(frame=figure.bbox, texts=texts_in(figure))
 
 
-def shown(figure: Figure) -> dict[Text, Bbox]:
-    """Draw a figure and return where each text that was drawn stands [px]."""
+def texts_in(figure: Figure) -> dict[Text, Bbox]:
     drawn: dict[Text, Bbox] = {}
     draw = Text.draw
 
@@ -162,21 +168,21 @@ def shown(figure: Figure) -> dict[Text, Bbox]:
     return drawn
 
 
-def test_no_text_leaves_the_frame(figure: Figure) -> None:
-    frame = figure.bbox
+def test_no_text_leaves_the_frame(drawn: Drawn) -> None:
+    frame = drawn.frame
     outside = [
         f"{text.get_text()!r} from ({box.x0:.0f}, {box.y0:.0f}) to ({box.x1:.0f}, {box.y1:.0f}) "
         f"in {frame.width:.0f} x {frame.height:.0f}"
-        for text, box in shown(figure).items()
+        for text, box in drawn.texts.items()
         if box.x0 < -0.5 or box.y0 < -0.5 or box.x1 > frame.width + 0.5 or box.y1 > frame.height + 0.5
     ]
     assert not outside, "\n".join(outside)
 
 
-def test_no_text_meets_another(figure: Figure) -> None:
+def test_no_text_meets_another(drawn: Drawn) -> None:
     met = [
         f"{one.get_text()!r} meets {other.get_text()!r}"
-        for (one, box), (other, second) in combinations(shown(figure).items(), 2)
+        for (one, box), (other, second) in combinations(drawn.texts.items(), 2)
         if box.padded(-AIR_PX).overlaps(second.padded(-AIR_PX))
     ]
     assert not met, "\n".join(met)
