@@ -21,6 +21,9 @@ ImpactSource = Literal["ball", "head", "sound"]
 INTERVAL_SDS = 1.959963984540054
 """Half-width of a 95 % interval, in standard deviations (the normal distribution's 97.5 % point)."""
 
+STANDARD_GRAVITY_MPS2 = 9.80665
+"""Standard acceleration of free fall, 3rd CGPM (1901) [m/s^2]."""
+
 
 @dataclass(frozen=True, slots=True)
 class Estimate:
@@ -41,7 +44,7 @@ class Estimate:
         """Whether there is a value at all."""
         return not math.isnan(self.value)
 
-    def interval(self, sds: float = 1.959963984540054) -> tuple[float, float]:
+    def interval(self, sds: float = INTERVAL_SDS) -> tuple[float, float]:
         """Return the symmetric interval of `sds` standard deviations (default: 95 % of a normal)."""
         return self.value - sds * self.sd, self.value + sds * self.sd
 

@@ -13,7 +13,7 @@ from pennyfall.cli.report.tables.coin import coin_table
 from pennyfall.kinematics.coin.inference import ObservedCoin
 from pennyfall.kinematics.coin.prediction import CoinPrediction, CoinSetup, predict_coin
 from pennyfall.kinematics.errors import CannotMeasure
-from pennyfall.kinematics.values import Estimate, Measurement, StrokeMeasures
+from pennyfall.kinematics.values import INTERVAL_SDS, Estimate, Measurement, StrokeMeasures
 from pennyfall.tracker.measure.clip import measure_clip
 from pennyfall.tracker.measure.measured import Measured
 from pennyfall.tracker.measure.settings import Settings
@@ -153,7 +153,7 @@ def _keep(prediction: CoinPrediction, path: Path, name: str) -> None:
     kept[name] = kept[name].joined(found.static, found.likely_kinetic_share) if name in kept else fresh
     save_frictions(path, kept)
     mean = kept[name].static
-    typer.echo(f"Kept in {path.name} as {name}: {mean.value:.2f} ± {1.96 * mean.sd:.2f}.")
+    typer.echo(f"Kept in {path.name} as {name}: {mean.value:.2f} ± {INTERVAL_SDS * mean.sd:.2f}.")
 
 
 def _refuse_outputs(outputs: CoinOutputs) -> None:

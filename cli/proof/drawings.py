@@ -13,7 +13,7 @@ from pennyfall.cli.proof.tables import TARGET
 from pennyfall.cli.proof.trials import draw_trial, measure_trial
 from pennyfall.cli.report.page.svg import PlotArea, drawing, element, mark, ticks
 from pennyfall.cli.report.quantities import full_label
-from pennyfall.kinematics.values import FloatArray
+from pennyfall.kinematics.values import INTERVAL_SDS, FloatArray
 
 ROW = 21.0
 LABEL_WIDTH = 262.0
@@ -79,7 +79,7 @@ def example_drawing(seed: int, rate_hz: float) -> Markup:
     low = min(-12.0, float(np.nanmin(truth)) - 2)
     area = PlotArea(left=50, right=640, top=14, bottom=300, x_range=(fine[0], fine[-1]), y_range=(low, 14.0))
     ours = profile.a_mps2[inside]
-    reach = 1.96 * profile.a_sd_mps2[inside]
+    reach = INTERVAL_SDS * profile.a_sd_mps2[inside]
     band = area.band(profile.t_s[inside], ours - reach, ours + reach)
     parts = [element("path", d=band, class_="band c0")]
     for value in ticks(*area.y_range):

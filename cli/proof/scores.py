@@ -14,8 +14,7 @@ from pennyfall.cli.proof.comparison import COMPARED, CUT, true_values
 from pennyfall.cli.proof.conditions import SOURCES
 from pennyfall.cli.proof.study import Outcome
 from pennyfall.cli.proof.trials import QUANTITIES
-from pennyfall.cli.report.quantities import HALF_WIDTH_SDS
-from pennyfall.kinematics.values import FloatArray
+from pennyfall.kinematics.values import INTERVAL_SDS, FloatArray
 
 NOMINAL = 0.95
 AT_IMPACT = {"peak_speed_after_impact_s": 0.0, "peak_acceleration_share": 1.0}
@@ -51,7 +50,7 @@ class Score:
     @property
     def coverage_interval(self) -> tuple[float, float]:
         """Return the 95 % interval of the coverage (Wilson 1927, J. Am. Stat. Assoc. 22:209-212)."""
-        z, n, p = HALF_WIDTH_SDS, self.strokes, self.coverage
+        z, n, p = INTERVAL_SDS, self.strokes, self.coverage
         if n == 0:
             return math.nan, math.nan
         middle = (p + z**2 / (2 * n)) / (1 + z**2 / n)
@@ -100,8 +99,8 @@ def score(outcomes: Sequence[Outcome], name: str) -> Score:
         strokes=len(error),
         bias=float(np.mean(error)) if len(error) else math.nan,
         rms=_rms(error),
-        held=int(np.sum(np.abs(error) <= HALF_WIDTH_SDS * sd + 1e-12)),
-        half_width=float(HALF_WIDTH_SDS * np.median(sd)) if len(sd) else math.nan,
+        held=int(np.sum(np.abs(error) <= INTERVAL_SDS * sd + 1e-12)),
+        half_width=float(INTERVAL_SDS * np.median(sd)) if len(sd) else math.nan,
         over_state_bound=_over(outcomes, name, "state_bound"),
         over_formula_bound=_over(outcomes, name, "formula_bound"),
     )

@@ -5,13 +5,7 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
-from pennyfall.kinematics.values import Estimate
-
-STANDARD_GRAVITY_MPS2 = 9.80665
-"""Standard acceleration of free fall, 3rd CGPM (1901); one g in the tables."""
-
-HALF_WIDTH_SDS = 1.959963984540054
-"""Half-width of a 95 % interval of a normal distribution, in standard deviations."""
+from pennyfall.kinematics.values import INTERVAL_SDS, STANDARD_GRAVITY_MPS2, Estimate
 
 MOST_DECIMALS = 4
 """Chosen by us: no field unit here is worth more."""
@@ -37,7 +31,7 @@ class Quantity:
 
     def pair(self, estimate: Estimate) -> tuple[str, str]:
         """Return the value and the half-width of its 95 % interval as text in the field unit."""
-        return rounded_pair(self.factor * estimate.value, HALF_WIDTH_SDS * self.factor * estimate.sd)
+        return rounded_pair(self.factor * estimate.value, INTERVAL_SDS * self.factor * estimate.sd)
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)

@@ -6,11 +6,11 @@ import math
 
 import numpy as np
 
-from pennyfall.kinematics.coin.demand import GRID_STEP_S, STANDARD_GRAVITY_MPS2, HeadMotion, head_motion
+from pennyfall.kinematics.coin.demand import GRID_STEP_S, HeadMotion, head_motion
 from pennyfall.kinematics.coin.friction import Coin, FrictionRange
 from pennyfall.kinematics.coin.ride import ride
 from pennyfall.kinematics.shelf import Shelf
-from pennyfall.kinematics.values import Estimate, LooseObjectBand, Profile
+from pennyfall.kinematics.values import STANDARD_GRAVITY_MPS2, Estimate, LooseObjectBand, Profile
 
 BAND_FRICTIONS = 17
 """Chosen by us: over the widest published range neighbours differ by 0.02 or less."""

@@ -13,9 +13,8 @@ from typing import Literal, NamedTuple
 import numpy as np
 from scipy.interpolate import BSpline, make_lsq_spline
 
-from pennyfall.kinematics.values import FloatArray, Profile, freeze_arrays
+from pennyfall.kinematics.values import STANDARD_GRAVITY_MPS2, FloatArray, Profile, freeze_arrays
 
-STANDARD_GRAVITY_MPS2 = 9.80665
 GRID_STEP_S = 0.00025
 """Chosen by us: a coin sliding at 1 m/s moves 0.25 mm in it; slip and leave are interpolated."""
 TILT_KNOT_SPACING_S = 0.1

@@ -8,13 +8,13 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from pennyfall.kinematics.coin.demand import STANDARD_GRAVITY_MPS2, HeadMotion
+from pennyfall.kinematics.coin.demand import HeadMotion
 from pennyfall.kinematics.coin.fall import Departure
 from pennyfall.kinematics.coin.friction import Coin, Friction, known_coin
 from pennyfall.kinematics.coin.ride import ride
 from pennyfall.kinematics.errors import CannotMeasure
 from pennyfall.kinematics.shelf import Shelf
-from pennyfall.kinematics.values import Estimate, FloatArray
+from pennyfall.kinematics.values import STANDARD_GRAVITY_MPS2, Estimate, FloatArray
 
 TRIED_FRICTIONS = np.linspace(0.02, 1.0, 99)
 """Static friction from wet to clean metal on metal (published extremes 0.15 and 0.78), in steps of 0.01."""

@@ -20,11 +20,11 @@ from typing import NamedTuple
 
 import numpy as np
 
-from pennyfall.kinematics.coin.demand import STANDARD_GRAVITY_MPS2, HeadMotion
+from pennyfall.kinematics.coin.demand import HeadMotion
 from pennyfall.kinematics.coin.fall import Departure, Exit, Side, fall
 from pennyfall.kinematics.coin.friction import Coin, Friction, known_coin
 from pennyfall.kinematics.shelf import Shelf
-from pennyfall.kinematics.values import FloatArray
+from pennyfall.kinematics.values import STANDARD_GRAVITY_MPS2, FloatArray
 
 SLIDING_PIECE = 256
 """Samples turned into plain floats at a time: 64 ms of sliding."""

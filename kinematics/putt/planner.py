@@ -16,13 +16,12 @@ from pennyfall.kinematics.errors import CannotMeasure
 from pennyfall.kinematics.putt.roll import FOOT_M
 from pennyfall.kinematics.putt.scaling import Putt, Scaling, fit_scaling, grown_profile
 from pennyfall.kinematics.shelf import Shelf
-from pennyfall.kinematics.values import Estimate
+from pennyfall.kinematics.values import INTERVAL_SDS, Estimate
 
 PLAN_LENGTHS_M = tuple(feet * FOOT_M for feet in range(3, 31))
 """Chosen by us: the lengths looked at; which of them the drill tells anything at is the student's own."""
 TRANSITION_SHARE = 0.5
 """Chosen by us: a coin that leaves before half of the forward swing left in the transition."""
-ASIDE_SDS = 1.96
 CLEAR_SHARE = 0.9
 """Chosen by us: nine in ten of the strokes, at the ends of the scaling's interval too, must agree."""
 PLAN_STEP_S = 0.001
@@ -174,7 +173,7 @@ def _planned(
     middle = [_grow(each, scaling, length_m, (0.0, 0.0)) for each in putts]
     aside = [
         [_grow(each, scaling, length_m, sds) for each in putts]
-        for sds in ((ASIDE_SDS, 0.0), (-ASIDE_SDS, 0.0), (0.0, ASIDE_SDS), (0.0, -ASIDE_SDS))
+        for sds in ((INTERVAL_SDS, 0.0), (-INTERVAL_SDS, 0.0), (0.0, INTERVAL_SDS), (0.0, -INTERVAL_SDS))
     ]
     demands = [demand for each in middle for demand in each.demands_at_top()]
     mean = float(np.mean([each.value for each in demands]))
@@ -182,8 +181,8 @@ def _planned(
     variance = (
         float(np.var([each.value for each in demands]))
         + float(np.mean([each.sd**2 for each in demands]))
-        + ((shifts[0] - shifts[1]) / (2 * ASIDE_SDS)) ** 2
-        + ((shifts[2] - shifts[3]) / (2 * ASIDE_SDS)) ** 2
+        + ((shifts[0] - shifts[1]) / (2 * INTERVAL_SDS)) ** 2
+        + ((shifts[2] - shifts[3]) / (2 * INTERVAL_SDS)) ** 2
     )
     strokes = [*middle, *(each for grown in aside for each in grown)]
     at_high, at_low = (

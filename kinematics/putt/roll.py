@@ -7,9 +7,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from pennyfall.kinematics.coin.demand import STANDARD_GRAVITY_MPS2
 from pennyfall.kinematics.errors import CannotMeasure
-from pennyfall.kinematics.values import Estimate, FloatArray
+from pennyfall.kinematics.values import STANDARD_GRAVITY_MPS2, Estimate, FloatArray
 
 FOOT_M = 0.3048
 BALL_RADIUS_M = 0.02134

@@ -14,10 +14,9 @@ from typing import Any
 import mujoco
 import numpy as np
 
-from pennyfall.kinematics.coin.demand import STANDARD_GRAVITY_MPS2
 from pennyfall.kinematics.coin.friction import known_coin
 from pennyfall.kinematics.shelf import Shelf
-from pennyfall.kinematics.values import FloatArray
+from pennyfall.kinematics.values import STANDARD_GRAVITY_MPS2, FloatArray
 from tests.kinematics.coin_strokes import Stroke
 
 COIN_KG = 0.00567

@@ -11,9 +11,9 @@ import math
 import numpy as np
 import pymunk
 
-from pennyfall.kinematics.coin.demand import STANDARD_GRAVITY_MPS2
 from pennyfall.kinematics.coin.friction import known_coin
 from pennyfall.kinematics.shelf import Shelf
+from pennyfall.kinematics.values import STANDARD_GRAVITY_MPS2
 from tests.kinematics.coin_in_mujoco import EngineRide, slip_onset_s
 from tests.kinematics.coin_strokes import Stroke
 

@@ -10,12 +10,12 @@ from hypothesis import strategies as st
 from scipy.integrate import solve_ivp
 
 from pennyfall.kinematics.coin.band import loose_object_band, peak_demand
-from pennyfall.kinematics.coin.demand import STANDARD_GRAVITY_MPS2, HeadMotion, head_motion
+from pennyfall.kinematics.coin.demand import HeadMotion, head_motion
 from pennyfall.kinematics.coin.friction import Coin, Friction, FrictionRange, known_coin, published_friction
 from pennyfall.kinematics.coin.ride import CoinRide, ride
 from pennyfall.kinematics.errors import CannotMeasure
 from pennyfall.kinematics.shelf import Shelf
-from pennyfall.kinematics.values import Profile
+from pennyfall.kinematics.values import STANDARD_GRAVITY_MPS2, Profile
 from tests.kinematics.coin_strokes import EARLY, LATE, Stroke
 
 G = STANDARD_GRAVITY_MPS2

@@ -5,7 +5,7 @@ import dataclasses
 import numpy as np
 import pytest
 
-from pennyfall.kinematics.coin.demand import STANDARD_GRAVITY_MPS2, head_motion
+from pennyfall.kinematics.coin.demand import head_motion
 from pennyfall.kinematics.coin.friction import FrictionRange
 from pennyfall.kinematics.errors import CannotMeasure
 from pennyfall.kinematics.putt.planner import plan_lengths
@@ -18,6 +18,7 @@ from pennyfall.kinematics.putt.scaling import (
     putt,
 )
 from pennyfall.kinematics.shelf import Shelf
+from pennyfall.kinematics.values import STANDARD_GRAVITY_MPS2
 from tests.kinematics.coin_strokes import Stroke
 
 GREEN = Green(stimp_m=10 * FOOT_M)

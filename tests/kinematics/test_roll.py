@@ -8,7 +8,6 @@ from hypothesis import given
 from hypothesis import strategies as st
 from scipy.integrate import solve_ivp
 
-from pennyfall.kinematics.coin.demand import STANDARD_GRAVITY_MPS2
 from pennyfall.kinematics.errors import CannotMeasure
 from pennyfall.kinematics.putt.roll import (
     BALL_RADIUS_M,
@@ -25,7 +24,7 @@ from pennyfall.kinematics.putt.roll import (
     roll_out,
     speed_after,
 )
-from pennyfall.kinematics.values import Estimate
+from pennyfall.kinematics.values import STANDARD_GRAVITY_MPS2, Estimate
 
 TEN_FEET = Green(stimp_m=10 * FOOT_M)
 

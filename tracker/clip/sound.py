@@ -11,7 +11,14 @@ from typing import Any
 import av
 import numpy as np
 
-from pennyfall.kinematics.values import Estimate, FloatArray, SoundCheck, SoundedStroke, StrokeMeasures
+from pennyfall.kinematics.values import (
+    INTERVAL_SDS,
+    Estimate,
+    FloatArray,
+    SoundCheck,
+    SoundedStroke,
+    StrokeMeasures,
+)
 from pennyfall.tracker.clip.container import opened
 
 SOUND_MPS = 343.2
@@ -209,8 +216,9 @@ def _judge(heard: tuple[SoundedStroke, ...], travel_s: float, distance_m: float)
     offset = Estimate(float(weight @ value / weight.sum()), float(1 / np.sqrt(weight.sum())))
     apart = np.abs(value - offset.value) / np.sqrt(variance)
     consistent = None if len(late) < 2 else bool(apart.max() <= AGREE_SDS)
+    reach_ms = 1e3 * INTERVAL_SDS * offset.sd
     words = (
-        f"The click is heard {1e3 * offset.value:+.1f} ± {1.96e3 * offset.sd:.1f} ms from the picture's "
+        f"The click is heard {1e3 * offset.value:+.1f} ± {reach_ms:.1f} ms from the picture's "
         f"impact. Over {distance_m:.2f} m sound travels {1e3 * travel_s:.1f} ms; the rest is the phone's own "
         "shift of sound against picture, which is not known. No result was moved."
     )

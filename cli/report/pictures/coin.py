@@ -9,12 +9,11 @@ import numpy as np
 from pennyfall.cli.report.palette import ACCENT, FORWARD_TINT, INK, QUIET
 from pennyfall.cli.report.pictures.figure_file import FileKind, figure_file
 from pennyfall.cli.report.pictures.fitting import fit
-from pennyfall.cli.report.quantities import HALF_WIDTH_SDS
 from pennyfall.cli.report.tables.coin import place, places, times_from_top
 from pennyfall.kinematics.coin.fall import Departure
 from pennyfall.kinematics.coin.prediction import CoinPrediction
 from pennyfall.kinematics.putt.roll import BALL_RADIUS_M
-from pennyfall.kinematics.values import FloatArray
+from pennyfall.kinematics.values import INTERVAL_SDS, FloatArray
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -90,7 +89,7 @@ def _draw_demand(axes: Axes, prediction: CoinPrediction) -> None:
     axes.axvspan(top_ms, 0, color=FORWARD_TINT, linewidth=0, zorder=0)
     axes.axhspan(*band.friction, color=COIN_INK, alpha=0.18, linewidth=0, zorder=1)
     axes.axhline(0, color=QUIET, linewidth=0.8, zorder=1)
-    reach = HALF_WIDTH_SDS * motion.demand_sd
+    reach = INTERVAL_SDS * motion.demand_sd
     for half in (slice(0, motion.impact_index), slice(motion.impact_index, None)):
         axes.fill_between(time_ms[half], (motion.demand - reach)[half], (motion.demand + reach)[half],
                           color=ACCENT, alpha=0.25, linewidth=0, zorder=2)  # fmt: skip

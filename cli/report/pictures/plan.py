@@ -10,9 +10,9 @@ from pennyfall.cli.report.palette import ACCENT, INK, QUIET
 from pennyfall.cli.report.pictures.coin import COIN_INK
 from pennyfall.cli.report.pictures.figure_file import FileKind, figure_file
 from pennyfall.cli.report.pictures.fitting import fit
-from pennyfall.cli.report.quantities import HALF_WIDTH_SDS
 from pennyfall.kinematics.putt.planner import Plan, Verdict
 from pennyfall.kinematics.putt.roll import FOOT_M, Green
+from pennyfall.kinematics.values import INTERVAL_SDS
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -49,14 +49,14 @@ def draw_plan(plan: Plan, green: Green, *, title: str) -> Figure:
 def _draw_demand(axes: Axes, plan: Plan) -> None:
     feet = np.array([each.length_m for each in plan.lengths]) / FOOT_M
     value = np.array([each.demand_at_top.value for each in plan.lengths])
-    reach = HALF_WIDTH_SDS * np.array([each.demand_at_top.sd for each in plan.lengths])
+    reach = INTERVAL_SDS * np.array([each.demand_at_top.sd for each in plan.lengths])
     axes.axhspan(plan.friction.low, plan.friction.high, color=COIN_INK, alpha=0.18, linewidth=0, zorder=1)
     axes.fill_between(feet, value - reach, value + reach, color=ACCENT, alpha=0.25, linewidth=0, zorder=2)
     axes.plot(feet, value, color=ACCENT, linewidth=2.2, zorder=3)
     inside = [(length_m / FOOT_M, demand) for length_m, demand in plan.measured
               if feet[0] <= length_m / FOOT_M <= feet[-1]]  # fmt: skip
     for at_ft, demand in inside:
-        axes.errorbar(at_ft, demand.value, HALF_WIDTH_SDS * demand.sd, fmt="o", markersize=7, color=ACCENT,
+        axes.errorbar(at_ft, demand.value, INTERVAL_SDS * demand.sd, fmt="o", markersize=7, color=ACCENT,
                       markerfacecolor="white", markeredgewidth=2, linewidth=1.5, zorder=4)  # fmt: skip
     axes.annotate("friction", (feet[-1], (plan.friction.low + plan.friction.high) / 2), xytext=(-5, 0),
                   textcoords="offset points", ha="right", va="center", color=COIN_INK, size=11)  # fmt: skip

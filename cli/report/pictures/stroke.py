@@ -11,8 +11,14 @@ from numpy.typing import NDArray
 from pennyfall.cli.report.palette import ACCENT, FORWARD_TINT, INK, QUIET
 from pennyfall.cli.report.pictures.figure_file import FileKind, figure_file
 from pennyfall.cli.report.pictures.fitting import fit
-from pennyfall.cli.report.quantities import HALF_WIDTH_SDS, STANDARD_GRAVITY_MPS2, quantity
-from pennyfall.kinematics.values import Estimate, FloatArray, StrokeMeasures
+from pennyfall.cli.report.quantities import quantity
+from pennyfall.kinematics.values import (
+    INTERVAL_SDS,
+    STANDARD_GRAVITY_MPS2,
+    Estimate,
+    FloatArray,
+    StrokeMeasures,
+)
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -169,7 +175,7 @@ def _draw_halves(axes: Axes, time_ms: FloatArray, values: FloatArray, colour: st
 
 def _draw_acceleration(axes: Axes, stroke: StrokeMeasures, time_ms: FloatArray) -> None:
     profile = stroke.profile
-    reach = HALF_WIDTH_SDS * profile.a_sd_mps2
+    reach = INTERVAL_SDS * profile.a_sd_mps2
     for half in (time_ms <= 0, time_ms > 0):
         axes.fill_between(
             time_ms[half],

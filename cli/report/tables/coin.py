@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from pennyfall.cli.report.quantities import HALF_WIDTH_SDS, rounded_pair
+from pennyfall.cli.report.quantities import rounded_pair
 from pennyfall.cli.report.safety import FALLEN_COIN
 from pennyfall.kinematics.coin.band import PLAUSIBLE_HUBS_M, peak_demand_time_s
 from pennyfall.kinematics.coin.prediction import CoinPrediction
-from pennyfall.kinematics.values import Estimate
+from pennyfall.kinematics.values import INTERVAL_SDS, Estimate
 
 IMPACT_ASSUMPTION = (
     "At impact the coin is assumed to keep its own speed while the head loses its step: a wall toward the "
@@ -44,10 +44,10 @@ def coin_table(prediction: CoinPrediction) -> str:
     if prediction.observed is not None and prediction.inferred is not None:
         seen = prediction.observed
         if seen.leave_s.known:
-            reach_ms = 1e3 * HALF_WIDTH_SDS * seen.leave_s.sd
+            reach_ms = 1e3 * INTERVAL_SDS * seen.leave_s.sd
             rows.append(("seen to leave", f"{from_top(seen.leave_s.value, top_s)} (± {reach_ms:.0f} ms)"))
         if seen.landing_x_m.known:
-            reach_cm = 1e2 * HALF_WIDTH_SDS * seen.landing_x_m.sd
+            reach_cm = 1e2 * INTERVAL_SDS * seen.landing_x_m.sd
             rows.append(("found on the floor", f"{place(seen.landing_x_m.value)} (± {reach_cm:.1f} cm)"))
         rows.append(("friction that explains it", f"{_pair(prediction.inferred.static)} (static)"))
     lines = [f"Stroke {stroke.number}: the coin ({setup.coin.name})"]
@@ -108,5 +108,5 @@ def places(band_m: tuple[float, float]) -> str:
 
 
 def _pair(estimate: Estimate) -> str:
-    value, reach = rounded_pair(estimate.value, HALF_WIDTH_SDS * estimate.sd)
+    value, reach = rounded_pair(estimate.value, INTERVAL_SDS * estimate.sd)
     return f"{value} ± {reach}" if reach else value

@@ -6,7 +6,6 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from pennyfall.cli.report.quantities import HALF_WIDTH_SDS
 from pennyfall.cli.report.safety import FALLEN_COIN
 from pennyfall.kinematics.putt.planner import TRANSITION_SHARE, Plan, Verdict
 from pennyfall.kinematics.putt.roll import (
@@ -19,6 +18,7 @@ from pennyfall.kinematics.putt.roll import (
     speed_after,
 )
 from pennyfall.kinematics.putt.scaling import LEAST_LENGTH_RATIO, LEAST_STROKES_TO_FIT, Putt
+from pennyfall.kinematics.values import INTERVAL_SDS
 
 PUBLISHED = (
     "Amplitude is taken to grow with the root of the length in unchanging time (published model; every "
@@ -36,7 +36,7 @@ def plan_table(plan: Plan, green: Green) -> str:
     friction = plan.friction
     lines = ["Putt length   demand at the top   backswing   forward swing   coin"]
     for each in plan.lengths[::3]:
-        reach = HALF_WIDTH_SDS * each.demand_at_top.sd
+        reach = INTERVAL_SDS * each.demand_at_top.sd
         lines.append(
             f"{both_units(each.length_m):<15}  {each.demand_at_top.value:.2f} ± {reach:.2f}       "
             f"{100 * each.backswing_m:5.0f} cm      {1e3 * each.forward_s:5.0f} ms      "
@@ -58,7 +58,7 @@ def plan_table(plan: Plan, green: Green) -> str:
         lines.append(_why_published(plan))
     else:
         powers = (scaling.amplitude_power, scaling.time_power)
-        amplitude, time = (f"{p.value:.2f} ± {HALF_WIDTH_SDS * p.sd:.2f}" for p in powers)
+        amplitude, time = (f"{p.value:.2f} ± {INTERVAL_SDS * p.sd:.2f}" for p in powers)
         lines.append(
             f"Fitted on this student's strokes: amplitude grows with length to the power {amplitude}, "
             f"time to {time}."
@@ -107,7 +107,7 @@ def roll_table(putts: Sequence[Putt], green: Green, hole_m: float) -> str:
     lines = [f"Ball, with a hole {both_units(hole_m)} away:"]
     for number, launch in enumerate(launched, 1):
         rolls = roll_distance(launch, green)
-        reach_m = HALF_WIDTH_SDS * rolls.sd
+        reach_m = INTERVAL_SDS * rolls.sd
         lines.append(
             f"  {number}: launched at {100 * launch.value:.0f} cm/s it rolls {rolls.value:.2f} ± "
             f"{reach_m:.2f} m, {_past(rolls.value - hole_m)}; {_at_hole(launch.value, hole_m, green)}"

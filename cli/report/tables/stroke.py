@@ -8,8 +8,15 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from pennyfall.cli.report.quantities import GROUPS, HALF_WIDTH_SDS, Quantity, rounded_pair
-from pennyfall.kinematics.values import CalibrationFacts, ClipFacts, CoinOutcome, Measurement, StrokeMeasures
+from pennyfall.cli.report.quantities import GROUPS, Quantity, rounded_pair
+from pennyfall.kinematics.values import (
+    INTERVAL_SDS,
+    CalibrationFacts,
+    ClipFacts,
+    CoinOutcome,
+    Measurement,
+    StrokeMeasures,
+)
 
 WIDTH = 100
 LABEL_CELLS, UNIT_CELLS, VALUE_CELLS = 37, 6, 19
@@ -74,14 +81,14 @@ def _clip_line(clip: ClipFacts) -> str:
 
 def _calibration_lines(facts: CalibrationFacts) -> list[str]:
     focal = " ± ".join(
-        part for part in rounded_pair(facts.focal_px.value, HALF_WIDTH_SDS * facts.focal_px.sd) if part
+        part for part in rounded_pair(facts.focal_px.value, INTERVAL_SDS * facts.focal_px.sd) if part
     )
     tag = Quantity(name="tag_height_m", label="", unit="mm", factor=1e3)
     rms = facts.reprojection_rms_px
     corners = f"corners within {rms:.2f} px, " if np.isfinite(rms) else ""
     return textwrap.wrap(
         f"Calibration: from the {facts.source}, lens from the {facts.focal_source} ({focal} px), scale "
-        f"± {100 * HALF_WIDTH_SDS * facts.scale_rel_sd:.1f} %, {corners}"
+        f"± {100 * INTERVAL_SDS * facts.scale_rel_sd:.1f} %, {corners}"
         f"tag height {tag.text(facts.tag_height_m)} mm "
         f"({facts.tag_height_source}){', the camera or the sheet moved' if facts.camera_moved else ''}.",
         WIDTH,
