@@ -15,7 +15,7 @@ from matplotlib.backend_bases import RendererBase
 from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
 from matplotlib.text import Text
-from matplotlib.transforms import Bbox
+from matplotlib.transforms import Bbox, BboxBase
 
 from pennyfall.cli.history.trend import FOLLOWED, Trend, TrendPoint
 from pennyfall.cli.history.trend_picture import draw_trends
@@ -139,7 +139,7 @@ PICTURES: dict[str, Callable[[], Figure]] = {
 
 @dataclasses.dataclass(frozen=True, kw_only=True)
 class Drawn:
-    frame: Bbox
+    frame: BboxBase
     texts: dict[Text, Bbox]
     """Where each text that was drawn stands [px]."""
 
