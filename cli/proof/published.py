@@ -10,9 +10,8 @@ import numpy as np
 from pennyfall.cli.proof.alternatives import METHODS
 from pennyfall.kinematics.errors import CannotMeasure
 from pennyfall.kinematics.values import FloatArray
-from pennyfall.tracker.smoother.kalman import smooth
+from pennyfall.tracker.smoother.kalman import log_likelihoods, smooth
 from pennyfall.tracker.smoother.motion_model import STATES, MotionChain, chain_matrices
-from pennyfall.tracker.smoother.process_noise import log_likelihoods
 
 START_SDS = np.array([1.0, 10.0, 100.0, 1e4])
 """Standard deviations before the first sample, angle in rad: as good as unknown."""

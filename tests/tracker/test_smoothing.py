@@ -11,9 +11,8 @@ from filterpy.kalman import KalmanFilter
 from scipy.stats import multivariate_normal
 
 from pennyfall.kinematics.values import FloatArray
-from pennyfall.tracker.smoother.kalman import sample_paths, smooth, step_response
-from pennyfall.tracker.smoother.motion_model import OBSERVED, STATES, MotionChain, chain_matrices
-from pennyfall.tracker.smoother.process_noise import log_likelihoods
+from pennyfall.tracker.smoother.kalman import log_likelihoods, sample_paths, smooth, step_response
+from pennyfall.tracker.smoother.motion_model import OBSERVED_STATES, STATES, MotionChain, chain_matrices
 
 
 def chain_of(
@@ -86,7 +85,7 @@ def prior_path(chain: MotionChain) -> tuple[FloatArray, FloatArray, FloatArray]:
     seen = np.flatnonzero(np.isfinite(chain.position_m))
     H = np.zeros((len(seen), nodes * STATES))
     for row, node in enumerate(seen):
-        H[row, node * STATES : (node + 1) * STATES] = OBSERVED[0]
+        H[row, [node * STATES + state for state in OBSERVED_STATES]] = 1.0
     return mean, covariance, H
 
 
@@ -134,7 +133,7 @@ def test_a_step_of_position_is_answered_as_by_data_that_step(generator: np.rando
     moved = smooth(replace(chain, position_m=chain.position_m - after)).mean.copy()
     moved[:, 0] += after
     sd = np.sqrt(np.einsum("nii->ni", smoothed.covariance))[:, :4]
-    answer = step_m * step_response(chain, smoothed, right)
+    answer = step_m * step_response(chain, right)
     np.testing.assert_allclose((moved - smoothed.mean)[:, :4] / sd, answer / sd, atol=1e-6)
     assert np.abs(answer / sd).max() > 0.5
 

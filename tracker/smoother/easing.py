@@ -13,9 +13,8 @@ from scipy.special import expit, logit, ndtr
 
 from pennyfall.kinematics.stroke.smoothed import JERK
 from pennyfall.tracker.smoother.chain import EASING_S, StrokeFrames, StrokeModel, build_chain
-from pennyfall.tracker.smoother.kalman import smooth
+from pennyfall.tracker.smoother.kalman import log_likelihoods, smooth
 from pennyfall.tracker.smoother.motion_model import chain_matrices
-from pennyfall.tracker.smoother.process_noise import log_likelihoods
 
 EASING_SHARE = 0.5
 """Share of the falling pulls that level off before impact, chosen by us."""

@@ -9,6 +9,7 @@ from scipy.interpolate import CubicSpline
 from scipy.special import logsumexp
 
 from pennyfall.kinematics.values import Estimate, FloatArray
+from pennyfall.tracker.smoother.kalman import log_likelihoods
 from pennyfall.tracker.smoother.measurement_noise import FrameErrors
 from pennyfall.tracker.smoother.motion_model import (
     MOTION_STATES,
@@ -17,7 +18,7 @@ from pennyfall.tracker.smoother.motion_model import (
     transition,
     with_error,
 )
-from pennyfall.tracker.smoother.process_noise import log_diffusion_prior, log_likelihoods
+from pennyfall.tracker.smoother.process_noise import log_diffusion_prior
 
 IMPACT_KICK = np.array([0.0, 0.6**2, 12.0**2, 400.0**2])
 """Variances of what an impact may change [SI^2], chosen by us: a head of 0.35 kg loses 21 % of 1 to 3 m/s,

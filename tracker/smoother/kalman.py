@@ -1,4 +1,7 @@
-"""Kalman filter and Rauch-Tung-Striebel smoother over a chain of nodes, with joint samples of the whole path.
+"""The two passes over a chain: filterpy's for one model, smoothed backward, and one for many models at once.
+
+The pass for one gives states, covariances and joint samples of the whole path; the one for many gives what
+weighs them, their innovations and likelihoods, in arrays that filterpy's filter does not take.
 
 A filter that runs across an impact spreads the velocity step over its own width. Here the chain carries a
 kick at the impact instant: velocity, acceleration and jerk start anew there, position is joined exactly. A
@@ -7,15 +10,17 @@ pass over such a chain is the pass on either side of the impact, coupled by the 
 
 from __future__ import annotations
 
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 from filterpy.kalman import KalmanFilter
 
+from pennyfall.kinematics.stroke.smoothed import POSITION
 from pennyfall.kinematics.values import FloatArray, freeze_arrays
 from pennyfall.tracker.smoother.motion_model import (
     MOTION_STATES,
-    OBSERVED,
+    OBSERVED_STATES,
     STATES,
     MotionChain,
     chain_matrices,
@@ -44,7 +49,27 @@ class SmoothedChain:
 
 
 def smooth(chain: MotionChain) -> SmoothedChain:
+    """Return the posterior of every node of a stroke's chain."""
+    F, Q = chain_matrices(chain)
+    return smooth_states(
+        chain.position_m, chain.variance_m2, F, Q, chain.start_mean, chain.start_covariance, OBSERVED_STATES
+    )
+
+
+def smooth_states(
+    position_m: FloatArray,
+    variance_m2: FloatArray,
+    F: FloatArray,
+    Q: FloatArray,
+    start_mean: FloatArray,
+    start_covariance: FloatArray,
+    observed: Sequence[int],
+    push: FloatArray | None = None,
+) -> SmoothedChain:
     """Filter forward and smooth backward [1]_.
+
+    Parameters as of `innovations`, `Q` of shape (n, s, s); `push` is a known change of the states on arriving
+    at each node, shape (n, s).
 
     References
     ----------
@@ -52,15 +77,16 @@ def smooth(chain: MotionChain) -> SmoothedChain:
        systems, AIAA J. 3(8):1445-1450. doi:10.2514/3.3166
 
     """
-    F, Q = chain_matrices(chain)
-    kalman = KalmanFilter(dim_x=STATES, dim_z=1)
-    kalman.x = chain.start_mean.copy()
-    kalman.P = chain.start_covariance.copy()
-    kalman.H = OBSERVED
+    kalman = KalmanFilter(dim_x=len(start_mean), dim_z=1)
+    kalman.x = start_mean.copy()
+    kalman.P = start_covariance.copy()
+    kalman.H = np.zeros((1, len(start_mean)))
+    kalman.H[0, list(observed)] = 1.0
+    kalman.B = None if push is None else np.eye(len(start_mean))
     kalman.inv = np.reciprocal  # the innovation's variance is a single number
-    measured = [None if np.isnan(x) else x for x in chain.position_m]
+    measured = [None if np.isnan(x) else x for x in position_m]
     filtered_mean, filtered_covariance, predicted_mean, predicted_covariance = kalman.batch_filter(
-        measured, Fs=F, Qs=Q, Rs=chain.variance_m2[:, None, None]
+        measured, Fs=F, Qs=Q, Rs=variance_m2[:, None, None], us=push
     )
     gain = np.zeros_like(Q)
     # All inverses at once: filterpy's own backward pass gives the same digits in twice the time.
@@ -80,26 +106,92 @@ def smooth(chain: MotionChain) -> SmoothedChain:
     )
 
 
-def step_response(chain: MotionChain, smoothed: SmoothedChain, node: int) -> FloatArray:
+def step_response(chain: MotionChain, node: int) -> FloatArray:
     """Return how the smoothed motion answers a known step of position into a node, shape (n, 4) [SI/m].
 
     The smoother is linear: the answer is what it makes of the step alone, all measurements being zero.
     """
-    F, _ = chain_matrices(chain)
-    PHt = smoothed.predicted_covariance @ OBSERVED[0]
-    S = PHt @ OBSERVED[0] + chain.variance_m2
-    K = np.where(np.isfinite(chain.position_m), 1 / S, 0.0)[:, None] * PHt
-    predicted = np.zeros_like(smoothed.mean)
-    predicted[node, 0] = 1.0
-    filtered = predicted.copy()
-    for k in range(node, len(F)):
-        if k > node:
-            predicted[k] = F[k] @ filtered[k - 1]
-        filtered[k] = predicted[k] - K[k] * (OBSERVED[0] @ predicted[k])
-    answer = filtered
-    for k in range(len(F) - 2, -1, -1):
-        answer[k] += smoothed.gain[k] @ (answer[k + 1] - predicted[k + 1])
-    return answer[:, :MOTION_STATES]
+    F, Q = chain_matrices(chain)
+    step = np.zeros((len(F), STATES))
+    step[node, POSITION] = 1.0
+    answer = smooth_states(
+        0.0 * chain.position_m,
+        chain.variance_m2,
+        F,
+        Q,
+        np.zeros(STATES),
+        chain.start_covariance,
+        OBSERVED_STATES,
+        step,
+    )
+    return answer.mean[:, :MOTION_STATES]
+
+
+def innovations(
+    position_m: FloatArray,
+    variance_m2: FloatArray,
+    F: FloatArray,
+    Q: Iterable[FloatArray],
+    start_mean: FloatArray,
+    start_covariance: FloatArray,
+    observed: Sequence[int] = OBSERVED_STATES,
+) -> Iterator[tuple[int, FloatArray, FloatArray]]:
+    """Yield node, innovation [m] and its variance [m^2] under each of b models, shape (b,), by measurement.
+
+    Parameters
+    ----------
+    position_m : ndarray, shape (n,) [m]
+        Measured positions, NaN where there is none.
+    variance_m2 : ndarray, shape (n,) [m^2]
+        Variance of what is independent in each measurement.
+    F : ndarray, shape (n, s, s)
+        Transition into each node.
+    Q : iterable of ndarray, shape (s, s, b)
+        Process covariance under each model, of the step into each node; (s, s, 1) as long as all agree.
+    start_mean, start_covariance : ndarray, shapes (s,) and (s, s)
+        State before the first node.
+    observed : sequence of int
+        The states whose sum a measurement shows.
+
+    """
+    seen = list(observed)
+    state, P = start_mean[:, None], start_covariance[:, :, None]  # the same for all models
+    for node, step_Q in enumerate(Q):
+        P = F[node] @ (F[node] @ P).swapaxes(0, 1) + step_Q  # F P F' + Q, P being symmetric
+        state = F[node] @ state
+        if np.isnan(position_m[node]):
+            continue
+        PHt = P[seen].sum(axis=0)
+        S = PHt[seen].sum(axis=0) + variance_m2[node]
+        innovation = sum((-state[each] for each in observed), start=position_m[node])
+        yield node, innovation, S
+        K = PHt / S
+        state = state + K * innovation
+        P -= K[:, None] * PHt
+
+
+def log_likelihoods(
+    position_m: FloatArray,
+    variance_m2: FloatArray,
+    F: FloatArray,
+    Q: Iterable[FloatArray],
+    start_mean: FloatArray,
+    start_covariance: FloatArray,
+) -> FloatArray:
+    """Return the log likelihood of the measurements under each of b models, from their innovations [1]_.
+
+    Parameters as of `innovations`.
+
+    References
+    ----------
+    .. [1] F. C. Schweppe (1965), Evaluation of likelihood functions for Gaussian signals, IEEE Trans. Inf.
+       Theory 11:61-70. doi:10.1109/TIT.1965.1053737
+
+    """
+    total = np.zeros(1)
+    for _, innovation, S in innovations(position_m, variance_m2, F, Q, start_mean, start_covariance):
+        total = total - 0.5 * (innovation**2 / S + np.log(2 * np.pi * S))
+    return total
 
 
 def sample_paths(smoothed: SmoothedChain, count: int, generator: np.random.Generator) -> FloatArray:

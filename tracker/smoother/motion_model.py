@@ -19,7 +19,7 @@ ERROR = 4
 1965, from memory)."""
 SERIES_TERMS, QUADRATURE_POINTS = 16, 6
 """Exact to rounding for steps of up to the time in which jerk decays."""
-OBSERVED = np.array([[1.0, 0.0, 0.0, 0.0, 1.0]])
+OBSERVED_STATES = (0, ERROR)
 """What a frame shows: the position plus the error."""
 
 

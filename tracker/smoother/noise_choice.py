@@ -13,6 +13,7 @@ from pennyfall.kinematics.values import FloatArray
 from pennyfall.tracker.smoother.chain import StrokeFrames, StrokeModel, StrokeNodes, build_chain
 from pennyfall.tracker.smoother.easing import easing_probability
 from pennyfall.tracker.smoother.head_impact import unknown_start
+from pennyfall.tracker.smoother.kalman import log_likelihoods
 from pennyfall.tracker.smoother.measurement_noise import FrameErrors
 from pennyfall.tracker.smoother.motion_model import MotionChain
 from pennyfall.tracker.smoother.process_noise import (
@@ -20,7 +21,6 @@ from pennyfall.tracker.smoother.process_noise import (
     NoiseParts,
     chain_log_likelihoods,
     log_diffusion_prior,
-    log_likelihoods,
     log_mean,
     noise_parts,
 )

@@ -22,7 +22,7 @@ from pennyfall.tracker.smoother.events import (
     scan_impact,
 )
 from pennyfall.tracker.smoother.impact_smear import undo_impact_smear
-from pennyfall.tracker.smoother.kalman import smooth, step_response
+from pennyfall.tracker.smoother.kalman import innovations, smooth, step_response
 from pennyfall.tracker.smoother.measurement_noise import (
     LAG_ONE_PRIOR,
     MeasurementNoise,
@@ -31,7 +31,6 @@ from pennyfall.tracker.smoother.measurement_noise import (
 )
 from pennyfall.tracker.smoother.motion_model import MOTION_STATES, chain_matrices
 from pennyfall.tracker.smoother.noise_choice import STEADY, choose_noise
-from pennyfall.tracker.smoother.process_noise import innovations
 from pennyfall.tracker.smoother.pull_changes import corner_step_s
 from pennyfall.tracker.smoother.weighing import WeighedModel, WeighedMotion, smooth_weighed
 
@@ -212,7 +211,7 @@ def _impact_sensitivity(smoothed: WeighedMotion) -> FloatArray:
     """
     impact = smoothed.nodes.impact
     lost_mps = smoothed.mean[impact, VELOCITY] - smoothed.mean[impact + 1, VELOCITY]
-    return np.asarray(lost_mps * step_response(smoothed.chain, smoothed.likeliest, impact + 1))
+    return np.asarray(lost_mps * step_response(smoothed.chain, impact + 1))
 
 
 def _with_early_start(state_sd: FloatArray, time_s: FloatArray, takeaway: Estimate, node: int) -> FloatArray:

@@ -16,7 +16,7 @@ import numpy as np
 
 from pennyfall.kinematics.values import FloatArray, IntArray, freeze_arrays
 from pennyfall.tracker.smoother.chain import StrokeFrames, StrokeModel, StrokeNodes, build_chain
-from pennyfall.tracker.smoother.kalman import SmoothedChain, sample_paths, smooth
+from pennyfall.tracker.smoother.kalman import sample_paths, smooth
 from pennyfall.tracker.smoother.motion_model import MotionChain
 
 
@@ -40,8 +40,6 @@ class WeighedMotion:
     """Smoothed states, shape (n, 5)."""
     covariance: FloatArray
     """Their covariances, shape (n, 5, 5)."""
-    likeliest: SmoothedChain
-    """The motion under the likeliest model."""
     samples: FloatArray
     """Joint samples of the whole motion, shape (count, n, 4)."""
 
@@ -85,7 +83,6 @@ def smooth_weighed(
         nodes=nodes,
         mean=mean,
         covariance=covariance,
-        likeliest=smoothed[0],
         samples=np.concatenate(samples),
     )
 
