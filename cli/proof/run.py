@@ -53,7 +53,7 @@ def write_outcomes(
         command += " --data FOLDER"
     folder.mkdir(parents=True, exist_ok=True)
     page = proof_page(outcomes, published, seed=seed, command=command)
-    summary = "\n".join(summary_lines(outcomes, published, seed=seed))
+    summary = "\n".join(summary_lines(outcomes, published, command=command))
     write_whole(folder / PAGE, page.encode("utf-8"))
     write_whole(folder / SUMMARY, (summary + "\n").encode("utf-8"))
     return summary

@@ -1,4 +1,4 @@
-"""The proof in short, as text: for the terminal, and for the guide."""
+"""The proof in short, as text: for the terminal, and for RESULTS.md beside this module."""
 
 from __future__ import annotations
 
@@ -17,8 +17,11 @@ RIVALS_RATE_HZ = 240.0
 SHOWN = COMPARED[:4]
 
 
-def summary_lines(outcomes: Sequence[Outcome], published: Sequence[Result], *, seed: int) -> list[str]:
-    """Return the study's figures as lines of a Markdown document."""
+TITLE = "# What the figures are worth"
+
+
+def summary_lines(outcomes: Sequence[Outcome], published: Sequence[Result], *, command: str) -> list[str]:
+    """Return the study's figures as lines of a Markdown document, which says by which command it was made."""
     by_rate = {rate: scores(found) for rate in SHOWN_RATES_HZ if (found := at_rate(outcomes, rate))}
     strokes = " and ".join(
         f"{max(each.strokes for each in found)} strokes at {rate:.0f} frames/s"
@@ -26,7 +29,9 @@ def summary_lines(outcomes: Sequence[Outcome], published: Sequence[Result], *, s
     )
     heads = [f"{what}, {rate:.0f} Hz" for rate in by_rate for what in ("RMS error", "truth inside ±")]
     lines = [
-        f"pennyfall {version('pennyfall')}, seed {seed}: {strokes}.",
+        TITLE,
+        "",
+        f"Made by `{command}`, pennyfall {version('pennyfall')}: {strokes}.",
         "",
         f"| figure | {' | '.join(heads)} |",
         f"| --- |{' ---: |' * len(heads)}",
