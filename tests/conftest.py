@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from pathlib import Path
 
 import numpy as np
@@ -30,6 +31,14 @@ def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item
     chosen = {item: left_out.isdisjoint(mark.name for mark in item.iter_markers()) for item in items}
     config.hook.pytest_deselected(items=[item for item in items if not chosen[item]])
     items[:] = [item for item in items if chosen[item]]
+
+
+def pytest_terminal_summary(terminalreporter: pytest.TerminalReporter) -> None:
+    """Say why tests were skipped, each reason once."""
+    skipped = terminalreporter.stats.get("skipped", [])
+    reasons = Counter(str(report.longrepr[2]).removeprefix("Skipped: ") for report in skipped)
+    for reason, count in reasons.most_common():
+        terminalreporter.write_line(f"{count} skipped: {reason}")
 
 
 @pytest.fixture
