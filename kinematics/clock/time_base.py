@@ -27,7 +27,8 @@ ROUNDING = 0.75
 
 RAMP_LEAST_RATIO = 3.0
 """Chosen by us: a camera short of light halves its rate; slow motion plays four or eight times slower.
-Between the two, the file's own times are kept and the step is reported."""
+Between the two, the file's own times are kept and the step is reported. Without a known capture rate a ramp
+shows by the head's speed (`speed_jump`), and the clip is refused."""
 
 MOST_LOST_IN_A_ROW = 4
 """Chosen by us: a longer interval says nothing of the usual one."""

@@ -16,7 +16,9 @@ SIGNIFICANT_SDS = 3.0
 """Chosen by us: a curvature less sure than this gives no radius worth naming."""
 SYSTEMATIC_TILT_RAD, SYSTEMATIC_HEIGHT_M = 0.002, 0.0013
 """By this much tilt and height also err smoothly along the line, half the stroke's way from its middle: so in
-the mean square of 33 strokes rendered with known truth."""
+the mean square of 33 strokes rendered with known truth. A frame knows the head's height to 0.05 mm. With both
+errors in the weights the radius of those strokes is off by 1.1 % RMS (about 6 % before, 18 % for a stroke of
+19 cm in all), and the tilt ranges lie inside their intervals (up to 2.3 deviations off before)."""
 CORRELATED_FRAMES = 4.0
 """Chosen by us: tilt and height errors depend on where the head is, so that neighbouring frames err
 together; four frames count as one."""

@@ -9,7 +9,9 @@ from pennyfall.kinematics.stroke.smoothed import VELOCITY, SmoothedStroke
 PEAK_STRETCH_SDS = 0.25
 """Chosen by us: how near to its peak, in standard deviations of that, the curve may have it. On 1,800
 simulated strokes at 240 frames/s the place of the peak acceleration was held in 96.6 % with 0.2 and in 97.1 %
-with 0.35, that of the peak speed in 94.8 and 96.0 %."""
+with 0.35, that of the peak speed in 94.8 and 96.0 %. Without such a stretch it was held in 80 %. For the
+intervals of the peaks' sizes each drawn path counts with its own largest value, often that at impact, where
+it is known worst: a path-traced clip at 60 frames/s was 3.0 standard deviations off before."""
 
 
 def slowing_node(stroke: SmoothedStroke) -> int:

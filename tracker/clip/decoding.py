@@ -31,7 +31,9 @@ FITS_SLOT = 0.3
 
 FRAMES_IN_FLIGHT = 8
 """Chosen by us: the decoder works on as many frames at once, so it goes on while one frame is measured; the
-same number on every machine."""
+same number on every machine. Decoding by itself leaves a fifth of two cores idle: following 2,000 frames of
+1080p took 5.8 s with the usual three, 5.2 with eight, 5.0 with sixteen and 45 MB more (bare decoding 4.8; a
+thread of our own that read ahead cost 0.5 more)."""
 
 MOST_HELD = 4
 """Chosen by us: as many frames predicted from both sides are held back until the one after them is sound."""
@@ -142,7 +144,9 @@ class Decoding:
         """Yield the frames that decode soundly.
 
         From a damaged frame on, the frames up to the next key frame are built upon the damage; so may be the
-        frames shown just before it and predicted from both sides.
+        frames shown just before it and predicted from both sides. One flipped byte left 50 pictures shifted
+        without an error from the decoder, which flags the first of them, and a takeaway 25 standard
+        deviations off.
         """
         held: list[Any] = []
         sound, yielded = True, 0

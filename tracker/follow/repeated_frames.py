@@ -1,4 +1,7 @@
-"""Frames that repeat the picture before them under a new timestamp: told by how the head stutters."""
+"""Frames that repeat the picture before them under a new timestamp: told by how the head stutters.
+
+Re-encoding makes repeated pictures differ; a head that stands still for a frame in mid-swing does not.
+"""
 
 from __future__ import annotations
 

@@ -1,4 +1,7 @@
-"""Algebra of matrices of two to eight rows, which numpy's checks and dispatch make five times slower."""
+"""Algebra of matrices of two to eight rows, which numpy's checks and dispatch make five times slower.
+
+OpenCV takes 2 µs for an inverse or a solution, numpy 10 to 16, some three thousand times a stroke.
+"""
 
 from __future__ import annotations
 

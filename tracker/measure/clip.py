@@ -48,7 +48,7 @@ def see_clip(path: Path, settings: Settings, *, progress: Progress | None = None
     loading = threading.Thread(target=_load_what_follows)
 
     def followed_to(share: float) -> None:
-        # Not before the first frame, which takes long: both would take turns, nothing decoding.
+        # Not before the first frame, which takes long: both would take turns, nothing decoding, 0.3 s more.
         if loading.ident is None:
             loading.start()
         if progress is not None:

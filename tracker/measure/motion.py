@@ -29,7 +29,9 @@ from pennyfall.tracker.measure.refusals import refuse_slow_motion, why_no_stroke
 from pennyfall.tracker.smoother.stroke import StrokeSmoothing, smooth_stroke
 
 SEED = 20260101
-"""The joint samples are the same whenever the same clip is measured."""
+"""The joint samples are the same whenever the same clip is measured. No start anywhere is random: the same
+clip gives the same files to the last digit with one thread or four; another processor's linear-algebra
+kernels may round the last digits differently."""
 IMPACT_DISAGREEMENT_SDS = 3.5
 IMPACT_DISAGREEMENT_S = 0.002
 """Chosen by us: beyond both, ball and head tell of different impacts."""

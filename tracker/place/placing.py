@@ -128,7 +128,9 @@ def _tag_at_address(
     *,
     ball_known: bool,
 ) -> AddressedTag:
-    # In a held phone every frame has its own camera: on the level of the tag they agree where it lies.
+    # In a held phone every frame has its own camera: on the level of the tag they agree where it lies. By one
+    # camera for all, a phone moved during address put the stroke plane 7 to 12 mm off: speeds 0.9 % low, 2.5
+    # standard deviations; so, 0.3 %.
     height_m = TYPICAL_HEIGHT.value if stated_height is None else stated_height.value
     level = meet(cameras, pixel.centre_px, np.array([0.0, 0.0, height_m]), np.array([0.0, 0.0, 1.0]))
     centre = cameras.rest.project(np.mean(level[address], axis=0, keepdims=True))[0]

@@ -18,7 +18,8 @@ def squared_to_line(pixel: PixelTrack, cameras: FrameCameras, address: BoolArray
     """Return the track with the tag's front along the target line, and how many quarter turns it was off.
 
     The head's tilt is the rise of the tag's front: of a tag that was stuck on the wrong way round, the front
-    would be the head's heel or back.
+    would be the head's heel or back. Upside down the tilt came out with the wrong sign, and the coin left
+    elsewhere.
     """
     told = np.flatnonzero(address & np.isfinite(pixel.jacobian[:, 0, 0]))
     if not len(told):

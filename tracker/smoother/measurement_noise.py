@@ -1,4 +1,10 @@
-"""How large the position error in motion really is, and how far it is correlated from frame to frame."""
+"""How large the position error in motion really is, and how far it is correlated from frame to frame.
+
+No blanket factor widens the intervals. They were once 1.4 times as wide, for registration errors that follow
+the place in the picture. Against the truth of the seven shipped clips, errors at the same place on two passes
+have no covariance (below 2e-4 px^2 of a variance of 1.2e-3 to 2.4e-3 px^2); what a cubic in the place leaves
+is white but for a lag-one correlation of 0 to 0.2.
+"""
 
 from __future__ import annotations
 

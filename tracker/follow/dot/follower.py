@@ -49,7 +49,8 @@ MEMORY = 0.2
 
 SETTLED_DIAMETERS, SETTLED_PX = 1.5, 8.0
 """Chosen by us: of several dots of the colour the head's is the one that moves so far first: the
-backswing comes before anything else moves."""
+backswing comes before anything else moves, ball and stickers later or never. It needs no guess at light or
+size."""
 
 SETTLED_STEPS, LEAST_STEP_PX = 3, 0.2
 """Chosen by us: a head moves off in many steps, a speckle taken for its neighbour in one jump."""
