@@ -109,8 +109,8 @@ def smooth_states(
 def step_response(chain: MotionChain, node: int) -> FloatArray:
     """Return how the smoothed motion answers a known step of position into a node, shape (n, 4) [SI/m].
 
-    The smoother is linear: the answer is what it makes of the step alone, all measurements being zero. How the
-    curve bends with the impact's instant is this, of a step of position there: as two more smoothings gave it,
+    The smoother is linear: the answer is what it makes of the step alone, all measurements being zero. Of a
+    step at the impact it says how the curve bends with the impact's instant: as two more smoothings gave it,
     to a tenth, in 2 ms instead of 40, so that every stroke has it.
     """
     F, Q = chain_matrices(chain)
