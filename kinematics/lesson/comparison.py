@@ -13,10 +13,11 @@ from pennyfall.kinematics.lesson.permutation import adjusted_p
 from pennyfall.kinematics.lesson.profile_comparison import ProfileComparison, compare_profiles
 from pennyfall.kinematics.lesson.reliability import minimal_detectable_change
 from pennyfall.kinematics.lesson.rules import Levels, Quantity, Rules
+from pennyfall.kinematics.lesson.set_ups import statistics
 from pennyfall.kinematics.lesson.stratified_difference import StratifiedDifference, stratified_difference
 from pennyfall.kinematics.lesson.stroke_table import StrokeTable
 from pennyfall.kinematics.lesson.strokes_needed import strokes_for_permutation, strokes_for_power
-from pennyfall.kinematics.values import BoolArray
+from pennyfall.kinematics.values import INTERVAL_SDS, BoolArray
 
 
 class Interval(NamedTuple):
@@ -48,7 +49,8 @@ class Difference:
     value: float
     """Second mean minus first, SI."""
     interval: Interval
-    """95 % interval of this one difference, SI; measurement error and scatter are both in it."""
+    """95 % interval of this one difference, SI; scatter, measurement error and what the scales share are in
+    it."""
     sum_interval: Interval
     """95 % interval of second mean plus first, SI: tells which of two means is closer to a target."""
     within_sd: float
@@ -145,8 +147,10 @@ def compare_pair(
     quantities: tuple[QuantityComparison, ...] = ()
     profile = None
     if lengths:
-        quantities = _compare_quantities(mine, is_first, labels, rules, pairs, claims=enough)
-        profile = compare_profiles(mine, is_first, labels, level=levels.profile, pairs=pairs, claims=enough)
+        quantities = _compare_quantities(mine, is_first, labels, rules, pairs, claims=enough, seed=seed)
+        profile = compare_profiles(
+            mine, is_first, labels, level=levels.profile, pairs=pairs, claims=enough, seed=seed
+        )
     return PairComparison(
         first=first,
         second=second,
@@ -166,11 +170,20 @@ def compare_pair(
 
 
 def _compare_quantities(
-    table: StrokeTable, is_first: BoolArray, labels: BoolArray, rules: Rules, pairs: int, *, claims: bool
+    table: StrokeTable,
+    is_first: BoolArray,
+    labels: BoolArray,
+    rules: Rules,
+    pairs: int,
+    *,
+    claims: bool,
+    seed: int,
 ) -> tuple[QuantityComparison, ...]:
     every = stratified_difference(table.values, table.sds, table.putt_length_m, labels)
     observed = _observed(table, is_first)
-    p_adjusted = np.minimum(1.0, pairs * adjusted_p(every.t, observed.t[0]))
+    shared = table.shared_scale(is_first)
+    p_adjusted = np.minimum(1.0, pairs * adjusted_p(*statistics(every, observed, shared, seed=seed)))
+    scale = np.sqrt(np.mean(table.scale_rel_sd**2)) * table.scaled
     pooled = _differences(table, is_first, None)
     by_length = [
         _differences(table.only(rows), is_first[rows], length)
@@ -191,7 +204,12 @@ def _compare_quantities(
                 by_length=tuple(each[column] for each in by_length),
                 p_adjusted=float(p_adjusted[column]) if known else np.nan,
                 claimed=bool(claimed and difference.interval.excludes_zero),
-                mean_mdc=minimal_detectable_change(sd, strokes=float(strokes[column]), df=df),
+                mean_mdc=minimal_detectable_change(
+                    sd,
+                    strokes=float(strokes[column]),
+                    df=df,
+                    shared_sd=float(scale[column] * abs(difference.first_mean + difference.second_mean) / 2),
+                ),
                 strokes_needed=_strokes_needed(sd, quantity, rules, pairs, len(by_length)),
             )
         )
@@ -217,9 +235,13 @@ def _differences(table: StrokeTable, is_first: BoolArray, length: float | None) 
     mirrored = np.where(is_first[:, None], -table.values, table.values)
     sums = stratified_difference(mirrored, table.sds, table.putt_length_m, is_first[None, :]).difference[0]
     half = observed.half_width()[0]
+    shared = table.shared_scale(is_first)
+    halves = (np.hypot(half, INTERVAL_SDS * each) for each in (shared.of_difference, shared.of_sum))
+    width_of_difference, width_of_sum = (each.tolist() for each in halves)
     out = []
     for column, value in enumerate(observed.difference[0].tolist()):
-        total, width = float(sums[column]), float(half[column])
+        total = float(sums[column])
+        width, sum_width = width_of_difference[column], width_of_sum[column]
         within_sd = float(observed.within_sd[0, column])
         out.append(
             Difference(
@@ -228,7 +250,7 @@ def _differences(table: StrokeTable, is_first: BoolArray, length: float | None) 
                 second_mean=(total + value) / 2,
                 value=value,
                 interval=Interval(value - width, value + width),
-                sum_interval=Interval(total - width, total + width),
+                sum_interval=Interval(total - sum_width, total + sum_width),
                 within_sd=within_sd,
                 effect=hedges_g(
                     value,

@@ -45,13 +45,15 @@ def condition_summary(
 ) -> ConditionSummary:
     """Summarise the strokes of a condition at one putt length [m]."""
     rows = table.rows(condition, length)
+    shared = table.only(rows).scale_sd_of_mean()
     quantities = []
     for column, quantity in enumerate(rules.quantities):
         spread = scatter(
             [
                 Estimate(v, sd)
                 for v, sd in zip(table.values[rows, column], table.sds[rows, column], strict=True)
-            ]
+            ],
+            shared_sd=float(shared[column]),
         )
         band = next((each for each in bands if each.applies_to(quantity.name, length)), None)
         quantities.append(

@@ -9,6 +9,7 @@ from scipy import stats
 
 from pennyfall.kinematics.lesson.aligned_profiles import PHASE
 from pennyfall.kinematics.lesson.clusters import Cluster, clusters
+from pennyfall.kinematics.lesson.set_ups import statistics
 from pennyfall.kinematics.lesson.stratified_difference import stratified_difference
 from pennyfall.kinematics.lesson.stroke_table import StrokeTable
 from pennyfall.kinematics.values import BoolArray, FloatArray, freeze_arrays
@@ -67,7 +68,14 @@ class ProfileComparison:
 
 
 def compare_profiles(
-    table: StrokeTable, is_first: BoolArray, labels: BoolArray, *, level: float, pairs: int, claims: bool
+    table: StrokeTable,
+    is_first: BoolArray,
+    labels: BoolArray,
+    *,
+    level: float,
+    pairs: int,
+    claims: bool,
+    seed: int,
 ) -> ProfileComparison | None:
     """Compare the aligned acceleration profiles of two conditions.
 
@@ -85,6 +93,8 @@ def compare_profiles(
         Pairs of conditions in the lesson.
     claims : bool
         False where there are too few strokes to claim anything.
+    seed : int
+        Of the draws of the scales' errors.
 
     Returns
     -------
@@ -99,11 +109,13 @@ def compare_profiles(
     every = stratified_difference(curves, sds, stratum, labels)
     df = float(observed.within_df[0, 0])
     threshold = float(stats.t.ppf(1 - NODE_LEVEL / 2, df))
-    t, difference = observed.t[0], observed.difference[0]
+    difference = observed.difference[0]
+    shared = table.shared_profile_scale(is_first)
+    alike, t = statistics(every, observed, shared, seed=seed)
     return ProfileComparison(
         stretches=tuple(
             _stretch(each, difference, min(1.0, pairs * each.p), level, claims=claims)
-            for each in clusters(every.t, t, threshold)
+            for each in clusters(alike, t, threshold)
         ),
     )
 

@@ -6,9 +6,16 @@ import math
 
 from scipy import stats
 
+from pennyfall.kinematics.values import INTERVAL_SDS
+
 
 def minimal_detectable_change(
-    sem: float, *, strokes: float = 1, df: float = math.inf, confidence: float = 0.95
+    sem: float,
+    *,
+    strokes: float = 1,
+    df: float = math.inf,
+    shared_sd: float = 0.0,
+    confidence: float = 0.95,
 ) -> float:
     """Return the smallest change between two occasions that is more than scatter.
 
@@ -21,6 +28,8 @@ def minimal_detectable_change(
     df : float
         Degrees of freedom behind `sem`; with few strokes Student's t replaces the normal quantile. Infinite
         gives the usual 1.96 sqrt(2) SEM.
+    shared_sd : float
+        Standard deviation that all strokes of an occasion have in common, such as its scale's, same unit.
     confidence : float
         Two-sided.
 
@@ -32,4 +41,5 @@ def minimal_detectable_change(
     quantile = float(
         stats.norm.ppf((1 + confidence) / 2) if math.isinf(df) else stats.t.ppf((1 + confidence) / 2, df)
     )
-    return quantile * math.sqrt(2 / strokes) * sem
+    common = INTERVAL_SDS * math.sqrt(2) * shared_sd
+    return math.hypot(quantile * math.sqrt(2 / strokes) * sem, common)

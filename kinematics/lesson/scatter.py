@@ -21,7 +21,7 @@ class Scatter:
     mean: float
     """Mean over the strokes, SI."""
     mean_interval: tuple[float, float]
-    """Student's t interval of the mean, SI."""
+    """Interval of the mean, by Student's t and what the strokes share, SI."""
     sd: float
     """Standard deviation between strokes as measured, measurement error included, SI."""
     measurement_sd: float
@@ -32,13 +32,16 @@ class Scatter:
     """Interval of `own_sd`, SI; its lower end is zero where measurement error could be all there is."""
 
 
-def scatter(estimates: Sequence[Estimate], confidence: float = 0.95) -> Scatter:
+def scatter(estimates: Sequence[Estimate], *, shared_sd: float = 0.0, confidence: float = 0.95) -> Scatter:
     """Separate measurement error from the student's own scatter.
 
     Parameters
     ----------
     estimates : sequence of Estimate
         One value with its standard deviation for each stroke, any one unit; unknown ones are left out.
+    shared_sd : float
+        Standard deviation that their mean has in common with nobody's scatter, such as that of scale, same
+        unit.
     confidence : float
         Of both intervals.
 
@@ -52,7 +55,8 @@ def scatter(estimates: Sequence[Estimate], confidence: float = 0.95) -> Scatter:
     variance is own^2 + mean(sd_i^2): the method-of-moments estimate of own^2 is the difference, floored at
     zero. The interval takes the chi-squared interval of the total variance and subtracts the same
     mean(sd_i^2); it treats the measurement error as known and as independent between strokes. An error
-    shared by all the strokes of a clip, such as that of scale, is in neither part.
+    shared by all the strokes of a set-up, such as that of scale, is in neither part, but widens the mean's
+    interval.
 
     """
     known = [each for each in estimates if each.known]
@@ -67,7 +71,8 @@ def scatter(estimates: Sequence[Estimate], confidence: float = 0.95) -> Scatter:
         )  # fmt: skip
     variance = float(np.var([each.value for each in known], ddof=1))
     tail = (1 - confidence) / 2
-    half_width = float(special.stdtrit(n - 1, 1 - tail)) * math.sqrt(variance / n)
+    by_scatter = float(special.stdtrit(n - 1, 1 - tail)) * math.sqrt(variance / n)
+    half_width = math.hypot(by_scatter, float(special.ndtri(1 - tail)) * shared_sd)
     low, high = (
         (n - 1) * variance / float(special.chdtri(n - 1, upper_tail)) - error_variance
         for upper_tail in (tail, 1 - tail)

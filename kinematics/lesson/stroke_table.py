@@ -9,7 +9,8 @@ import numpy as np
 
 from pennyfall.kinematics.lesson.aligned_profiles import PHASE, aligned_acceleration
 from pennyfall.kinematics.lesson.rules import Quantity, measured
-from pennyfall.kinematics.values import BoolArray, FloatArray, StrokeMeasures, freeze_arrays
+from pennyfall.kinematics.lesson.set_ups import SetUp, SetUps, SharedScale, is_scaled, shared_scale
+from pennyfall.kinematics.values import BoolArray, FloatArray, IntArray, StrokeMeasures, freeze_arrays
 
 Strokes = Mapping[str, Mapping[float, Sequence[StrokeMeasures]]]
 """Condition, then putt length [m], then its strokes."""
@@ -26,7 +27,13 @@ class StrokeTable:
     values: FloatArray
     """Quantities, shape (n, q), SI; NaN where not measured."""
     sds: FloatArray
-    """Measurement standard deviations, shape (n, q), SI."""
+    """Standard deviations of the measurement, but for the scale's, which strokes share, shape (n, q), SI."""
+    scaled: BoolArray
+    """Which of the quantities grow with the scale, shape (q,)."""
+    set_up: IntArray
+    """Set-up of each stroke, shape (n,)."""
+    scale_rel_sd: FloatArray
+    """Relative standard deviation of its scale, shape (n,) [-]."""
     acceleration_mps2: FloatArray
     """Aligned acceleration profiles, shape (n, p) [m/s^2]; rows of NaN where there is none."""
     acceleration_sd_mps2: FloatArray
@@ -45,6 +52,37 @@ class StrokeTable:
         both: BoolArray = mine & (self.putt_length_m == putt_length_m)
         return both
 
+    def shared_scale(self, is_first: BoolArray) -> SharedScale:
+        """Return what the scales' errors add to a difference of conditions, in every quantity."""
+        return self._shared_scale(self.values, self.scaled, is_first)
+
+    def scale_sd_of_mean(self) -> FloatArray:
+        """Return what the scales' errors add to the mean of all strokes here, shape (q,)."""
+        known = np.isfinite(self.values)
+        parts = [
+            np.sqrt(np.mean(self.scale_rel_sd[mine] ** 2))
+            * np.where(known & mine[:, None], self.values, 0.0).sum(axis=0)
+            for mine in (self.set_up == each for each in np.unique(self.set_up))
+        ]
+        total = np.linalg.norm(parts, axis=0) * self.scaled
+        of_mean: FloatArray = total / np.maximum(known.sum(axis=0), 1)
+        return of_mean
+
+    def shared_profile_scale(self, is_first: BoolArray) -> SharedScale:
+        """Return what they add to a difference of acceleration profiles, at every phase."""
+        curves = self.acceleration_mps2
+        return self._shared_scale(curves, np.ones(curves.shape[1], dtype=np.bool_), is_first)
+
+    def _shared_scale(self, values: FloatArray, scaled: BoolArray, is_first: BoolArray) -> SharedScale:
+        return shared_scale(
+            values,
+            scaled,
+            is_first=is_first,
+            stratum=self.putt_length_m,
+            set_up=self.set_up,
+            scale_rel_sd=self.scale_rel_sd,
+        )
+
     def lengths_m(self, condition: str) -> tuple[float, ...]:
         """Return the putt lengths a condition has strokes at, shortest first."""
         return tuple(float(each) for each in np.unique(self.putt_length_m[self.rows(condition)]))
@@ -56,31 +94,63 @@ class StrokeTable:
             putt_length_m=self.putt_length_m[rows],
             values=self.values[rows],
             sds=self.sds[rows],
+            scaled=self.scaled,
+            set_up=self.set_up[rows],
+            scale_rel_sd=self.scale_rel_sd[rows],
             acceleration_mps2=self.acceleration_mps2[rows],
             acceleration_sd_mps2=self.acceleration_sd_mps2[rows],
         )
 
 
-def stroke_table(strokes: Strokes, quantities: Sequence[Quantity]) -> StrokeTable:
-    """Return the table of all strokes; where some were made with a ball, practice strokes are left out."""
+def stroke_table(
+    strokes: Strokes, quantities: Sequence[Quantity], set_ups: SetUps | None = None
+) -> StrokeTable:
+    """Return the table of all strokes; where some were made with a ball, practice strokes are left out.
+
+    Parameters
+    ----------
+    strokes : mapping
+        Condition, putt length [m], strokes.
+    quantities : sequence of Quantity
+        The columns.
+    set_ups : mapping, optional
+        The set-up of each stroke, in the same order; without it all are of one, whose scale is known.
+
+    """
     listed = [
-        (condition, length, stroke)
+        (condition, length, stroke, set_ups[condition][length][place] if set_ups else SetUp(0, 0.0))
         for condition, lengths in strokes.items()
         for length, made in lengths.items()
-        for stroke in made
+        for place, stroke in enumerate(made)
     ]
     with_ball = [each for each in listed if not each[2].practice]
     left_out = len(listed) - len(with_ball) if with_ball else 0
     listed = with_ball or listed
-    estimates = [[measured(stroke, each.name) for each in quantities] for _, _, stroke in listed]
+    estimates = [[measured(stroke, each.name) for each in quantities] for _, _, stroke, _ in listed]
     shape = len(listed), len(quantities)  # also where there is no stroke
-    profiles = np.array([aligned_acceleration(stroke) for _, _, stroke in listed]).reshape(-1, 2, len(PHASE))
+    profiles = np.array([aligned_acceleration(stroke) for _, _, stroke, _ in listed]).reshape(
+        -1, 2, len(PHASE)
+    )
+    values = np.array([[each.value for each in row] for row in estimates], dtype=np.float64).reshape(shape)
+    sds = np.array([[each.sd for each in row] for row in estimates], dtype=np.float64).reshape(shape)
+    scaled = is_scaled([each.name for each in quantities])
+    scale_rel_sd = np.array([each.scale_rel_sd for *_, each in listed], dtype=np.float64)
     return StrokeTable(
-        condition=tuple(condition for condition, _, _ in listed),
-        putt_length_m=np.array([length for _, length, _ in listed], dtype=np.float64),
-        values=np.array([[each.value for each in row] for row in estimates], dtype=np.float64).reshape(shape),
-        sds=np.array([[each.sd for each in row] for row in estimates], dtype=np.float64).reshape(shape),
+        condition=tuple(each[0] for each in listed),
+        putt_length_m=np.array([each[1] for each in listed], dtype=np.float64),
+        values=values,
+        sds=_own(sds, values, scale_rel_sd[:, None] * scaled),
+        scaled=scaled,
+        set_up=np.array([each.number for *_, each in listed], dtype=np.int64),
+        scale_rel_sd=scale_rel_sd,
         acceleration_mps2=profiles[:, 0],
-        acceleration_sd_mps2=profiles[:, 1],
+        acceleration_sd_mps2=_own(profiles[:, 1], profiles[:, 0], scale_rel_sd[:, None]),
         practice_left_out=left_out,
     )
+
+
+def _own(sds: FloatArray, values: FloatArray, rel_sd: FloatArray) -> FloatArray:
+    """Return what is left of the standard deviations without the scale's part in them."""
+    shared = np.where(rel_sd > 0, rel_sd * np.nan_to_num(values), 0.0)
+    own: FloatArray = np.sqrt(np.maximum(sds**2 - shared**2, 0.0))
+    return own

@@ -14,6 +14,7 @@ from pennyfall.kinematics.lesson.evidence import read_conditions, read_pair
 from pennyfall.kinematics.lesson.recommendation import Recommendation, recommend
 from pennyfall.kinematics.lesson.reference_bands import ReferenceBand, standard_reference_bands
 from pennyfall.kinematics.lesson.rules import Rules, standard_rules
+from pennyfall.kinematics.lesson.set_ups import SetUps
 from pennyfall.kinematics.lesson.stroke_table import Strokes, stroke_table
 from pennyfall.kinematics.lesson.wording import Sentence
 
@@ -44,6 +45,7 @@ def compare_conditions(
     *,
     rules: Rules | None = None,
     bands: Sequence[ReferenceBand] | None = None,
+    set_ups: SetUps | None = None,
     seed: int = 0,
     draws: int = DRAWS,
 ) -> LessonComparison:
@@ -58,6 +60,8 @@ def compare_conditions(
         Quantities, levels and rules of recommendation; `standard_rules()` by default.
     bands : sequence of ReferenceBand, optional
         `standard_reference_bands()` by default.
+    set_ups : mapping, optional
+        The set-up of each stroke, shaped as `conditions`; without it all are of one, whose scale is known.
     seed, draws : int
         Of the random arrangements, used only where there are too many to visit all.
 
@@ -83,8 +87,11 @@ def compare_conditions(
     fall to 0.005, and claims are possible. A claim never rests on the t distribution alone, whose 5 % at such
     counts would rest on a normality that nobody can check.
 
-    What no test can see: a drift over the lesson when one condition is filmed after the other, and an error
-    that all the strokes of a condition share, such as that of a scale taken anew for each condition.
+    The error of a set-up's scale is common to its strokes. It cancels between conditions filmed in one
+    set-up; between two it stays whole, in the interval and in the permutations, which are shifted by errors
+    drawn anew.
+
+    What no test can see: a drift over the lesson when one condition is filmed after the other.
 
     The level is that of a lesson in which the condition changes nothing. Where it changes only how much the
     strokes scatter, equal counts still keep it (3 v 3 with twice the scatter: 5 % of 500 simulated lessons),
@@ -119,7 +126,7 @@ def compare_conditions(
                 f"The condition {name!r} has no measured stroke.",
                 fix="Film it again, or take the condition out of the lesson.",
             )
-    table = stroke_table(conditions, rules.quantities)
+    table = stroke_table(conditions, rules.quantities, set_ups)
     couples = list(itertools.combinations(conditions, 2))
     pairs = tuple(
         compare_pair(table, first, second, rules=rules, pairs=len(couples), seed=seed, draws=draws)

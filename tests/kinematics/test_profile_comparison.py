@@ -123,7 +123,7 @@ def _table(generator: np.random.Generator, second: Habit, strokes: int = 4) -> t
 def test_a_push_before_impact_is_found_before_impact(generator: np.random.Generator) -> None:
     table, is_first = _table(generator, Habit(acceleration_at_impact_mps2=4.0))
     labels, _ = arrangements(is_first, table.putt_length_m, seed=1)
-    found = compare_profiles(table, is_first, labels, level=0.01, pairs=1, claims=True)
+    found = compare_profiles(table, is_first, labels, level=0.01, pairs=1, claims=True, seed=0)
     assert found is not None
     (stretch,) = [each for each in found.stretches if each.claimed]
     assert stretch.from_phase > 1.1
@@ -134,7 +134,7 @@ def test_a_push_before_impact_is_found_before_impact(generator: np.random.Genera
 def test_too_few_strokes_claim_no_stretch(generator: np.random.Generator) -> None:
     table, is_first = _table(generator, Habit(acceleration_at_impact_mps2=4.0))
     labels, _ = arrangements(is_first, table.putt_length_m, seed=1)
-    found = compare_profiles(table, is_first, labels, level=0.01, pairs=1, claims=False)
+    found = compare_profiles(table, is_first, labels, level=0.01, pairs=1, claims=False, seed=0)
     assert found is not None
     assert not found.claimed
 
