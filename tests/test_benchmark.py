@@ -1,4 +1,10 @@
-"""Whole-process time of `pennyfall measure` against a bare decode of the same file; run with --benchmark."""
+"""Whole-process time of `pennyfall measure` against a bare decode of the same file; run with --benchmark.
+
+Two thousand frames of 1080p at 240 frames/s on two virtual cores, idle: as phones write them, at 50 Mbit/s,
+measuring takes 7.9 s and a bare decode 7.1 s, 1.11 times as long (1.09 to 1.14 over six runs in turn), at 40
+Mbit/s 7.1 s and 6.3 s, 1.12, in 251 MB; compressed forty times as far, and so decoded at 790 frames/s, 3.9 s
+and 2.5 s, 1.42 to 1.55.
+"""
 
 from __future__ import annotations
 
