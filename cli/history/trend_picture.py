@@ -10,11 +10,11 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from pennyfall.cli.files.measurement import write_whole
-from pennyfall.cli.history.followed import followed
 from pennyfall.cli.history.trend import Trend
 from pennyfall.cli.report.palette import INKS
 from pennyfall.cli.report.pictures.figure_file import figure_file, is_file_kind
 from pennyfall.cli.report.pictures.fitting import fit, shortened
+from pennyfall.cli.report.quantities import quantity
 from pennyfall.kinematics.errors import CannotMeasure
 
 if TYPE_CHECKING:
@@ -65,8 +65,8 @@ def draw_trends(student: str, trends: Sequence[Trend]) -> Figure:
     fit(heading, 0.98 * WIDTH_IN, most_lines=2)
     axes = np.atleast_1d(figure.subplots(rows, columns, squeeze=False)).ravel()
     for panel, (name, putt_ft) in zip(axes, panels, strict=False):
-        shown = followed(name)
-        title = panel.set_title(f"{shown.label}\nputt of {putt_ft:g} ft", size=9, loc="left")
+        shown = quantity(name)
+        title = panel.set_title(f"{shown.heading}\nputt of {putt_ft:g} ft", size=9, loc="left")
         fit(title, room_in, most_lines=3)
         for trend in trends:
             if (trend.quantity, trend.putt_ft) == (name, putt_ft):

@@ -7,8 +7,8 @@ from collections.abc import Sequence
 
 import pandas as pd
 
-from pennyfall.cli.history.followed import followed
 from pennyfall.cli.history.trend import Trend, TrendPoint
+from pennyfall.cli.report.quantities import quantity
 
 UNKNOWN = "–"
 
@@ -19,8 +19,8 @@ def trend_table(student: str, trends: Sequence[Trend]) -> str:
         f"{student}: change since the first lesson, beside the smallest change that is more than scatter"
     ]
     for name in dict.fromkeys(each.quantity for each in trends):
-        shown = followed(name)
-        lines += ["", shown.label]
+        shown = quantity(name)
+        lines += ["", shown.heading]
         for trend in (each for each in trends if each.quantity == name):
             lines.append(f"  {trend.title}")
             lines += [_line(point, trend.points[0], shown.factor) for point in trend.points]

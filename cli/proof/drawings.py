@@ -12,7 +12,7 @@ from pennyfall.cli.proof.scores import METHOD, BudgetRow, Score
 from pennyfall.cli.proof.tables import TARGET
 from pennyfall.cli.proof.trials import draw_trial, measure_trial
 from pennyfall.cli.report.page.svg import PlotArea, drawing, element, mark, ticks
-from pennyfall.cli.report.quantities import full_label
+from pennyfall.cli.report.quantities import quantity
 from pennyfall.kinematics.values import INTERVAL_SDS, FloatArray
 
 ROW = 21.0
@@ -42,7 +42,7 @@ def coverage_drawing(scores_by_rate: Mapping[float, Sequence[Score]]) -> Markup:
         parts.append(element("text", f"{100 * share:.0f} %", x=x, y=area.bottom + 16, class_="axis middle"))
     for row, name in enumerate(names):
         middle = area.top + ROW * (row + 0.5)
-        parts.append(element("text", _short(name), x=LABEL_WIDTH - 12, y=middle + 4, class_="end"))
+        parts.append(element("text", quantity(name).label, x=LABEL_WIDTH - 12, y=middle + 4, class_="end"))
         for number, scores in enumerate(scores_by_rate.values()):
             each = next(one for one in scores if one.name == name)
             y = middle + 7 * (number - (len(scores_by_rate) - 1) / 2)
@@ -110,7 +110,7 @@ def budget_drawing(rows: Sequence[BudgetRow]) -> Markup:
     parts = []
     for number, each in enumerate(rows):
         top = area.top + ROW * number
-        parts.append(element("text", _short(each.name), x=LABEL_WIDTH - 12, y=top + 14, class_="end"))
+        parts.append(element("text", quantity(each.name).label, x=LABEL_WIDTH - 12, y=top + 14, class_="end"))
         whole = sum(part**2 for part in each.parts.values()) or 1.0
         left = 0.0
         for source in order:
@@ -139,11 +139,6 @@ def budget_legend(rows: Sequence[BudgetRow]) -> list[tuple[int, str]]:
     """Return number and name of each source, in the order of the bars."""
     order = sorted({source for each in rows for source in each.parts}, key=_source_order)
     return list(enumerate(order))
-
-
-def _short(name: str) -> str:
-    """Return a label without what explains it."""
-    return full_label(name).partition(" (")[0]
 
 
 def _source_order(source: str) -> tuple[bool, str]:

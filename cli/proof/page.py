@@ -30,7 +30,7 @@ from pennyfall.cli.proof.tables import (
 from pennyfall.cli.proof.trials import QUANTITIES
 from pennyfall.cli.report.page.svg import mark
 from pennyfall.cli.report.palette import INKS, PAPER_DARK, PAPER_LIGHT
-from pennyfall.cli.report.quantities import full_label
+from pennyfall.cli.report.quantities import quantity
 
 HEADLINE_RATE_HZ = 240.0
 
@@ -131,7 +131,7 @@ def largest_sources(rows: Sequence[BudgetRow]) -> list[str]:
     for each in rows:
         source, part = next(iter(each.parts.items()))
         whole = sum(value**2 for value in each.parts.values()) or 1.0
-        lines.append(f"{full_label(each.name)}: {source} ({100 * part**2 / whole:.0f} %)")
+        lines.append(f"{quantity(each.name).label}: {source} ({100 * part**2 / whole:.0f} %)")
     return lines
 
 

@@ -10,7 +10,7 @@ from pennyfall.cli.proof.published import Result
 from pennyfall.cli.proof.scores import at_rate, rivals, scores
 from pennyfall.cli.proof.study import Outcome
 from pennyfall.cli.proof.tables import field_text
-from pennyfall.cli.report.quantities import full_label
+from pennyfall.cli.report.quantities import quantity
 
 SHOWN_RATES_HZ = (240.0, 60.0)
 RIVALS_RATE_HZ = 240.0
@@ -42,12 +42,13 @@ def summary_lines(outcomes: Sequence[Outcome], published: Sequence[Result], *, c
             for each in rows
             for cell in (field_text(each.name, each.rms), f"{100 * each.coverage:.1f} %")
         ]
-        lines.append(f"| {full_label(rows[0].name)} | {' | '.join(cells)} |")
+        lines.append(f"| {quantity(rows[0].name).label} | {' | '.join(cells)} |")
     table = rivals(at_rate(outcomes, RIVALS_RATE_HZ))
     if table:
+        heads = [quantity(name).label for name in SHOWN]
         lines += [
             "",
-            f"| RMS error at {RIVALS_RATE_HZ:.0f} Hz | setting | {' | '.join(map(full_label, SHOWN))} |",
+            f"| RMS error at {RIVALS_RATE_HZ:.0f} Hz | setting | {' | '.join(heads)} |",
             f"| --- | --- |{' ---: |' * len(SHOWN)}",
         ]
         for each in (table[0], *(one for one in table if one.setting.startswith("best"))):

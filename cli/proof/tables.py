@@ -9,7 +9,7 @@ from pennyfall.cli.proof.comparison import COMPARED
 from pennyfall.cli.proof.conditions import SOURCES
 from pennyfall.cli.proof.published import Result
 from pennyfall.cli.proof.scores import METHOD, BudgetRow, Rival, Score
-from pennyfall.cli.report.quantities import full_label, quantity
+from pennyfall.cli.report.quantities import quantity
 from pennyfall.cli.report.tables.written import Row, Table
 
 TARGET = (0.93, 0.97)
@@ -23,7 +23,7 @@ def coverage_table(rate_hz: float, scores: Sequence[Score], missed: int) -> Tabl
         low, high = each.coverage_interval
         rows.append(
             Row(
-                label=full_label(each.name),
+                label=quantity(each.name).label,
                 cells=(
                     field_text(each.name, each.bias, signed=True),
                     field_text(each.name, each.rms),
@@ -56,7 +56,7 @@ def rival_table(rate_hz: float, rivals: Sequence[Rival], strokes: int) -> Table:
     """Return the errors of ours and the usual methods on the same tracks."""
     return Table(
         title=f"{rate_hz:.0f} frames/s, the same {strokes} tracks: RMS error",
-        columns=("setting", *(f"{full_label(name)} [{_field_unit(name)}]" for name in COMPARED)),
+        columns=("setting", *(f"{quantity(name).label} [{_field_unit(name)}]" for name in COMPARED)),
         rows=tuple(
             Row(
                 label=each.name,
@@ -81,7 +81,7 @@ def budget_table(rate_hz: float, rows: Sequence[BudgetRow], strokes: int) -> Tab
         columns=("largest", *columns, "RMS error in all"),
         rows=tuple(
             Row(
-                label=f"{full_label(each.name)} [{_field_unit(each.name)}]",
+                label=f"{quantity(each.name).label} [{_field_unit(each.name)}]",
                 cells=(
                     next(iter(each.parts)),
                     *(

@@ -1,12 +1,29 @@
-"""The quantities of a stroke as people read them: label, field unit, digits."""
+"""The quantities of a stroke as people read them: label, field unit, digits, meaning."""
 
 from __future__ import annotations
 
 import math
+import tomllib
 from dataclasses import dataclass
+from importlib import resources
 
 from pennyfall.kinematics.values import INTERVAL_SDS, STANDARD_GRAVITY_MPS2, Estimate
 
+FACTORS = {
+    "s": 1.0,
+    "ms": 1e3,
+    "cm": 1e2,
+    "cm/s": 1e2,
+    "m/s²": 1.0,
+    "g": 1 / STANDARD_GRAVITY_MPS2,
+    "%": 1e2,
+    "deg": 180 / math.pi,
+    ": 1": 1.0,
+    "-": 1.0,
+}
+"""Field units, as printed, in one SI unit."""
+OF_NUMBERS = (": 1", "-")
+"""Units of plain numbers, which stand alone in a sentence."""
 MOST_DECIMALS = 4
 """Chosen by us: no field unit here is worth more."""
 
@@ -16,22 +33,53 @@ class Quantity:
     """One quantity of a stroke, with its presentation."""
 
     name: str
-    """Field of `StrokeMeasures`."""
+    """Field of `StrokeMeasures` or `LooseObjectBand`."""
     label: str
     """What a coach calls it."""
     unit: str
     """Field unit, as printed."""
-    factor: float
-    """Field units in one SI unit."""
+    decimals: int
+    """Digits after the point where its uncertainty does not decide them."""
+    meaning: str
+    """What it is, to be read on after its label."""
+    short: str = ""
+    """Its label under the title of its group; empty where that is the label itself."""
+    place_of: str = ""
+    """Name of the quantity whose place in the forward swing this is; empty for any other."""
+
+    @property
+    def factor(self) -> float:
+        """Field units in one SI unit."""
+        return FACTORS[self.unit]
+
+    @property
+    def in_group(self) -> str:
+        """Label under the title of its group."""
+        return self.short or self.label
+
+    @property
+    def heading(self) -> str:
+        """Label and unit, for the head of a row or of a drawing."""
+        words = f"{self.label[0].upper()}{self.label[1:]}"
+        if self.place_of:
+            return f"{words}, {self.unit} of the forward swing"
+        return words if self.unit in OF_NUMBERS else f"{words}, {self.unit}"
 
     def text(self, estimate: Estimate) -> str:
         """Return 'value ± half-width' of the 95 % interval in the field unit, or a dash when not measured."""
-        number, reach = self.pair(estimate)
-        return f"{number} ± {reach}" if reach else number
+        return estimate_text(estimate, self.factor)
 
     def pair(self, estimate: Estimate) -> tuple[str, str]:
         """Return the value and the half-width of its 95 % interval as text in the field unit."""
         return rounded_pair(self.factor * estimate.value, INTERVAL_SDS * self.factor * estimate.sd)
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Term:
+    """What a table shows beside the quantities."""
+
+    label: str
+    meaning: str
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -40,86 +88,35 @@ class Group:
 
     title: str
     quantities: tuple[Quantity, ...]
-    subject: str = ""
-    """What a label lacks when it stands alone, such as 'head speed' before 'peak'."""
+    terms: tuple[Term, ...]
 
 
-def _quantity(name: str, label: str, unit: str, factor: float) -> Quantity:
-    return Quantity(name=name, label=label, unit=unit, factor=factor)
+def _groups() -> tuple[Group, ...]:
+    text = resources.files("pennyfall.cli.report").joinpath("quantities.toml").read_text(encoding="utf-8")
+    return tuple(
+        Group(
+            title=each["title"],
+            quantities=tuple(Quantity(**one) for one in each["quantity"]),
+            terms=tuple(Term(**one) for one in each.get("term", [])),
+        )
+        for each in tomllib.loads(text)["group"]
+    )
 
 
-GROUPS = (
-    Group(
-        title="Events in the clip",
-        quantities=(
-            _quantity("takeaway_s", "takeaway", "s", 1.0),
-            _quantity("top_s", "top of the backswing", "s", 1.0),
-            _quantity("impact_s", "impact", "s", 1.0),
-            _quantity("finish_s", "finish", "s", 1.0),
-        ),
-    ),
-    Group(
-        title="Tempo and length",
-        quantities=(
-            _quantity("backswing_s", "backswing time", "ms", 1e3),
-            _quantity("forward_swing_s", "forward-swing time", "ms", 1e3),
-            _quantity("tempo_ratio", "tempo ratio", ": 1", 1.0),
-            _quantity("backswing_length_m", "backswing length", "cm", 1e2),
-            _quantity("through_length_m", "through length", "cm", 1e2),
-        ),
-    ),
-    Group(
-        title="Acceleration along the target line (positive: toward the target)",
-        subject="acceleration",
-        quantities=(
-            _quantity("acceleration_at_top_mps2", "at the top", "m/s²", 1.0),
-            _quantity("peak_acceleration_mps2", "peak", "m/s²", 1.0),
-            _quantity("peak_acceleration_mps2", "peak, share of g", "g", 1.0 / STANDARD_GRAVITY_MPS2),
-            _quantity("peak_acceleration_share", "peak, place (0 top, 100 impact)", "%", 1e2),
-            _quantity("acceleration_before_impact_mps2", "mean of the last 20 ms", "m/s²", 1.0),
-            _quantity("acceleration_at_impact_mps2", "at impact", "m/s²", 1.0),
-        ),
-    ),
-    Group(
-        title="Head speed",
-        subject="head speed",
-        quantities=(
-            _quantity("peak_speed_mps", "peak", "cm/s", 1e2),
-            _quantity("peak_speed_after_impact_s", "peak, from impact (- before)", "ms", 1e3),
-            _quantity("impact_speed_mps", "at impact", "cm/s", 1e2),
-            _quantity("speed_lost_share", "lost at impact", "%", 1e2),
-        ),
-    ),
-    Group(
-        title="Ball",
-        subject="ball",
-        quantities=(
-            _quantity("ball_speed_mps", "launch speed", "cm/s", 1e2),
-            _quantity("ball_to_head_ratio", "ball to head speed", ": 1", 1.0),
-        ),
-    ),
-    Group(
-        title="Path and smoothness",
-        quantities=(
-            _quantity("head_tilt_range_rad", "head tilt, range", "deg", 180.0 / math.pi),
-            _quantity("hub_radius_m", "hub above the head", "cm", 1e2),
-            _quantity("spectral_arc_length", "spectral arc length (0: smooth)", "-", 1.0),
-            _quantity("log_dimensionless_jerk", "log dimensionless jerk (0: smooth)", "-", 1.0),
-        ),
-    ),
-)
-"""Every estimate of a stroke, in reading order."""
+GROUPS = _groups()
+"""Every estimate of a stroke, in reading order; the loose coin's last."""
+STROKE_GROUPS, COIN_GROUP = GROUPS[:-1], GROUPS[-1]
 
 
 def quantity(name: str) -> Quantity:
-    """Return the first quantity of a field of `StrokeMeasures`."""
+    """Return the first quantity of a name in the measurement file."""
     return next(each for group in GROUPS for each in group.quantities if each.name == name)
 
 
-def full_label(name: str) -> str:
-    """Return the label of a field of `StrokeMeasures` as it reads outside its group."""
-    group = next(group for group in GROUPS for each in group.quantities if each.name == name)
-    return f"{group.subject}, {quantity(name).label}" if group.subject else quantity(name).label
+def estimate_text(estimate: Estimate, factor: float = 1.0) -> str:
+    """Return 'value ± half-width' of the 95 % interval, `factor` units shown in one SI unit, or a dash."""
+    number, reach = rounded_pair(factor * estimate.value, INTERVAL_SDS * factor * estimate.sd)
+    return f"{number} ± {reach}" if reach else number
 
 
 def rounded_pair(value: float, half_width: float) -> tuple[str, str]:

@@ -13,16 +13,23 @@ from pennyfall.cli.proof.study import Outcome
 from pennyfall.cli.proof.summary import summary_lines
 from pennyfall.cli.proof.trials import QUANTITIES
 from pennyfall.kinematics.values import Estimate
+from tests.cli import measures_guide
 from tests.cli.help_texts import GUIDE, ROOT, commands, guide
 
-GUIDES = (ROOT / "README.md", ROOT / "DEVELOPERS.md", GUIDE, ROOT / "cli" / "proof" / "RESULTS.md")
+RESULTS_GUIDE = ROOT / "cli" / "proof" / "RESULTS.md"
+GUIDES = (ROOT / "README.md", ROOT / "DEVELOPERS.md", GUIDE, RESULTS_GUIDE, measures_guide.GUIDE)
 README = (ROOT / "README.md").read_text(encoding="utf-8")
-RESULTS = (ROOT / "cli" / "proof" / "RESULTS.md").read_text(encoding="utf-8")
+RESULTS = RESULTS_GUIDE.read_text(encoding="utf-8")
 PROJECT = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))["project"]
 
 
 def test_the_help_shown_is_the_help_given() -> None:
     assert GUIDE.read_text(encoding="utf-8") == guide(), "renew it with: python -m tests.cli.help_texts"
+
+
+def test_the_guide_to_the_figures_says_what_the_table_of_quantities_says() -> None:
+    renew = "renew it with: python -m tests.cli.measures_guide"
+    assert measures_guide.GUIDE.read_text(encoding="utf-8") == measures_guide.guide(), renew
 
 
 def test_the_guide_to_the_commands_shows_every_command() -> None:

@@ -8,8 +8,9 @@ import math
 import numpy as np
 import pytest
 
-from pennyfall.cli.report.quantities import GROUPS, quantity, rounded_pair
+from pennyfall.cli.report.quantities import GROUPS, STROKE_GROUPS, quantity, rounded_pair
 from pennyfall.cli.report.tables.stroke import WIDTH, measurement_table
+from pennyfall.kinematics.lesson.rules import COMPARABLE
 from pennyfall.kinematics.values import Caution, Estimate, StrokeMeasures
 from tests.cli.synthetic import measurement, plateau_stroke
 
@@ -48,10 +49,16 @@ def test_half_widths_keep_the_digits_of_the_published_rounding_rule(half_width: 
 
 
 def test_every_estimate_of_a_stroke_has_a_row() -> None:
-    shown = {each.name for group in GROUPS for each in group.quantities}
+    shown = {each.name for group in STROKE_GROUPS for each in group.quantities}
     estimates = {each.name for each in dataclasses.fields(StrokeMeasures) if each.type == "Estimate"}
     # The peak's clip time is shown by its place in the forward swing.
     assert estimates - shown == {"peak_acceleration_s"}
+
+
+def test_whatever_a_lesson_can_compare_has_a_label_and_a_meaning() -> None:
+    for name in COMPARABLE:
+        assert quantity(name).label
+        assert quantity(name).meaning
 
 
 def test_the_table_never_gets_wider_than_a_terminal_of_100_columns() -> None:

@@ -41,12 +41,9 @@ PANELS_IN = (1.05, 1.05, 2.3)
 ONE_FIGURE_S = 0.02
 """Chosen by us: a peak this near to the impact has the impact's figure; two would overlap."""
 
-HEADLINES = (
-    ("backswing_s", "backswing"),
-    ("forward_swing_s", "forward swing"),
-    ("tempo_ratio", "tempo ratio"),
-    ("acceleration_at_impact_mps2", "accel. at impact"),
-)
+HEADLINES = ("backswing_s", "forward_swing_s", "tempo_ratio", "acceleration_at_impact_mps2")
+HEADLINES_IN = (0.0, 1.31, 2.87, 4.01)
+"""Where they stand, by the room their labels need."""
 
 
 def stroke_picture(
@@ -110,12 +107,11 @@ def _write_heading(figure: Figure, stroke: StrokeMeasures, title: str) -> None:
     height_in = figure.get_figheight()
     heading = figure.text(MARGIN_IN / WIDTH_IN, 1 - 0.14 / height_in, title, size=15, weight="bold", va="top")
     fit(heading, WIDTH_IN - 2 * MARGIN_IN)
-    column_in = (WIDTH_IN - 2 * MARGIN_IN) / len(HEADLINES)
-    for column, (name, label) in enumerate(HEADLINES):
+    for name, from_left_in in zip(HEADLINES, HEADLINES_IN, strict=True):
         shown = quantity(name)
         value, reach = shown.pair(getattr(stroke, name))
-        left = (MARGIN_IN + column * column_in) / WIDTH_IN
-        figure.text(left, 1 - 0.50 / height_in, label, size=11, color=QUIET, va="top")
+        left = (MARGIN_IN + from_left_in) / WIDTH_IN
+        figure.text(left, 1 - 0.50 / height_in, shown.label, size=10, color=QUIET, va="top")
         figure.text(left, 1 - 0.68 / height_in, f"{value} {shown.unit}", size=15, va="top")
         figure.text(left, 1 - 0.93 / height_in, f"± {reach}" if reach else "", size=11, color=QUIET, va="top")
 

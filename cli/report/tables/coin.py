@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from pennyfall.cli.report.quantities import rounded_pair
+from pennyfall.cli.report.quantities import estimate_text
 from pennyfall.cli.report.safety import FALLEN_COIN
 from pennyfall.kinematics.coin.band import PLAUSIBLE_HUBS_M, peak_demand_time_s
 from pennyfall.kinematics.coin.prediction import CoinPrediction
-from pennyfall.kinematics.values import INTERVAL_SDS, Estimate
+from pennyfall.kinematics.values import INTERVAL_SDS
 
 IMPACT_ASSUMPTION = (
     "At impact the coin is assumed to keep its own speed while the head loses its step: a wall toward the "
@@ -19,12 +19,12 @@ def coin_table(prediction: CoinPrediction) -> str:
     """Return the coin's fate in one stroke as lines of text."""
     band, stroke, setup = prediction.band, prediction.stroke, prediction.setup
     top_s = stroke.top_s.value
-    demand = band.peak_friction_demand
     rows = [
         ("friction considered", f"{band.friction[0]:.2f} to {band.friction[1]:.2f} (static)"),
         (
             "largest demand",
-            f"{_pair(demand)} of the normal force, {from_top(peak_demand_time_s(prediction.motion), top_s)}",
+            f"{estimate_text(band.peak_friction_demand)} of the normal force, "
+            f"{from_top(peak_demand_time_s(prediction.motion), top_s)}",
         ),
     ]
     if band.leave_s is None or band.leave_x_m is None or band.landing_x_m is None:
@@ -49,7 +49,7 @@ def coin_table(prediction: CoinPrediction) -> str:
         if seen.landing_x_m.known:
             reach_cm = 1e2 * INTERVAL_SDS * seen.landing_x_m.sd
             rows.append(("found on the floor", f"{place(seen.landing_x_m.value)} (± {reach_cm:.1f} cm)"))
-        rows.append(("friction that explains it", f"{_pair(prediction.inferred.static)} (static)"))
+        rows.append(("friction that explains it", f"{estimate_text(prediction.inferred.static)} (static)"))
     lines = [f"Stroke {stroke.number}: the coin ({setup.coin.name})"]
     lines += [f"  {label:<{LABEL_CELLS}} {words}" for label, words in rows]
     lines += ["", f"Friction: {setup.friction.source}.", *cautions(prediction), FALLEN_COIN]
@@ -105,8 +105,3 @@ def places(band_m: tuple[float, float]) -> str:
     if near * far < 0:
         return f"{abs(min(near, far)):.0f} cm behind to {max(near, far):.0f} cm past the ball"
     return f"{abs(near):.0f} to {abs(far):.0f} cm {'behind' if far < 0 else 'past'} the ball"
-
-
-def _pair(estimate: Estimate) -> str:
-    value, reach = rounded_pair(estimate.value, INTERVAL_SDS * estimate.sd)
-    return f"{value} ± {reach}" if reach else value

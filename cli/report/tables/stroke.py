@@ -8,7 +8,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from pennyfall.cli.report.quantities import GROUPS, Quantity, rounded_pair
+from pennyfall.cli.report.quantities import COIN_GROUP, STROKE_GROUPS, estimate_text, quantity, rounded_pair
 from pennyfall.kinematics.values import (
     INTERVAL_SDS,
     CalibrationFacts,
@@ -80,16 +80,12 @@ def _clip_line(clip: ClipFacts) -> str:
 
 
 def _calibration_lines(facts: CalibrationFacts) -> list[str]:
-    focal = " ± ".join(
-        part for part in rounded_pair(facts.focal_px.value, INTERVAL_SDS * facts.focal_px.sd) if part
-    )
-    tag = Quantity(name="tag_height_m", label="", unit="mm", factor=1e3)
     rms = facts.reprojection_rms_px
     corners = f"corners within {rms:.2f} px, " if np.isfinite(rms) else ""
     return textwrap.wrap(
-        f"Calibration: from the {facts.source}, lens from the {facts.focal_source} ({focal} px), scale "
-        f"± {100 * INTERVAL_SDS * facts.scale_rel_sd:.1f} %, {corners}"
-        f"tag height {tag.text(facts.tag_height_m)} mm "
+        f"Calibration: from the {facts.source}, lens from the {facts.focal_source} "
+        f"({estimate_text(facts.focal_px)} px), scale ± {100 * INTERVAL_SDS * facts.scale_rel_sd:.1f} %, "
+        f"{corners}tag height {estimate_text(facts.tag_height_m, 1e3)} mm "
         f"({facts.tag_height_source}){', the camera or the sheet moved' if facts.camera_moved else ''}.",
         WIDTH,
         subsequent_indent="  ",
@@ -99,10 +95,14 @@ def _calibration_lines(facts: CalibrationFacts) -> list[str]:
 def _block(strokes: Sequence[StrokeMeasures]) -> list[str]:
     names = [f"{'practice ' if stroke.practice else ''}stroke {stroke.number}" for stroke in strokes]
     lines = [_row("", "", names), "-" * (LABEL_CELLS + UNIT_CELLS + VALUE_CELLS * len(strokes))]
-    for group in GROUPS:
+    for group in STROKE_GROUPS:
         lines.append(group.title)
         lines += [
-            _row(f"  {each.label}", each.unit, [each.text(getattr(stroke, each.name)) for stroke in strokes])
+            _row(
+                f"  {each.in_group}",
+                each.unit,
+                [each.text(getattr(stroke, each.name)) for stroke in strokes],
+            )
             for each in group.quantities
         ]
     if any(stroke.loose_object for stroke in strokes):
@@ -114,13 +114,15 @@ def _block(strokes: Sequence[StrokeMeasures]) -> list[str]:
 
 def _loose_object(strokes: Sequence[StrokeMeasures]) -> list[str]:
     coins = [stroke.loose_object for stroke in strokes]
-    demand = Quantity(name="peak_friction_demand", label="", unit="", factor=1.0)
+    demand = quantity("peak_friction_demand")
     lines = [
-        "Loose coin (from low to high friction)",
+        COIN_GROUP.title,
         _row("  friction", "-", [_band(stroke, "friction", 1.0) for stroke in strokes]),
         _row("  outcome", "", [OUTCOMES[coin.outcome] if coin else "–" for coin in coins]),
         _row(
-            "  peak friction demand", "-", [demand.text(c.peak_friction_demand) if c else "–" for c in coins]
+            f"  {demand.label}",
+            demand.unit,
+            [demand.text(coin.peak_friction_demand) if coin else "–" for coin in coins],
         ),
     ]
     for name, label in (("slip_s", "slips"), ("leave_s", "leaves")):
@@ -152,7 +154,7 @@ def _scatter(strokes: Sequence[StrokeMeasures]) -> list[str]:
         _row(f"All {len(strokes)} strokes", "", ["mean", "scatter (sd)"]),
         "-" * (LABEL_CELLS + UNIT_CELLS + 2 * VALUE_CELLS),
     ]
-    for group in GROUPS[1:]:  # the events' places in the clip have no mean
+    for group in STROKE_GROUPS[1:]:  # the events' places in the clip have no mean
         lines.append(group.title)
         for each in group.quantities:
             values = np.array([getattr(stroke, each.name).value for stroke in strokes])
@@ -160,7 +162,7 @@ def _scatter(strokes: Sequence[StrokeMeasures]) -> list[str]:
             enough = len(values) > MOST_FOR_NO_SPREAD
             spread = float(np.std(values, ddof=1)) if enough else np.nan
             mean, sd = rounded_pair(float(np.mean(values)) if enough else np.nan, spread)
-            lines.append(_row(f"  {each.label}", each.unit, [mean, sd or "–"]))
+            lines.append(_row(f"  {each.in_group}", each.unit, [mean, sd or "–"]))
     return [*lines, ""]
 
 

@@ -6,7 +6,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from pennyfall.cli.report.quantities import Quantity, full_label, quantity
+from pennyfall.cli.report.quantities import Quantity, quantity
 from pennyfall.kinematics.values import Estimate, Measurement, StrokeMeasures
 
 TRUE_NAMES = {
@@ -93,7 +93,7 @@ def truth_table(clip: str, compared: Mapping[int, Sequence[Compared]]) -> str:
         for each in rows:
             shown = quantity(each.name)
             lines.append(
-                f"  {full_label(each.name):<46}{shown.unit:<6}{shown.text(each.measured):>20}"
+                f"  {shown.label:<46}{shown.unit:<6}{shown.text(each.measured):>20}"
                 f"{_true_text(each, shown):>16}   {'yes' if each.inside else 'NO'}"
             )
         held = sum(each.inside for each in rows)
