@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from pennyfall.cli.files.lesson_file import Condition, Lesson
 from pennyfall.cli.files.measured_files import RefusedClip
 from pennyfall.kinematics.errors import CannotMeasure
-from pennyfall.kinematics.values import Measurement, StrokeMeasures
+from pennyfall.kinematics.values import CalibrationFacts, Measurement, StrokeMeasures
 
 
 @dataclass(frozen=True, kw_only=True, slots=True, eq=False)
@@ -18,6 +18,8 @@ class LessonStroke:
     clip: str
     """The clip's file name."""
     clip_sha256: str
+    calibration: CalibrationFacts
+    """What the clip's scale rests on."""
     measures: StrokeMeasures
 
 
@@ -55,7 +57,12 @@ def gather(lesson: Lesson, results: Mapping[str, Measurement | RefusedClip]) -> 
     conditions = []
     for condition in lesson.conditions:
         strokes = [
-            LessonStroke(clip=clip, clip_sha256=measurement.clip.sha256, measures=stroke)
+            LessonStroke(
+                clip=clip,
+                clip_sha256=measurement.clip.sha256,
+                calibration=measurement.calibration,
+                measures=stroke,
+            )
             for clip in condition.clips
             if isinstance(measurement := results[clip], Measurement)
             for stroke in measurement.strokes

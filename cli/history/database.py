@@ -24,7 +24,7 @@ BUSY_S = 20.0
 _STROKES = """
     SELECT lesson.student, lesson.date, lesson.folder, lesson.hand, lesson.green_speed_ft,
            condition.name AS condition, condition.putt_ft, stroke.clip, stroke.number AS stroke,
-           measure.quantity, measure.value, measure.sd
+           stroke.scale_rel_sd, stroke.scale_source, measure.quantity, measure.value, measure.sd
     FROM measure
     JOIN stroke ON stroke.id = measure.stroke
     JOIN condition ON condition.id = stroke.condition
@@ -107,8 +107,16 @@ def record_lesson(connection: sqlite3.Connection, folder: Path, result: LessonRe
             ).lastrowid
             for stroke in measured.strokes:
                 stroke_id = connection.execute(
-                    "INSERT INTO stroke (condition, clip, clip_sha256, number) VALUES (?, ?, ?, ?)",
-                    (condition_id, stroke.clip, stroke.clip_sha256, stroke.measures.number),
+                    "INSERT INTO stroke (condition, clip, clip_sha256, number, scale_rel_sd, scale_source) "
+                    "VALUES (?, ?, ?, ?, ?, ?)",
+                    (
+                        condition_id,
+                        stroke.clip,
+                        stroke.clip_sha256,
+                        stroke.measures.number,
+                        stroke.calibration.scale_rel_sd,
+                        stroke.calibration.source,
+                    ),
                 ).lastrowid
                 connection.executemany(
                     "INSERT INTO measure VALUES (?, ?, ?, ?)",

@@ -45,6 +45,10 @@ MIGRATIONS = (
         PRIMARY KEY (stroke, quantity)
     ) WITHOUT ROWID;
     """,
+    """
+    ALTER TABLE stroke ADD COLUMN scale_rel_sd REAL NOT NULL DEFAULT 0;
+    ALTER TABLE stroke ADD COLUMN scale_source TEXT NOT NULL DEFAULT ''
+    """,
 )
 """Step n takes a database from version n to n + 1. A released step is never changed; a new one is added."""
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import datetime as dt
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import pandas as pd
 
@@ -13,6 +13,7 @@ from pennyfall.kinematics.errors import CannotMeasure
 from pennyfall.kinematics.lesson.reliability import minimal_detectable_change
 from pennyfall.kinematics.lesson.rules import COMPARABLE
 from pennyfall.kinematics.lesson.scatter import Scatter, scatter
+from pennyfall.kinematics.lesson.set_ups import is_scaled
 from pennyfall.kinematics.values import Estimate
 
 FOLLOWED = (
@@ -32,6 +33,10 @@ class TrendPoint:
     date: dt.date
     scatter: Scatter
     """Mean and spread over the strokes of the lesson."""
+    scale_sd: float
+    """Standard deviation that the lesson's scale gives the mean, SI; 0 for times and ratios."""
+    scale_sources: tuple[str, ...]
+    """What that scale rests on; empty where it was not noted."""
     detectable_change: float
     """Smallest difference from the first lesson that is more than scatter, SI; NaN where not knowable."""
 
@@ -88,7 +93,8 @@ def trends(strokes: pd.DataFrame, quantities: Sequence[str]) -> tuple[Trend, ...
     -----
     The scatter of one stroke about its lesson's mean is pooled over the lessons (each weighted by its degrees
     of freedom), so that later lessons sharpen the band. Means of n1 and n2 strokes differ by scatter alone
-    with variance s^2 (1/n1 + 1/n2), which is that of two equal groups of the harmonic mean of n1 and n2.
+    with variance s^2 (1/n1 + 1/n2), which is that of two equal groups of the harmonic mean of n1 and n2. The
+    scales of two lessons are two: their errors are common to each lesson's strokes, and come on top.
 
     """
     found = []
@@ -96,7 +102,7 @@ def trends(strokes: pd.DataFrame, quantities: Sequence[str]) -> tuple[Trend, ...
         rows = strokes[strokes["quantity"] == quantity]
         for (condition, putt_ft), group in rows.groupby(["condition", "putt_ft"], sort=False):
             by_lesson = [
-                (dt.date.fromisoformat(str(date)), scatter(_estimates(lesson)))
+                _lesson_of(dt.date.fromisoformat(str(date)), quantity, lesson)
                 for (date, _folder), lesson in group.groupby(["date", "folder"], sort=True)
             ]
             found.append(
@@ -110,24 +116,40 @@ def trends(strokes: pd.DataFrame, quantities: Sequence[str]) -> tuple[Trend, ...
     return tuple(found)
 
 
-def _estimates(rows: pd.DataFrame) -> list[Estimate]:
-    return [Estimate(float(value), float(sd)) for value, sd in zip(rows["value"], rows["sd"], strict=True)]
+def _lesson_of(date: dt.date, quantity: str, rows: pd.DataFrame) -> TrendPoint:
+    """Return a lesson's point in a trend, not yet set against the first."""
+    estimates = [
+        Estimate(float(value), float(sd)) for value, sd in zip(rows["value"], rows["sd"], strict=True)
+    ]
+    rel_sd = math.sqrt(float((rows["scale_rel_sd"] ** 2).mean())) if is_scaled([quantity])[0] else 0.0
+    mean = float(rows["value"].mean())
+    spread = scatter(estimates, shared_sd=rel_sd * abs(mean))
+    return TrendPoint(
+        date=date,
+        scatter=spread,
+        scale_sd=rel_sd * abs(spread.mean),
+        scale_sources=tuple(sorted({str(each) for each in rows["scale_source"] if each})),
+        detectable_change=math.nan,
+    )
 
 
-def _points(by_lesson: Sequence[tuple[dt.date, Scatter]]) -> tuple[TrendPoint, ...]:
-    repeated = [each for _, each in by_lesson if each.strokes > 1]
+def _points(lessons: Sequence[TrendPoint]) -> tuple[TrendPoint, ...]:
+    """Return the lessons with the change from the first that each can show."""
+    repeated = [each.scatter for each in lessons if each.scatter.strokes > 1]
     df = sum(each.strokes - 1 for each in repeated)
-    sem = math.sqrt(sum((each.strokes - 1) * each.sd**2 for each in repeated) / df) if df else math.nan
-    first = by_lesson[0][1]
+    if not df:
+        return tuple(lessons)
+    sem = math.sqrt(sum((each.strokes - 1) * each.sd**2 for each in repeated) / df)
+    first = lessons[0]
     return tuple(
-        TrendPoint(
-            date=date,
-            scatter=each,
+        replace(
+            each,
             detectable_change=minimal_detectable_change(
-                sem, strokes=2 / (1 / first.strokes + 1 / each.strokes), df=df
-            )
-            if df
-            else math.nan,
+                sem,
+                strokes=2 / (1 / first.scatter.strokes + 1 / each.scatter.strokes),
+                df=df,
+                shared_sd=math.hypot(first.scale_sd, each.scale_sd) / math.sqrt(2),
+            ),
         )
-        for date, each in by_lesson
+        for each in lessons
     )

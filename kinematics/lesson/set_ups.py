@@ -8,7 +8,14 @@ from dataclasses import dataclass
 import numpy as np
 
 from pennyfall.kinematics.lesson.stratified_difference import StratifiedDifference
-from pennyfall.kinematics.values import BoolArray, FloatArray, IntArray, freeze_arrays
+from pennyfall.kinematics.values import (
+    INTERVAL_SDS,
+    BoolArray,
+    CalibrationFacts,
+    FloatArray,
+    IntArray,
+    freeze_arrays,
+)
 
 SCALED_ENDINGS = ("_m", "_mps", "_mps2")
 """Quantities in metres grow with the scale; times, ratios and shares know nothing of it."""
@@ -29,6 +36,38 @@ class SetUp:
 
 SetUps = Mapping[str, Mapping[float, Sequence[SetUp]]]
 """Condition, then putt length [m], then the set-up of each of its strokes."""
+
+
+SAME_PLACE_M = 0.15
+"""Chosen by us: the ball, from which a camera's place is told, is laid down again within a hand's breadth."""
+
+
+def set_ups_of(calibrations: Sequence[CalibrationFacts]) -> tuple[SetUp, ...]:
+    """Return the set-up of each clip: one for those between which neither phone nor sheet was moved.
+
+    They are told apart by what gave the scale, the lens and the tag's height, and by where the camera stood,
+    as far as that is known.
+    """
+    seen: list[CalibrationFacts] = []
+    found = []
+    for facts in calibrations:
+        number = next((k for k, other in enumerate(seen) if _same_set_up(facts, other)), len(seen))
+        if number == len(seen):
+            seen.append(facts)
+        found.append(SetUp(number, facts.scale_rel_sd))
+    return tuple(found)
+
+
+def _same_set_up(one: CalibrationFacts, other: CalibrationFacts) -> bool:
+    if (one.source, one.focal_source, one.tag_height_source) != (
+        other.source,
+        other.focal_source,
+        other.tag_height_source,
+    ):
+        return False
+    here, there = np.array(one.camera_position_m), np.array(other.camera_position_m)
+    doubt_m = INTERVAL_SDS * max(one.scale_rel_sd, other.scale_rel_sd) * float(np.linalg.norm(there))
+    return float(np.linalg.norm(here - there)) < SAME_PLACE_M + doubt_m
 
 
 def is_scaled(names: Sequence[str]) -> BoolArray:

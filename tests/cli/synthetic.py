@@ -114,6 +114,21 @@ def plateau_stroke(
     )
 
 
+def by_sheet() -> CalibrationFacts:
+    """Return a scale that rests on the sheet and a club file."""
+    return CalibrationFacts(
+        source="sheet",
+        focal_source="sheet",
+        focal_px=Estimate(1600.0, 20.0),
+        reprojection_rms_px=0.11,
+        scale_rel_sd=0.003,
+        tag_height_m=Estimate(0.0303, 0.0005),
+        tag_height_source="club-file",
+        camera_position_m=(0.1, -1.05, 0.75),
+        camera_moved=False,
+    )
+
+
 def measurement(*strokes: StrokeMeasures, warnings: tuple[Caution, ...] = ()) -> Measurement:
     """Return a measurement of a 240 fps clip that holds `strokes`."""
     return Measurement(
@@ -132,17 +147,7 @@ def measurement(*strokes: StrokeMeasures, warnings: tuple[Caution, ...] = ()) ->
             time_source="timestamps",
             frames_dropped=0,
         ),
-        calibration=CalibrationFacts(
-            source="sheet",
-            focal_source="sheet",
-            focal_px=Estimate(1600.0, 20.0),
-            reprojection_rms_px=0.11,
-            scale_rel_sd=0.003,
-            tag_height_m=Estimate(0.0303, 0.0005),
-            tag_height_source="club-file",
-            camera_position_m=(0.1, -1.05, 0.75),
-            camera_moved=False,
-        ),
+        calibration=by_sheet(),
         tracking=TrackingFacts(
             method="tag", frames_seen_share=0.98, noise_sd_m=0.0001, innovation_ratio=1.02
         ),

@@ -250,6 +250,34 @@ def test_parquet_without_pyarrow_says_what_to_install(
         export.export(strokes, tmp_path / "x.xlsx")
 
 
+@pytest.mark.parametrize(("quantity", "believable"), [("impact_speed_mps", 0.510), ("tempo_ratio", 0.0)])
+def test_two_lessons_by_two_scales_change_by_no_less_than_the_scales_err(
+    quantity: str, believable: float
+) -> None:
+    """Lessons of steady 1.0 and 1.3 m/s, known to 1 and to 20 %: 1.96 sqrt(0.01^2 + 0.26^2) = 0.510 m/s.
+
+    So 0.3 m/s is no change that could be believed; a ratio knows nothing of the scale.
+    """
+    rows = pd.DataFrame(
+        {
+            "condition": "x",
+            "putt_ft": 12.0,
+            "quantity": quantity,
+            "folder": ["a"] * 2 + ["b"] * 2,
+            "date": ["2026-03-01"] * 2 + ["2026-04-01"] * 2,
+            "value": [1.0, 1.0, 1.3, 1.3],
+            "sd": 0.3,
+            "scale_rel_sd": [0.01, 0.01, 0.2, 0.2],
+            "scale_source": ["sheet", "sheet", "head-tag", "head-tag"],
+        }
+    )
+    (trend,) = trends(rows, [quantity])
+    first, later = trend.points
+    assert later.detectable_change == pytest.approx(believable, abs=0.012)
+    assert (abs(later.change_from(first)) > later.detectable_change) == (believable == 0)
+    assert later.scale_sources == ("head-tag",)
+
+
 def test_the_smallest_change_worth_believing_is_that_of_the_pooled_scatter() -> None:
     """Lessons of 1, 2, 3 and of 4, 6: within variance (2 x 1 + 1 x 2) / 3 = 4/3 with 3 degrees of freedom.
 
@@ -265,6 +293,8 @@ def test_the_smallest_change_worth_believing_is_that_of_the_pooled_scatter() -> 
             "date": ["2026-03-01"] * 3 + ["2026-04-01"] * 2,
             "value": [1.0, 2.0, 3.0, 4.0, 6.0],
             "sd": 0.1,
+            "scale_rel_sd": 0.0,
+            "scale_source": "sheet",
         }
     )
     (trend,) = trends(rows, ["tempo_ratio", "top_s"])
@@ -284,6 +314,8 @@ def test_without_repeated_strokes_no_smallest_change_is_claimed() -> None:
             "date": ["2026-03-01", "2026-04-01"],
             "value": [1.0, 2.0],
             "sd": 0.1,
+            "scale_rel_sd": 0.0,
+            "scale_source": "sheet",
         }
     )
     (trend,) = trends(rows, ["tempo_ratio"])
@@ -305,6 +337,8 @@ def test_scatter_alone_passes_the_smallest_change_in_one_of_twenty_lessons(
                 "date": ["2026-03-01"] * 3 + ["2026-04-01"] * 5,
                 "value": generator.normal(2.0, 0.3, 8),
                 "sd": 0.1,
+                "scale_rel_sd": 0.0,
+                "scale_source": "sheet",
             }
         )
         first, later = trends(rows, ["q"])[0].points

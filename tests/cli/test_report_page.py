@@ -24,6 +24,7 @@ from pennyfall.cli.report.palette import INKS, PAPER_DARK, PAPER_LIGHT
 from pennyfall.kinematics.lesson.reference_bands import standard_reference_bands
 from pennyfall.kinematics.values import CoinOutcome, FloatArray
 from tests.cli.lesson_strokes import lesson_folder, stroke
+from tests.cli.synthetic import by_sheet
 
 
 def made_lesson(
@@ -40,7 +41,12 @@ def made_lesson(
                 MeasuredCondition(
                     condition=Condition(name=f"coin {name}", putt_ft=putt_ft, clips=clips),
                     strokes=tuple(
-                        LessonStroke(clip=clip, clip_sha256=clip, measures=stroke(shape, putt_ft, generator))
+                        LessonStroke(
+                            clip=clip,
+                            clip_sha256=clip,
+                            calibration=by_sheet(),
+                            measures=stroke(shape, putt_ft, generator),
+                        )
                         for clip in clips
                     ),
                 )

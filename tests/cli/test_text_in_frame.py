@@ -85,6 +85,8 @@ def trend_figure(condition: str, putts: int) -> Figure:
         TrendPoint(
             date=dt.date(2026, 9, day),
             scatter=scatter([Estimate(each, 0.1) for each in (1.0 + day, 1.1, 1.3)]),
+            scale_sd=0.01,
+            scale_sources=("sheet",),
             detectable_change=0.4,
         )
         for day in range(20, 28)

@@ -9,6 +9,7 @@ from pennyfall.kinematics.errors import CannotMeasure
 from pennyfall.kinematics.lesson.condition_summary import ConditionSummary, condition_summary
 from pennyfall.kinematics.lesson.reference_bands import ReferenceBand, standard_reference_bands
 from pennyfall.kinematics.lesson.rules import Rules, standard_rules
+from pennyfall.kinematics.lesson.set_ups import SetUp, set_ups_of
 from pennyfall.kinematics.lesson.stroke_table import stroke_table
 from pennyfall.kinematics.lesson.verdict import LessonComparison, compare_conditions
 from pennyfall.kinematics.lesson.wording import FOOT_M
@@ -37,12 +38,13 @@ def read_lesson_result(
     Rules and bands are those that come with the package unless the coach's own are given.
     """
     strokes = strokes_by_condition(result)
+    set_ups = set_ups_by_condition(result)
     rules = standard_rules() if rules is None else rules
     bands = standard_reference_bands() if bands is None else bands
     try:
-        comparison = compare_conditions(strokes, rules=rules, bands=bands)
+        comparison = compare_conditions(strokes, rules=rules, bands=bands, set_ups=set_ups)
     except CannotMeasure as error:
-        table = stroke_table(strokes, rules.quantities)
+        table = stroke_table(strokes, rules.quantities, set_ups)
         summaries = tuple(
             condition_summary(table, name, length, rules, bands)
             for name in strokes
@@ -59,4 +61,16 @@ def strokes_by_condition(result: LessonResult) -> dict[str, dict[float, list[Str
         if measured.strokes:
             lengths = found.setdefault(measured.condition.name, {})
             lengths[measured.condition.putt_ft * FOOT_M] = [each.measures for each in measured.strokes]
+    return found
+
+
+def set_ups_by_condition(result: LessonResult) -> dict[str, dict[float, list[SetUp]]]:
+    """Return the set-up of each stroke, in the order of `strokes_by_condition`."""
+    strokes = [stroke for measured in result.conditions for stroke in measured.strokes]
+    numbered = iter(set_ups_of([each.calibration for each in strokes]))
+    found: dict[str, dict[float, list[SetUp]]] = {}
+    for measured in result.conditions:
+        if measured.strokes:
+            lengths = found.setdefault(measured.condition.name, {})
+            lengths[measured.condition.putt_ft * FOOT_M] = [next(numbered) for _ in measured.strokes]
     return found
