@@ -21,7 +21,7 @@ FASTEST_MPS = 6.0
 _LEAST_SUPPORT = 0.36
 """Share of the whole outline a moving ball must show. Chosen by us: below it two places fit equally well."""
 _LEAST_VISIBLE_SUPPORT = 0.50
-"""Share of the part inside the picture that must be an edge; see ball_finding for what chance reaches."""
+"""Share of the part inside the picture that must be an edge; see `finding` for what chance reaches."""
 _LEVEL_SHARE, _LEVEL_LUMA = 0.30, 12.0
 """How far the ball's middle may differ in luma from what it was at rest: light varies along the path, and
 codecs smear; head, carpet and shadow differ by more wherever the ball can be told from them at all."""
