@@ -8,7 +8,9 @@ from textwrap import fill
 
 from pennyfall.cli.files.lesson_result import LessonResult
 from pennyfall.cli.report.page.reading import LessonReading
-from pennyfall.cli.report.page.tables import typeset
+from pennyfall.cli.report.words import recommendation
+from pennyfall.cli.report.words.evidence import lesson_sentences
+from pennyfall.cli.report.words.numbers import typeset
 
 WIDEST = 100
 """Chosen by us: longer lines are hard to read."""
@@ -20,10 +22,12 @@ def verdict(result: LessonResult, reading: LessonReading) -> str:
     comparison = reading.comparison
     if comparison is None:
         return "\n".join(_wrapped([*paragraphs, f"No comparison: {reading.why_not}"]))
-    paragraphs.append(comparison.recommendation.text)
-    claims = [f"- {each.text}" for each in comparison.sentences if each.claim]
-    changes = [f"Would change this: {each}" for each in comparison.recommendation.would_change]
-    return "\n".join(_wrapped([*paragraphs, *claims, *changes]))
+    found = comparison.recommendation
+    paragraphs.append(f"{recommendation.verdict(found)}: {recommendation.because(comparison)}.")
+    claims = [f"- {each.text}" for each in lesson_sentences(comparison) if each.claim]
+    changes = [f"Would change this: {each}" for each in recommendation.would_change(found)]
+    left_out = filter(None, [recommendation.practice_left_out(comparison)])
+    return "\n".join(_wrapped([*paragraphs, *claims, *left_out, *changes]))
 
 
 def _wrapped(paragraphs: Iterable[str]) -> list[str]:

@@ -16,7 +16,7 @@ from pennyfall.cli.report.quantities import quantity
 from pennyfall.kinematics.values import INTERVAL_SDS, FloatArray
 
 ROW = 21.0
-LABEL_WIDTH = 262.0
+LABEL_WIDTH = 312.0
 SHAPES = ("circle", "diamond", "square", "triangle")
 EXAMPLE_SPAN_S = (-0.45, 0.16)
 

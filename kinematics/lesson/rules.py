@@ -6,7 +6,7 @@ import tomllib
 from collections.abc import Mapping, Sequence
 from dataclasses import MISSING, dataclass, fields
 from importlib import resources
-from typing import Any, Literal, TypeVar
+from typing import Any, TypeVar
 
 from pennyfall.kinematics.errors import CannotMeasure
 from pennyfall.kinematics.values import Estimate, LooseObjectBand, StrokeMeasures
@@ -37,23 +37,17 @@ class Levels:
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
-class Quantity:
+class Compared:
     """One quantity that conditions are compared in."""
 
     name: str
     """Name in the measurement file; those of the loose object too."""
-    label: str
-    """What to call it in a sentence."""
-    unit: str
-    """Unit shown to people."""
-    factor: float
-    """From SI to the unit shown."""
-    decimals: int
-    """Digits after the point shown."""
     worthwhile: float
     """Smallest difference worth acting on, SI."""
-    says: Literal["amount", "place"] = "amount"
-    """'place' for a share of the forward swing."""
+
+
+PRESENTATION = {"label", "unit", "factor", "decimals", "says", "ratio_scale"}
+"""Keys of a quantity in rules files of old, read over: how it is shown has its home elsewhere."""
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -76,10 +70,10 @@ class Rules:
     """Everything in a rules file."""
 
     levels: Levels
-    quantities: tuple[Quantity, ...]
+    quantities: tuple[Compared, ...]
     rules: tuple[Rule, ...]
 
-    def quantity(self, name: str) -> Quantity:
+    def quantity(self, name: str) -> Compared:
         """Return the quantity called `name`."""
         return next(each for each in self.quantities if each.name == name)
 
@@ -101,7 +95,10 @@ def rules_from(table: Mapping[str, Any]) -> Rules:
     """
     rules = Rules(
         levels=record(Levels, table.get("levels", {}), "levels"),
-        quantities=tuple(record(Quantity, each, "quantity") for each in entries(table, "quantity")),
+        quantities=tuple(
+            record(Compared, {key: each[key] for key in each if key not in PRESENTATION}, "quantity")
+            for each in entries(table, "quantity")
+        ),
         rules=tuple(record(Rule, each, "rule") for each in entries(table, "rule")),
     )
     levels = rules.levels

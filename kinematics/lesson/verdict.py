@@ -1,4 +1,4 @@
-"""A lesson's verdict: its conditions compared, in numbers, sentences and a recommendation."""
+"""A lesson's verdict: its conditions compared, and what to prescribe."""
 
 from __future__ import annotations
 
@@ -10,13 +10,11 @@ from pennyfall.kinematics.errors import CannotMeasure
 from pennyfall.kinematics.lesson.arrangements import DRAWS
 from pennyfall.kinematics.lesson.comparison import PairComparison, compare_pair
 from pennyfall.kinematics.lesson.condition_summary import ConditionSummary, condition_summary
-from pennyfall.kinematics.lesson.evidence import read_conditions, read_pair
 from pennyfall.kinematics.lesson.recommendation import Recommendation, recommend
 from pennyfall.kinematics.lesson.reference_bands import ReferenceBand, standard_reference_bands
 from pennyfall.kinematics.lesson.rules import Rules, standard_rules
 from pennyfall.kinematics.lesson.set_ups import SetUps
 from pennyfall.kinematics.lesson.stroke_table import Strokes, stroke_table
-from pennyfall.kinematics.lesson.wording import Sentence
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -29,8 +27,6 @@ class LessonComparison:
     """Each condition at each putt length."""
     pairs: tuple[PairComparison, ...]
     """Each two conditions, in the order given."""
-    sentences: tuple[Sentence, ...]
-    """What the numbers say, the claims first."""
     recommendation: Recommendation
     practice_left_out: int
     """Strokes without a ball that were left out because others were made with one."""
@@ -49,7 +45,7 @@ def compare_conditions(
     seed: int = 0,
     draws: int = DRAWS,
 ) -> LessonComparison:
-    """Compare the conditions of a lesson and read the evidence.
+    """Compare the conditions of a lesson.
 
     Parameters
     ----------
@@ -109,8 +105,8 @@ def compare_conditions(
     ...         "coin let go": {1.83: short_let_go, 3.66: long_let_go},
     ...     }
     ... )
-    >>> print(lesson.recommendation.verdict)
-    Prescribe coin let go for putts of 1.83 m (6 ft) and 3.66 m (12 ft)
+    >>> lesson.recommendation.condition, lesson.recommendation.putt_lengths_m
+    ('coin let go', (1.83, 3.66))
 
     """
     rules = standard_rules() if rules is None else rules
@@ -137,17 +133,11 @@ def compare_conditions(
         for condition in conditions
         for length in table.lengths_m(condition)
     )
-    claims = [sentence for pair in pairs for sentence in read_pair(pair, rules)]
     return LessonComparison(
         conditions=tuple(conditions),
         rules=rules,
         summaries=summaries,
         pairs=pairs,
-        sentences=(
-            *(each for each in claims if each.claim),
-            *(each for each in claims if not each.claim),
-            *read_conditions(summaries, rules),
-        ),
         recommendation=recommend(tuple(conditions), pairs, rules),
         practice_left_out=table.practice_left_out,
     )

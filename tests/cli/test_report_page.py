@@ -15,12 +15,13 @@ import pytest
 from pennyfall.cli.files.lesson_file import Condition, Lesson
 from pennyfall.cli.files.lesson_result import LessonResult, LessonStroke, MeasuredCondition
 from pennyfall.cli.files.measured_files import RefusedClip
+from pennyfall.cli.lesson.verdict import verdict
 from pennyfall.cli.report.page.drawings import stroke_id
 from pennyfall.cli.report.page.lesson import Film, lesson_page
 from pennyfall.cli.report.page.reading import read_lesson_result
 from pennyfall.cli.report.page.svg import PlotArea, element, ticks
-from pennyfall.cli.report.page.tables import typeset
 from pennyfall.cli.report.palette import INKS, PAPER_DARK, PAPER_LIGHT
+from pennyfall.cli.report.words.numbers import typeset
 from pennyfall.kinematics.lesson.reference_bands import standard_reference_bands
 from pennyfall.kinematics.values import CoinOutcome, FloatArray
 from tests.cli.lesson_strokes import lesson_folder, stroke
@@ -232,6 +233,19 @@ def test_every_sentence_of_the_page_begins_in_upper_case(tmp_path: Path, kind: s
         if re.search(r"[.?!][)”’]?\s+[a-z]", each.replace("x.mp4", ""))
     ]
     assert lower == []
+
+
+def test_page_and_terminal_say_that_practice_strokes_were_left_out(tmp_path: Path) -> None:
+    lesson = made_lesson(tmp_path)
+    first, *others = lesson.conditions
+    made, *rest = first.strokes
+    practised = dataclasses.replace(made, measures=dataclasses.replace(made.measures, practice=True))
+    first = dataclasses.replace(first, strokes=(practised, *rest))
+    lesson = dataclasses.replace(lesson, conditions=(first, *others))
+    told = " ".join(verdict(lesson, read_lesson_result(lesson)).split())
+    for text in (text_of(page_of(lesson)), told):
+        assert text.count("1 practice stroke is left out of the comparison") == 1
+    assert "practice stroke" not in text_of(page_of(made_lesson(tmp_path)))
 
 
 def test_a_name_with_a_colon_does_not_break_the_verdict(tmp_path: Path) -> None:

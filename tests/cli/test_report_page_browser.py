@@ -15,8 +15,8 @@ from playwright.sync_api import Browser, Page
 from pennyfall.cli.files.lesson_result import LessonResult, LessonStroke
 from pennyfall.cli.report.page.drawings import stroke_id
 from pennyfall.cli.report.page.lesson import Film
-from pennyfall.cli.report.page.tables import typeset
 from pennyfall.cli.report.quantities import quantity
+from pennyfall.cli.report.words.numbers import typeset
 from pennyfall.kinematics.values import CoinOutcome, StrokeMeasures
 from tests.cli.browser import CHROMIUM, chromium, listen, wait_until
 from tests.cli.test_report_page import made_lesson, page_of

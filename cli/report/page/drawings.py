@@ -12,12 +12,14 @@ from pennyfall.cli.files.lesson_result import LessonResult, LessonStroke, Measur
 from pennyfall.cli.report.page.dot_chart import Dot, DotRow, dot_chart
 from pennyfall.cli.report.page.landing_chart import Landing, LandingRow, landing_chart
 from pennyfall.cli.report.page.profile_chart import profile_chart, profile_range
+from pennyfall.cli.report.quantities import Quantity, quantity
+from pennyfall.cli.report.words.numbers import capital
 from pennyfall.kinematics.lesson.aligned_profiles import aligned_acceleration
 from pennyfall.kinematics.lesson.condition_summary import ConditionSummary
 from pennyfall.kinematics.lesson.profile_comparison import DifferingStretch
-from pennyfall.kinematics.lesson.rules import Quantity, measured
+from pennyfall.kinematics.lesson.rules import measured
 from pennyfall.kinematics.lesson.verdict import LessonComparison
-from pennyfall.kinematics.lesson.wording import FOOT_M, capital
+from pennyfall.kinematics.putt.roll import FOOT_M
 from pennyfall.kinematics.values import StrokeMeasures
 
 TEMPO = ("backswing_s", "forward_swing_s", "tempo_ratio")
@@ -78,9 +80,9 @@ def dot_drawings(result: LessonResult, summaries: Sequence[ConditionSummary]) ->
         found = [each for summary in summaries for each in summary.quantities if each.quantity.name == name]
         if not found:
             continue
-        quantity = found[0].quantity
+        what = quantity(name)
         rows = [
-            _dot_row(result, each, summary, quantity)
+            _dot_row(result, each, summary, what)
             for each in result.conditions
             if (summary := _summary(summaries, each.condition))
         ]
@@ -88,12 +90,12 @@ def dot_drawings(result: LessonResult, summaries: Sequence[ConditionSummary]) ->
         band = bands.pop() if len(bands) == 1 else None
         drawings.append(
             Drawing(
-                title=capital(quantity.label) + (f", {quantity.unit}" if quantity.unit else ""),
+                title=what.heading,
                 svg=dot_chart(
                     rows,
-                    title=f"{capital(quantity.label)} of each stroke, with the mean and its 95 % interval",
-                    digits=quantity.decimals,
-                    reference=(band.low * quantity.factor, band.high * quantity.factor) if band else None,
+                    title=f"{capital(what.label)} of each stroke, with the mean and its 95 % interval",
+                    digits=what.decimals,
+                    reference=(band.low * what.factor, band.high * what.factor) if band else None,
                 ),
                 note=f"Shaded: reference band ({band.source})." if band else "",
             )
@@ -145,28 +147,26 @@ def _is_nan(value: float) -> bool:
 
 
 def _dot_row(
-    result: LessonResult, condition: MeasuredCondition, summary: ConditionSummary, quantity: Quantity
+    result: LessonResult, condition: MeasuredCondition, summary: ConditionSummary, what: Quantity
 ) -> DotRow:
-    scatter = summary.quantity(quantity.name).scatter
-    factor = quantity.factor
+    scatter = summary.quantity(what.name).scatter
+    factor = what.factor
     low, high = scatter.mean_interval
     return DotRow(
         condition=condition_names(result).index(condition.condition.name),
         label=condition.condition.title,
-        dots=tuple(
-            dot for each in condition.strokes if (dot := _dot(stroke_id(each), each.measures, quantity))
-        ),
+        dots=tuple(dot for each in condition.strokes if (dot := _dot(stroke_id(each), each.measures, what))),
         mean=scatter.mean * factor,
         mean_low=low * factor,
         mean_high=high * factor,
     )
 
 
-def _dot(stroke: str, measures: StrokeMeasures, quantity: Quantity) -> Dot | None:
-    estimate = measured(measures, quantity.name)
+def _dot(stroke: str, measures: StrokeMeasures, what: Quantity) -> Dot | None:
+    estimate = measured(measures, what.name)
     if not estimate.known:
         return None
-    return Dot(value=estimate.value * quantity.factor, stroke=stroke)
+    return Dot(value=estimate.value * what.factor, stroke=stroke)
 
 
 def _landing(stroke: LessonStroke) -> Landing:

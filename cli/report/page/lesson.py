@@ -25,11 +25,13 @@ from pennyfall.cli.report.page.drawings import (
     stroke_id,
 )
 from pennyfall.cli.report.page.reading import LessonReading
-from pennyfall.cli.report.page.tables import pair_tables, summary_table, typeset
+from pennyfall.cli.report.page.tables import pair_tables, summary_table
 from pennyfall.cli.report.palette import INKS, PAPER_DARK, PAPER_LIGHT, ink
 from pennyfall.cli.report.quantities import quantity
+from pennyfall.cli.report.words.evidence import lesson_sentences
+from pennyfall.cli.report.words.numbers import capital, typeset
+from pennyfall.cli.report.words.recommendation import because, practice_left_out, verdict, would_change
 from pennyfall.kinematics.lesson.verdict import LessonComparison
-from pennyfall.kinematics.lesson.wording import capital
 from pennyfall.kinematics.values import Estimate, FloatArray, StrokeMeasures
 
 AT_IMPACT = quantity("acceleration_at_impact_mps2")
@@ -77,17 +79,18 @@ def lesson_page(
     )
     names = condition_names(result)
     comparison = reading.comparison
-    advice = comparison.recommendation if comparison else None
+    changes = would_change(comparison.recommendation) if comparison else ()
     return environment.get_template("lesson_page.html.j2").render(
         lesson=result.lesson,
         date=f"{result.lesson.date.day} {result.lesson.date:%B %Y}",
         invented=INVENTED if invented else "",
         refused=result.refused,
-        verdict=typeset(advice.verdict) if advice else "No comparison",
-        because=typeset(f"{capital(advice.because)}." if advice else reading.why_not),
+        verdict=typeset(verdict(comparison.recommendation)) if comparison else "No comparison",
+        because=typeset(f"{capital(because(comparison))}." if comparison else reading.why_not),
+        left_out=practice_left_out(comparison) if comparison else "",
         claims=_said(comparison, claim=True),
         others=_said(comparison, claim=False),
-        would_change=[typeset(each) for each in advice.would_change] if advice else [],
+        would_change=[typeset(each) for each in changes],
         names=[(number, name, ink(number)) for number, name in enumerate(names)],
         profiles=profile_drawings(result, reading.summaries, comparison),
         dots=dot_drawings(result, reading.summaries),
@@ -105,7 +108,7 @@ def lesson_page(
 
 
 def _said(comparison: LessonComparison | None, *, claim: bool) -> list[dict[str, str]]:
-    sentences = comparison.sentences if comparison else ()
+    sentences = lesson_sentences(comparison) if comparison else ()
     return [
         {"main": typeset(each.main), "detail": typeset(each.detail)}
         for each in sentences

@@ -12,7 +12,7 @@ from pennyfall.kinematics.lesson.rules import Rules, standard_rules
 from pennyfall.kinematics.lesson.set_ups import SetUp, set_ups_of
 from pennyfall.kinematics.lesson.stroke_table import stroke_table
 from pennyfall.kinematics.lesson.verdict import LessonComparison, compare_conditions
-from pennyfall.kinematics.lesson.wording import FOOT_M
+from pennyfall.kinematics.putt.roll import FOOT_M
 from pennyfall.kinematics.values import StrokeMeasures
 
 

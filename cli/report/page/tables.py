@@ -3,18 +3,17 @@
 from __future__ import annotations
 
 import math
-import re
 from collections.abc import Sequence
 
+from pennyfall.cli.report.quantities import Quantity, quantity
 from pennyfall.cli.report.tables.written import Row, Table
+from pennyfall.cli.report.words.numbers import number, typeset
 from pennyfall.kinematics.lesson.comparison import PairComparison, QuantityComparison
 from pennyfall.kinematics.lesson.condition_summary import ConditionSummary
-from pennyfall.kinematics.lesson.rules import Quantity
 from pennyfall.kinematics.lesson.verdict import LessonComparison
-from pennyfall.kinematics.lesson.wording import FOOT_M, capital, shown
+from pennyfall.kinematics.putt.roll import FOOT_M
 
 UNKNOWN = "–"
-NO_BREAK_SPACE = "\u00a0"
 
 
 def pair_tables(comparison: LessonComparison) -> list[Table]:
@@ -24,7 +23,7 @@ def pair_tables(comparison: LessonComparison) -> list[Table]:
 
 def summary_table(summaries: Sequence[ConditionSummary]) -> Table:
     """Return mean and own scatter of every quantity, a column for each condition and putt length."""
-    quantities = summaries[0].quantities if summaries else ()
+    names = [each.quantity.name for each in summaries[0].quantities] if summaries else []
     return Table(
         title="Each condition at each putt length",
         columns=tuple(
@@ -33,28 +32,14 @@ def summary_table(summaries: Sequence[ConditionSummary]) -> Table:
         ),
         rows=tuple(
             Row(
-                label=label(quantity.quantity),
-                cells=tuple(_mean_and_scatter(each, quantity.quantity) for each in summaries),
+                label=quantity(name).heading,
+                cells=tuple(_mean_and_scatter(each, quantity(name)) for each in summaries),
             )
-            for quantity in quantities
+            for name in names
         ),
         note="Mean (95 % interval of the mean); own: the student's own scatter, one standard deviation, the "
         "measurement error taken out.",
     )
-
-
-def label(quantity: Quantity) -> str:
-    """Return a quantity's name with its unit, for the head of a row."""
-    words = capital(quantity.label)
-    if quantity.says == "place":
-        words += ", place in the forward swing"
-    return f"{words}, {typeset(quantity.unit)}" if quantity.unit else words
-
-
-def typeset(text: str) -> str:
-    """Return text with true minus signs, raised exponents, and units that stay with their numbers."""
-    text = re.sub(r"(?<![\w.])-(?=\d)", "−", text).replace("m/s^2", "m/s²")
-    return re.sub(r"(?<=\d) (?=%|(?:m|cm|ms|ft|m/s²|cm/s)(?!\w))", NO_BREAK_SPACE, text)
 
 
 def _pair_table(pair: PairComparison) -> Table:
@@ -81,36 +66,36 @@ def _pair_table(pair: PairComparison) -> Table:
 
 
 def _pair_row(each: QuantityComparison) -> Row:
-    quantity, pooled = each.quantity, each.pooled
+    what, pooled = quantity(each.quantity.name), each.pooled
     low, high = pooled.interval
     g_low, g_high = pooled.effect.interval
     return Row(
-        label=label(quantity),
+        label=what.heading,
         marked=each.claimed,
         cells=(
-            f"{_signed(quantity, pooled.value)} ({_signed(quantity, low)} to {_signed(quantity, high)})"
+            f"{_signed(what, pooled.value)} ({_signed(what, low)} to {_signed(what, high)})"
             if math.isfinite(pooled.value)
             else UNKNOWN,
-            _number(quantity, pooled.first_mean),
-            _number(quantity, pooled.second_mean),
+            _number(what, pooled.first_mean),
+            _number(what, pooled.second_mean),
             _probability(each.p_adjusted),
             UNKNOWN
             if math.isnan(pooled.effect.g)
             else typeset(f"{pooled.effect.g:.1f} ({g_low:.1f} to {g_high:.1f})"),
-            _number(quantity, each.mean_mdc),
+            _number(what, each.mean_mdc),
         ),
     )
 
 
-def _mean_and_scatter(summary: ConditionSummary, quantity: Quantity) -> str:
-    scatter = summary.quantity(quantity.name).scatter
+def _mean_and_scatter(summary: ConditionSummary, what: Quantity) -> str:
+    scatter = summary.quantity(what.name).scatter
     if not math.isfinite(scatter.mean):
         return UNKNOWN
     low, high = scatter.mean_interval
-    words = _number(quantity, scatter.mean)
+    words = _number(what, scatter.mean)
     if math.isfinite(low):
-        words += f" ({_number(quantity, low)} to {_number(quantity, high)})"
-    return f"{words}; own {_number(quantity, scatter.own_sd)}" if math.isfinite(scatter.own_sd) else words
+        words += f" ({_number(what, low)} to {_number(what, high)})"
+    return f"{words}; own {_number(what, scatter.own_sd)}" if math.isfinite(scatter.own_sd) else words
 
 
 def _probability(p: float) -> str:
@@ -119,10 +104,10 @@ def _probability(p: float) -> str:
     return "< 0.001" if p < 0.001 else f"{p:.3f}"
 
 
-def _number(quantity: Quantity, value: float) -> str:
-    return typeset(shown(quantity, value, unit=False)) if math.isfinite(value) else UNKNOWN
+def _number(what: Quantity, value: float) -> str:
+    return typeset(number(what, value)) if math.isfinite(value) else UNKNOWN
 
 
-def _signed(quantity: Quantity, value: float) -> str:
-    written = _number(quantity, value)
+def _signed(what: Quantity, value: float) -> str:
+    written = _number(what, value)
     return f"+{written}" if value > 0 and written.strip("0.") else written

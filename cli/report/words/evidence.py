@@ -1,17 +1,14 @@
-"""Reading the evidence: plain sentences, each with the numbers it rests on."""
+"""Reading the evidence: a plain sentence for each thing that a lesson's numbers say."""
 
 from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Literal
 
-from pennyfall.kinematics.lesson.comparison import Difference, PairComparison, QuantityComparison
-from pennyfall.kinematics.lesson.condition_summary import ConditionSummary, QuantitySummary
-from pennyfall.kinematics.lesson.profile_comparison import DifferingStretch
-from pennyfall.kinematics.lesson.rules import Quantity, Rules
-from pennyfall.kinematics.lesson.wording import (
-    Number,
-    Sentence,
+from pennyfall.cli.report.quantities import quantity
+from pennyfall.cli.report.words.numbers import (
     called,
     capital,
     listed,
@@ -21,7 +18,43 @@ from pennyfall.kinematics.lesson.wording import (
     putt,
     shown,
     shown_difference,
+    span,
 )
+from pennyfall.kinematics.lesson.comparison import PairComparison, QuantityComparison
+from pennyfall.kinematics.lesson.condition_summary import ConditionSummary, QuantitySummary
+from pennyfall.kinematics.lesson.profile_comparison import DifferingStretch
+from pennyfall.kinematics.lesson.rules import Rules
+from pennyfall.kinematics.lesson.verdict import LessonComparison
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Sentence:
+    """A plain sentence."""
+
+    main: str
+    """What it says."""
+    detail: str = ""
+    """A second sentence with what stands behind it, such as the difference at each putt length."""
+    kind: Literal["claim", "no claim", "too few", "condition"]
+    """'claim': a difference is claimed; 'no claim': it is not; 'too few': how many strokes to film;
+    'condition': what one condition looks like at one putt length."""
+
+    @property
+    def text(self) -> str:
+        """The whole of it."""
+        return f"{self.main} {self.detail}" if self.detail else self.main
+
+    @property
+    def claim(self) -> bool:
+        """Whether it claims a difference."""
+        return self.kind == "claim"
+
+
+def lesson_sentences(lesson: LessonComparison) -> tuple[Sentence, ...]:
+    """Say what the numbers of a lesson say, the claims first, each condition by itself last."""
+    said = [sentence for pair in lesson.pairs for sentence in read_pair(pair, lesson.rules)]
+    said.sort(key=lambda each: not each.claim)
+    return (*said, *read_conditions(lesson.summaries, lesson.rules))
 
 
 def read_pair(pair: PairComparison, rules: Rules) -> tuple[Sentence, ...]:
@@ -54,25 +87,21 @@ def read_conditions(summaries: Sequence[ConditionSummary], rules: Rules) -> tupl
 
 
 def _claim(pair: PairComparison, each: QuantityComparison) -> Sentence:
-    quantity, pooled = each.quantity, each.pooled
-    change = shown_difference(quantity, pooled.value, pooled.interval)
-    before, after = shown(quantity, pooled.first_mean), shown(quantity, pooled.second_mean)
-    places = place(pooled.first_mean), place(pooled.second_mean)
-    if quantity.says == "place" and places[0] == places[1]:
-        text = (
-            f"With {pair.second}, {quantity.label} moved from {before} to {after} of the forward swing, "
-            f"by {change}"
-        )
-    elif quantity.says == "place":
-        text = (
-            f"With {pair.second}, {quantity.label} moved from {places[0]} ({before} of the "
-            f"forward swing) to {places[1]} ({after}), by {change}"
-        )
+    what, pooled = quantity(each.quantity.name), each.pooled
+    change = shown_difference(what, pooled.value, pooled.interval)
+    before, after = shown(what, pooled.first_mean), shown(what, pooled.second_mean)
+    if what.place_of:
+        moved = f"{quantity(what.place_of).label} moved"
+        places = place(pooled.first_mean), place(pooled.second_mean)
+        if places[0] == places[1]:
+            text = f"{moved} from {before} to {after} of the forward swing"
+        else:
+            text = f"{moved} from {places[0]} ({before} of the forward swing) to {places[1]} ({after})"
     else:
-        verb = "rose" if pooled.value > 0 else "fell"
-        text = f"With {pair.second}, {quantity.label} {verb} from {before} to {after}, by {change}"
-    numbers = _numbers(pair, each)
-    return Sentence(main=f"{text}.", detail=_at_each_length(each), numbers=numbers, kind="claim")
+        text = f"{what.label} {'rose' if pooled.value > 0 else 'fell'} from {before} to {after}"
+    return Sentence(
+        main=f"With {pair.second}, {text}, by {change}.", detail=_at_each_length(each), kind="claim"
+    )
 
 
 def _at_each_length(each: QuantityComparison) -> str:
@@ -81,7 +110,7 @@ def _at_each_length(each: QuantityComparison) -> str:
     sign = math.copysign(1.0, each.pooled.value)
     parts = [
         f"at {putt(d.putt_length_m or 0.0)} {'' if sign * d.value > 0 else 'the other way '}"
-        f"by {shown_difference(each.quantity, d.value, d.interval)}"
+        f"by {shown_difference(quantity(each.quantity.name), d.value, d.interval)}"
         for d in each.by_length
     ]
     return f"{capital(listed(parts))}."
@@ -92,16 +121,10 @@ def _stretch(pair: PairComparison, each: DifferingStretch) -> Sentence:
     text = (
         f"With {pair.second}, the head was accelerated {more} toward the target from "
         f"{phase(each.from_phase)} to {phase(each.to_phase)}, by "
-        f"{abs(each.difference_mps2):.1f} m/s^2 on average (the whole profiles differ, "
+        f"{abs(each.difference_mps2):.1f} m/s² on average (the whole profiles differ, "
         f"{probability(each.p_adjusted)}; where the stretch begins and ends is an estimate)."
     )
-    number = Number(
-        name="mean acceleration difference over the stretch",
-        value=each.difference_mps2,
-        p=each.p_adjusted,
-        strokes=_strokes(pair),
-    )
-    return Sentence(main=text, numbers=(number,), kind="claim")
+    return Sentence(main=text, kind="claim")
 
 
 def _nothing(pair: PairComparison) -> Sentence:
@@ -112,26 +135,24 @@ def _nothing(pair: PairComparison) -> Sentence:
         f"Between {pair.first} and {pair.second} nothing changed by more than chance explains "
         f"(smallest corrected {probability(smallest)})."
     )
-    number = Number(name="smallest corrected p", value=smallest, p=smallest, strokes=_strokes(pair))
-    return Sentence(main=text, numbers=(number,), kind="no claim")
+    return Sentence(main=text, kind="no claim")
 
 
 def _no_claim(pair: PairComparison, each: QuantityComparison) -> Sentence:
-    quantity, pooled = each.quantity, each.pooled
-    worthwhile = shown(quantity, quantity.worthwhile)
+    what, pooled = quantity(each.quantity.name), each.pooled
     measured = (
-        f"{called(quantity)} differed by {shown_difference(quantity, pooled.value, pooled.interval)} between "
+        f"{called(what)} differed by {shown_difference(what, pooled.value, pooled.interval)} between "
         f"{pair.first} and {pair.second}"
     )
-    if pooled.interval.within(quantity.worthwhile):
+    worthwhile = shown(what, each.quantity.worthwhile)
+    if pooled.interval.within(each.quantity.worthwhile):
         text = f"{capital(measured)}: any difference is smaller than {worthwhile}, the least worth acting on."
     else:
-        text = f"{capital(measured)}: no claim. {_to_film(pair, each)}"
-    return Sentence(main=text, numbers=_numbers(pair, each), kind="no claim")
+        text = f"{capital(measured)}: no claim. {_to_film(pair, each, worthwhile)}"
+    return Sentence(main=text, kind="no claim")
 
 
-def _to_film(pair: PairComparison, each: QuantityComparison) -> str:
-    worthwhile = shown(each.quantity, each.quantity.worthwhile)
+def _to_film(pair: PairComparison, each: QuantityComparison, worthwhile: str) -> str:
     have = min(min(counts) for counts in pair.strokes)
     if math.isinf(each.strokes_needed):
         return f"With this scatter no lesson is long enough to show a change of {worthwhile}."
@@ -164,9 +185,7 @@ def _too_few(pair: PairComparison) -> Sentence:
             f"smallest p they could give is {pair.smallest_p:.2g}): film at least {more} more {noun} of "
             f"each{where}."
         )
-    number = Number(name="smallest p these strokes can give", value=pair.smallest_p, strokes=_strokes(pair))
-    needed = Number(name="strokes needed of each", value=pair.strokes_to_claim)
-    return Sentence(main=text, numbers=(number, needed), kind="too few")
+    return Sentence(main=text, kind="too few")
 
 
 def _left_out(pair: PairComparison) -> Sentence:
@@ -174,35 +193,20 @@ def _left_out(pair: PairComparison) -> Sentence:
         [f"{first} against {second} at {putt(length)}" for length, first, second in pair.left_out]
     )
     text = f"Left out for too few strokes of {pair.first} and {pair.second}: {counts}."
-    numbers = tuple(
-        Number(name=f"strokes at {putt(length)}", value=first + second)
-        for length, first, second in pair.left_out
-    )
-    return Sentence(main=text, numbers=numbers, kind="too few")
+    return Sentence(main=text, kind="too few")
 
 
 def _condition(summary: ConditionSummary, each: QuantitySummary) -> Sentence:
-    quantity, spread = each.quantity, each.scatter
-    low, high = spread.mean_interval
+    what, spread = quantity(each.quantity.name), each.scatter
     text = (
-        f"{capital(summary.condition)} at {putt(summary.putt_length_m)}: {quantity.label} "
-        f"{shown(quantity, spread.mean)} (95 %: {_range(quantity, spread.mean_interval)}){_standing(each)}."
+        f"{capital(summary.condition)} at {putt(summary.putt_length_m)}: {what.label} "
+        f"{shown(what, spread.mean)} (95 %: {span(what, spread.mean_interval)}){_standing(each)}."
     )
     scattered = (
-        f"Own scatter {shown(quantity, spread.own_sd)} (95 %: {_range(quantity, spread.own_sd_interval)}) "
-        f"beside a measurement error of {shown(quantity, spread.measurement_sd)}, {spread.strokes} strokes."
+        f"Own scatter {shown(what, spread.own_sd)} (95 %: {span(what, spread.own_sd_interval)}) "
+        f"beside a measurement error of {shown(what, spread.measurement_sd)}, {spread.strokes} strokes."
     )
-    numbers = (
-        Number(name=f"mean {quantity.name}", value=spread.mean, low=low, high=high, strokes=spread.strokes),
-        Number(
-            name=f"own scatter of {quantity.name}",
-            value=spread.own_sd,
-            low=spread.own_sd_interval[0],
-            high=spread.own_sd_interval[1],
-            strokes=spread.strokes,
-        ),
-    )
-    return Sentence(main=text, detail=scattered, numbers=numbers, kind="condition")
+    return Sentence(main=text, detail=scattered, kind="condition")
 
 
 _STANDS = {
@@ -216,34 +220,5 @@ _STANDS = {
 def _standing(each: QuantitySummary) -> str:
     if each.band is None or each.standing is None:
         return ""
-    band = _range(each.quantity, (each.band.low, each.band.high))
+    band = span(quantity(each.quantity.name), (each.band.low, each.band.high))
     return f", {_STANDS[each.standing]} the reference band, {band} ({each.band.source})"
-
-
-def _range(quantity: Quantity, ends: tuple[float, float]) -> str:
-    return " to ".join(shown(quantity, each, unit=False) for each in ends)
-
-
-def _numbers(pair: PairComparison, each: QuantityComparison) -> tuple[Number, ...]:
-    def number(difference: Difference, name: str, p: float) -> Number:
-        return Number(
-            name=name,
-            value=difference.value,
-            low=difference.interval.low,
-            high=difference.interval.high,
-            p=p,
-            strokes=_strokes(pair, difference.putt_length_m),
-        )
-
-    name = f"difference in {each.quantity.name}"
-    at_lengths = (
-        number(difference, f"{name} at {putt(difference.putt_length_m or 0.0)}", math.nan)
-        for difference in each.by_length
-        if len(each.by_length) > 1
-    )
-    return (number(each.pooled, name, each.p_adjusted), *at_lengths)
-
-
-def _strokes(pair: PairComparison, length: float | None = None) -> int:
-    counts = zip(pair.putt_lengths_m, pair.strokes, strict=True)
-    return sum(sum(both) for each, both in counts if length is None or each == length)

@@ -1,0 +1,91 @@
+"""Numbers in words: a quantity's value, difference and interval as people read them."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Sequence
+
+from pennyfall.cli.report.quantities import OF_NUMBERS, Quantity
+from pennyfall.kinematics.putt.roll import FOOT_M
+
+LEAST_P = 0.001
+"""Chosen by us: smaller probabilities are not told apart."""
+NO_BREAK_SPACE = "\u00a0"
+
+
+def shown(quantity: Quantity, value: float) -> str:
+    """Return a value in the unit shown to people."""
+    return _with_unit(number(quantity, value), quantity.unit)
+
+
+def number(quantity: Quantity, value: float) -> str:
+    """Return a value in the unit shown to people, which is left out."""
+    text = f"{value * quantity.factor:.{quantity.decimals}f}"
+    return text.removeprefix("-") if float(text) == 0 else text
+
+
+def shown_difference(quantity: Quantity, value: float, interval: tuple[float, float]) -> str:
+    """Return the size of a difference with its interval, turned so that the size is positive."""
+    sign = -1.0 if value < 0 else 1.0
+    size = _with_unit(
+        number(quantity, abs(value)), "percentage points" if quantity.unit == "%" else quantity.unit
+    )
+    return f"{size} (95 %: {span(quantity, sorted(sign * each for each in interval))})"
+
+
+def span(quantity: Quantity, ends: Sequence[float]) -> str:
+    """Return both ends of a range in the unit shown to people, which is left out."""
+    return " to ".join(number(quantity, each) for each in ends)
+
+
+def putt(length_m: float) -> str:
+    """Return a putt length in metres and feet."""
+    return f"{length_m:.2f} m ({length_m / FOOT_M:.0f} ft)"
+
+
+def called(quantity: Quantity) -> str:
+    """Return what a quantity is called where only its value follows."""
+    return f"the {quantity.label}" if quantity.place_of else quantity.label
+
+
+def capital(text: str) -> str:
+    """Return a text as it begins a sentence."""
+    return text[:1].upper() + text[1:]
+
+
+def listed(parts: tuple[str, ...] | list[str]) -> str:
+    """Join with commas and a final 'and'."""
+    if len(parts) < 2:
+        return "".join(parts)
+    return f"{', '.join(parts[:-1])} and {parts[-1]}"
+
+
+def place(share: float) -> str:
+    """Name a place in the forward swing by its share of it; the borders, chosen by us, decide nothing."""
+    if share < -0.15:
+        return "before the top"
+    if share <= 0.15:
+        return "the top"
+    return "the middle of the forward swing" if share < 0.80 else "just before impact"
+
+
+def phase(value: float) -> str:
+    """Name a phase: 0 takeaway, 1 top, 2 impact."""
+    if value <= 1:
+        return f"{100 * value:.0f} % of the backswing"
+    return f"{100 * (value - 1):.0f} % of the forward swing"
+
+
+def probability(p: float) -> str:
+    """Return 'p = 0.012', or 'p < 0.001' where it is smaller."""
+    return f"p < {LEAST_P:g}" if p < LEAST_P else f"p = {p:.3f}"
+
+
+def typeset(text: str) -> str:
+    """Return text with true minus signs, raised exponents, and units that stay with their numbers."""
+    text = re.sub(r"(?<![\w.])-(?=\d)", "−", text).replace("m/s^2", "m/s²")
+    return re.sub(r"(?<=\d) (?=%|(?:m|cm|ms|ft|m/s²|cm/s)(?!\w))", NO_BREAK_SPACE, text)
+
+
+def _with_unit(text: str, unit: str) -> str:
+    return text if unit in OF_NUMBERS else f"{text} {unit}"

@@ -1,0 +1,183 @@
+"""A lesson in sentences: nothing without its number, nothing beyond the data."""
+
+from __future__ import annotations
+
+import dataclasses
+import re
+
+import numpy as np
+import pytest
+
+from pennyfall.cli.report.quantities import quantity
+from pennyfall.cli.report.words.evidence import lesson_sentences
+from pennyfall.cli.report.words.numbers import number, place, putt, shown, shown_difference
+from pennyfall.cli.report.words.recommendation import because, practice_left_out, verdict, would_change
+from pennyfall.kinematics.lesson.reference_bands import standard_reference_bands
+from pennyfall.kinematics.lesson.rules import standard_rules
+from pennyfall.kinematics.lesson.verdict import LessonComparison, compare_conditions
+from tests.kinematics.lesson_strokes import Habit, Lesson, drawn_lesson
+
+KEPT_ON = Habit(peak_acceleration_share=0.92, acceleration_at_impact_mps2=3.1)
+"""A push just before impact."""
+AT_IMPACT = quantity("acceleration_at_impact_mps2")
+
+
+@pytest.fixture
+def strong(generator: np.random.Generator) -> Lesson:
+    """Three strokes a condition at two lengths: peak from 10 % to 92 %, 2.6 m/s² more at impact."""
+    return drawn_lesson(generator, {"coin let go": Habit(), "coin kept on": KEPT_ON}, strokes=3)
+
+
+def _texts(lesson: LessonComparison, kind: str) -> list[str]:
+    return [each.text for each in lesson_sentences(lesson) if each.kind == kind]
+
+
+def test_a_strong_lesson_says_what_moved_and_by_how_much(strong: Lesson) -> None:
+    claims = _texts(compare_conditions(strong), "claim")
+    moved = next(each for each in claims if "moved" in each)
+    assert re.match(
+        r"With coin kept on, peak acceleration moved from the top \(\d+ % of the forward swing\) to "
+        r"just before impact \(\d+ %\), by \d+ percentage points \(95 %: \d+ to \d+\)",
+        moved,
+    )
+    rose = next(each for each in claims if "acceleration at impact rose" in each)
+    found = re.search(r"rose from (\S+) m/s² to (\S+) m/s², by (\S+) m/s² \(95 %: (\S+) to (\S+)\)", rose)
+    assert found is not None
+    before, after, change, low, high = map(float, found.groups())
+    assert after - before == pytest.approx(change, abs=0.11)  # each is rounded to 0.1
+    assert low < 2.6 < high
+
+
+def test_every_claim_is_one_sentence_with_the_size_of_its_difference(strong: Lesson) -> None:
+    lesson = compare_conditions(strong)
+    (pair,) = lesson.pairs
+    claimed = [each for each in pair.quantities if each.claimed]
+    assert claimed
+    assert pair.profile is not None
+    stretches = [each for each in pair.profile.stretches if each.claimed]
+    claims = _texts(lesson, "claim")
+    assert len(claims) == len(claimed) + len(stretches)
+    for text, each in zip(claims, claimed, strict=False):
+        assert each.p_adjusted <= lesson.rules.levels.quantities
+        assert number(quantity(each.quantity.name), abs(each.pooled.value)) in text
+    assert all("head was accelerated" in text for text in claims[len(claimed) :])
+    assert lesson_sentences(lesson)[0].claim
+
+
+def test_the_verdict_gives_its_reasons_and_what_would_overturn_it(strong: Lesson) -> None:
+    lesson = compare_conditions(strong)
+    assert (
+        verdict(lesson.recommendation)
+        == "Prescribe coin let go for putts of 1.83 m (6 ft) and 3.66 m (12 ft)"
+    )
+    assert re.match(
+        r"acceleration over the last 20 ms before impact is \S+ m/s² against \S+ m/s² with coin kept on, "
+        r"apart by .* and the place of peak acceleration is \d+ % against \d+ % with coin kept on",
+        because(lesson),
+    )
+    changes = would_change(lesson.recommendation)
+    assert any("coin kept on comes as close to 0.0 m/s²" in each for each in changes)
+    assert any("common practice, no source" in each for each in changes)
+
+
+def test_rules_that_disagree_are_said_to(strong: Lesson) -> None:
+    rules = standard_rules()
+    no_push, *others = rules.rules
+    contrary = (dataclasses.replace(no_push, target=3.5), *others)
+    lesson = compare_conditions(strong, rules=dataclasses.replace(rules, rules=contrary))
+    assert verdict(lesson.recommendation) == "No prescription"
+    assert "'no push at impact' speaks for coin kept on" in because(lesson)
+    assert "'peak at the top' speaks for coin let go" in because(lesson)
+
+
+def test_practice_strokes_left_out_are_counted(strong: Lesson) -> None:
+    assert practice_left_out(compare_conditions(strong)) == ""
+    one = strong["coin let go"][3.66][0]
+    strong["coin let go"][3.66].append(dataclasses.replace(one, practice=True))
+    said = practice_left_out(compare_conditions(strong))
+    assert said.startswith("1 practice stroke is left out of the comparison")
+    strong["coin kept on"][1.83].append(dataclasses.replace(one, practice=True))
+    assert practice_left_out(compare_conditions(strong)).startswith("2 practice strokes are")
+
+
+def test_a_condition_is_said_to_stand_against_its_band_only_where_one_is_on(strong: Lesson) -> None:
+    bands = [dataclasses.replace(each, on=True) for each in standard_reference_bands()]
+    said = _texts(compare_conditions(strong, bands=bands), "condition")
+    assert any("above the reference band, -25 to 25 (common practice, no source" in each for each in said)
+    texts = [each.text for each in lesson_sentences(compare_conditions(strong))]
+    assert not any("band" in each or "good putter" in each for each in texts)
+
+
+def test_a_lesson_without_a_difference_claims_and_prescribes_nothing(generator: np.random.Generator) -> None:
+    lesson = compare_conditions(drawn_lesson(generator, {"a": Habit(), "b": Habit()}, strokes=3))
+    assert _texts(lesson, "claim") == []
+    assert any("nothing changed by more than chance explains" in each for each in _texts(lesson, "no claim"))
+    assert lesson.recommendation.condition is None
+
+
+@pytest.mark.parametrize(("strokes", "more"), [(2, "2 more strokes"), (3, "1 more stroke")])
+def test_too_few_strokes_claim_nothing_however_large_the_effect(
+    generator: np.random.Generator, strokes: int, more: str
+) -> None:
+    habits = {"coin let go": Habit(), "coin kept on": KEPT_ON}
+    lesson = compare_conditions(drawn_lesson(generator, habits, strokes=strokes, lengths_m=(3.66,)))
+    assert _texts(lesson, "claim") == []
+    (text,) = _texts(lesson, "too few")
+    assert f"film at least {more} of each" in text
+    assert verdict(lesson.recommendation) == "No prescription"
+    assert because(lesson) == "there are too few strokes to claim anything"
+    assert "4 strokes of coin let go" in would_change(lesson.recommendation)[0]
+
+
+def test_a_noisy_lesson_says_how_many_more_strokes_to_film(generator: np.random.Generator) -> None:
+    habits = {"a": Habit(), "b": Habit()}
+    lesson = compare_conditions(drawn_lesson(generator, habits, strokes=3, scatter=4.0))
+    before = next(
+        each for each in _texts(lesson, "no claim") if each.startswith("Acceleration over the last")
+    )
+    found = re.search(
+        r"film about (\d+) more strokes of each at each putt length \(3 now, (\d+) needed\)", before
+    )
+    assert found is not None
+    assert int(found[2]) - 3 == int(found[1]) > 5
+    assert any(f"about {found[2]} strokes" in each for each in would_change(lesson.recommendation))
+
+
+def test_conditions_filmed_at_different_lengths_are_not_compared(generator: np.random.Generator) -> None:
+    both = drawn_lesson(generator, {"a": Habit(), "b": KEPT_ON}, strokes=5)
+    lesson = compare_conditions({"a": {1.83: both["a"][1.83]}, "b": {3.66: both["b"][3.66]}})
+    assert _texts(lesson, "claim") == []
+    assert "not filmed at the same putt length" in _texts(lesson, "too few")[0]
+
+
+def test_a_length_with_too_few_strokes_is_left_out_and_named(strong: Lesson) -> None:
+    strong["coin kept on"][5.0] = strong["coin kept on"][3.66][:1]
+    lesson = compare_conditions(strong)
+    assert lesson.pairs[0].putt_lengths_m == (1.83, 3.66)
+    assert any("0 against 1 at 5.00 m (16 ft)" in each for each in _texts(lesson, "too few"))
+
+
+def test_unequal_counts_are_owned_up_to(strong: Lesson) -> None:
+    equal = would_change(compare_conditions(strong).recommendation)
+    strong["coin let go"][3.66].append(strong["coin let go"][3.66][0])
+    unequal = would_change(compare_conditions(strong).recommendation)
+    assert not any("unequal counts" in each for each in equal)
+    assert any("unequal counts" in each for each in unequal)
+
+
+def test_a_fall_is_shown_as_a_positive_size_with_its_interval_turned() -> None:
+    assert shown_difference(AT_IMPACT, -2.6, (-3.2, -2.0)) == "2.6 m/s² (95 %: 2.0 to 3.2)"
+
+
+def test_no_minus_stands_before_zero() -> None:
+    assert shown(AT_IMPACT, -0.04) == "0.0 m/s²"
+
+
+def test_places_and_putts_are_named_as_coaches_do() -> None:
+    assert [place(x) for x in (-0.3, 0.04, 0.5, 0.92)] == [
+        "before the top",
+        "the top",
+        "the middle of the forward swing",
+        "just before impact",
+    ]
+    assert putt(3.66) == "3.66 m (12 ft)"
