@@ -16,7 +16,7 @@ import numpy as np
 from pennyfall.cli.proof.strokes import Drawn, perform_stroke
 from pennyfall.cli.proof.trials import QUANTITIES, Trial, true_quantities
 from pennyfall.demo_clips.strokes import Performance
-from pennyfall.kinematics.stroke.launch_fit import frame_covariance
+from pennyfall.kinematics.stroke.launch import frame_covariance
 from pennyfall.kinematics.values import FloatArray
 from pennyfall.tracker.place.head_path import CENTRE_FLOOR_PX
 from pennyfall.tracker.place.placing import PlacedTracks

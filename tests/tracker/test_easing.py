@@ -11,14 +11,14 @@ from scipy.linalg import expm
 
 from pennyfall.kinematics.stroke.scale_errors import ScaleErrors
 from pennyfall.tracker.measure.motion import smooth_strokes
-from pennyfall.tracker.smoother import easing
-from pennyfall.tracker.smoother.easing import easing_probability
+from pennyfall.tracker.smoother import noise_choice
 from pennyfall.tracker.smoother.motion_model import (
     decaying_covariance,
     decaying_jerk,
     jerk_walk_covariance,
     transition,
 )
+from pennyfall.tracker.smoother.noise_choice import easing_probability
 from tests.tracker.simulated_strokes import TrueStroke, ball_track, head_track, stroke
 from tests.tracker.told_strokes import told_stroke
 
@@ -74,7 +74,7 @@ def test_a_pass_in_practice_has_no_end_to_level_off_to(generator: np.random.Gene
 def test_a_pull_that_eases_off_is_not_carried_on_below_zero(monkeypatch: pytest.MonkeyPatch) -> None:
     """The acceleration falls in an S to zero at impact: carried on it ends 0.52 m/s^2 below, now 0.40."""
     weighed = mean_error_at_impact("ease")
-    monkeypatch.setattr(easing, "EASING_SHARE", 1e-12)
+    monkeypatch.setattr(noise_choice, "EASING_SHARE", 1e-12)
     carried_on = mean_error_at_impact("ease")
     assert carried_on < -0.4
     assert abs(weighed) < 0.85 * abs(carried_on)
@@ -83,7 +83,7 @@ def test_a_pull_that_eases_off_is_not_carried_on_below_zero(monkeypatch: pytest.
 def test_a_pull_that_rises_is_left_as_it_was(monkeypatch: pytest.MonkeyPatch) -> None:
     """No stroke of them levels off, so that not a digit changes."""
     weighed = mean_error_at_impact("late")
-    monkeypatch.setattr(easing, "EASING_SHARE", 1e-12)
+    monkeypatch.setattr(noise_choice, "EASING_SHARE", 1e-12)
     assert weighed == pytest.approx(mean_error_at_impact("late"), abs=1e-9)
 
 

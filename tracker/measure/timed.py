@@ -10,9 +10,8 @@ from pennyfall.kinematics.clock.time_base import usual_interval
 from pennyfall.kinematics.errors import CannotMeasure
 from pennyfall.kinematics.values import Caution
 from pennyfall.tracker.follow.clip_pass import Followed
+from pennyfall.tracker.follow.false_times import misplaced_frames, repeated_frames, without
 from pennyfall.tracker.follow.leaving import left_the_picture
-from pennyfall.tracker.follow.misplaced_frames import misplaced_frames
-from pennyfall.tracker.follow.repeated_frames import repeated_frames, without
 from pennyfall.tracker.follow.row_time import at_row_times
 from pennyfall.tracker.measure.cautions import caution
 from pennyfall.tracker.measure.seen import Seen

@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from pennyfall.calibration.camera import Camera
-from pennyfall.calibration.tag_height import TYPICAL_HEIGHT, AddressedTag, place_tag
+from pennyfall.calibration.tag_height import TYPICAL_HEIGHT, AddressedTag, level_turn, place_tag
 from pennyfall.calibration.tag_size import TagSizes, nearest_printed_side
 from pennyfall.kinematics.stroke.scale_errors import ScaleErrors
 from pennyfall.kinematics.stroke.tracks import BallTrack, HeadTrack
@@ -19,7 +19,8 @@ from pennyfall.tracker.place.balls import ball_by_frame, ball_on_floor, ball_tra
 from pennyfall.tracker.place.cameras import FrameCameras, frame_cameras, meet
 from pennyfall.tracker.place.head_path import along_path
 from pennyfall.tracker.place.scale_budget import plane_sd, scale_errors
-from pennyfall.tracker.place.tag_square import squared_to_line
+
+QUARTER_RAD = np.pi / 2
 
 
 @dataclass(frozen=True, kw_only=True, slots=True, eq=False)
@@ -142,3 +143,23 @@ def _tag_at_address(
         stated=stated_height,
         ball_y_m=0.0 if ball_known else None,
     )
+
+
+def squared_to_line(pixel: PixelTrack, cameras: FrameCameras, address: BoolArray) -> tuple[PixelTrack, int]:
+    """Return the track with the tag's front along the target line, and how many quarter turns it was off.
+
+    The head's tilt is the rise of the tag's front: of a tag that was stuck on the wrong way round, the front
+    would be the head's heel or back. Upside down the tilt came out with the wrong sign, and the coin left
+    elsewhere.
+    """
+    told = np.flatnonzero(address & np.isfinite(pixel.jacobian[:, 0, 0]))
+    if not len(told):
+        return pixel, 0
+    frame = int(told[len(told) // 2])
+    turn = level_turn(cameras.at(frame), pixel.centre_px[frame], pixel.jacobian[frame], TYPICAL_HEIGHT.value)
+    quarters = round(turn / QUARTER_RAD)
+    if quarters == 0:
+        return pixel, 0
+    c, s = np.cos(quarters * QUARTER_RAD), np.sin(quarters * QUARTER_RAD)
+    back = np.array([[c, s], [-s, c]])
+    return replace(pixel, jacobian=pixel.jacobian @ back), abs(quarters)

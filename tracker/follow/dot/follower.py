@@ -14,14 +14,15 @@ from pennyfall.tracker.clip.frame import Frame
 from pennyfall.tracker.follow.boxes import Box
 from pennyfall.tracker.follow.dot.coding import as_coded
 from pennyfall.tracker.follow.dot.colour import DotColour, WantedColour, colours_in
-from pennyfall.tracker.follow.dot.finding import RoundThing, round_things
-from pennyfall.tracker.follow.dot.start import (
+from pennyfall.tracker.follow.dot.finding import (
     BLUR_PX,
     HUE_SEPARATION,
     LEAST_SEPARATION,
     RING_PX,
+    RoundThing,
     colour_of,
     dot_in_box,
+    round_things,
 )
 from pennyfall.tracker.follow.pixel_track import PixelTrack
 from pennyfall.tracker.follow.tag.follower import LONGEST_BLIND_S, SEEK_INTERVAL_S

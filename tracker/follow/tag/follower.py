@@ -13,8 +13,12 @@ from pennyfall.kinematics.values import FloatArray
 from pennyfall.tracker.clip.frame import Frame, LumaFrame
 from pennyfall.tracker.follow.pixel_track import PixelTrack, pixel_track
 from pennyfall.tracker.follow.sheet import USUAL_BLUR_PX
-from pennyfall.tracker.follow.tag.level import TYPICAL_TAG_HEIGHT_M, in_level_perspective
-from pennyfall.tracker.follow.tag.search import address_part, search_tag
+from pennyfall.tracker.follow.tag.search import (
+    TYPICAL_TAG_HEIGHT_M,
+    address_part,
+    in_level_perspective,
+    search_tag,
+)
 from pennyfall.tracker.follow.tag.surroundings import SurroundedTag
 from pennyfall.tracker.marks.decoding import Finder, homography_of
 from pennyfall.tracker.marks.pattern import Pattern, TagPattern, Texture

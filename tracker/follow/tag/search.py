@@ -1,4 +1,4 @@
-"""A tag too small to decode, found by its pattern: the camera says how large it is at every place."""
+"""A level tag by the camera: its perspective and, where it does not decode, its place, by its pattern."""
 
 from __future__ import annotations
 
@@ -10,7 +10,7 @@ from pennyfall.calibration.camera import Camera
 from pennyfall.kinematics.values import FloatArray
 from pennyfall.tracker.clip.frame import LumaFrame
 from pennyfall.tracker.marks.pattern import ImageArray, Pattern
-from pennyfall.tracker.marks.registration import Registration, register, rendered_patch
+from pennyfall.tracker.marks.registration import Registration, plane_jacobian, register, rendered_patch
 
 REACH_ALONG_M, REACH_ACROSS_M = 0.60, 0.50
 """Chosen by us: the head is addressed within this of the sheet's middle."""
@@ -50,6 +50,8 @@ LEAST_MARKING = 20.0
 """Chosen by us: ink on paper varies by 30 luma steps or more in any light that shows a stroke. Where a tag is
 a hundred pixels, a carpet that varies by 8 fits a bent tag to a correlation of 0.92 somewhere: a tag of 12 px
 'was found' in five of eight such carpets, with this in none."""
+TYPICAL_TAG_HEIGHT_M = 0.027
+"""Height of a head's flat top above the floor (common practice, no source); only its perspective needs it."""
 
 
 def search_tag(
@@ -175,3 +177,33 @@ def _best_match(
     row, column = np.unravel_index(int(np.nanargmax(scores)), scores.shape)
     place = np.array([left + column + reach[0], top + row + reach[1]], dtype=np.float64)
     return float(scores[row, column]), place
+
+
+def in_level_perspective(homography: FloatArray, camera: Camera | None) -> FloatArray:
+    """Return the homography with the perspective of a level tag, or none where the camera is unknown.
+
+    Four corners of a small tag place it and stretch it well, but their perspective part is mostly noise and
+    would shift the centre by a fifth of a pixel.
+    """
+    centre, jacobian = plane_jacobian(homography)
+    if camera is None:
+        return np.vstack([np.column_stack([jacobian, centre]), [0.0, 0.0, 1.0]])
+    floor = _level_plane(camera, TYPICAL_TAG_HEIGHT_M)
+    place = np.linalg.solve(floor, np.array([*centre, 1.0]))
+    middle = np.eye(3)
+    middle[:2, 2] = place[:2] / place[2]
+    _, floor_jacobian = plane_jacobian(floor @ middle)
+    middle[:2, :2] = np.linalg.solve(floor_jacobian, jacobian)
+    return np.asarray(floor @ middle, dtype=np.float64)
+
+
+def _level_plane(camera: Camera, height_m: float) -> FloatArray:
+    """Return the homography from a level plane (world x, y) [m] to pixels; distortion is left out."""
+    columns = np.column_stack(
+        [
+            camera.rotation[:, 0],
+            camera.rotation[:, 1],
+            camera.rotation[:, 2] * height_m + camera.translation,
+        ]
+    )
+    return np.asarray(camera.matrix @ columns, dtype=np.float64)
