@@ -24,6 +24,10 @@ INTERVAL_SDS = 1.959963984540054
 STANDARD_GRAVITY_MPS2 = 9.80665
 """Standard acceleration of free fall, 3rd CGPM (1901) [m/s^2]."""
 
+BALL_RADIUS_M = 0.021335
+"""Half the least diameter, 1.680 in or 42.67 mm (USGA, Rules of Golf 2016, appendix III); balls are
+made to it [m]."""
+
 
 @dataclass(frozen=True, slots=True)
 class Estimate:

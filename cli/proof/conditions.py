@@ -57,7 +57,8 @@ HEADING_RAD = 0.02
 PLANE_TILT_RAD = (0.0, 0.3)
 """The stroke's plane leans by up to 17 degrees, between a straight stroke and a much curved one."""
 TRUE_HEIGHT_M = (0.027, 0.004)
-"""Mean and standard deviation of a head tag's height (common practice, no source)."""
+"""Mean and standard deviation of a head tag's height (common practice, no source): those of the simulated
+world, though the same numbers as `tag_height.TYPICAL_HEIGHT`, which the tool assumes."""
 STRETCH_SD = 0.003
 SIZE_BIAS_SD = 0.004
 """Errors of the head tag's size in the picture: from frame to frame, and lasting."""

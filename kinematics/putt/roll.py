@@ -8,11 +8,9 @@ from dataclasses import dataclass
 import numpy as np
 
 from pennyfall.kinematics.errors import CannotMeasure
-from pennyfall.kinematics.values import STANDARD_GRAVITY_MPS2, Estimate, FloatArray
+from pennyfall.kinematics.values import BALL_RADIUS_M, STANDARD_GRAVITY_MPS2, Estimate, FloatArray
 
 FOOT_M = 0.3048
-BALL_RADIUS_M = 0.02134
-"""Half the least diameter, 1.680 in (USGA, Rules of Golf 2016, appendix III)."""
 HOLE_RADIUS_M = 0.054
 """Half of 4.25 in (Rules of Golf, definition of hole)."""
 STIMPMETER_RELEASE_MPS = 1.8288

@@ -10,7 +10,6 @@ from scipy.integrate import solve_ivp
 
 from pennyfall.kinematics.errors import CannotMeasure
 from pennyfall.kinematics.putt.roll import (
-    BALL_RADIUS_M,
     CAPTURE_CENTRE_MPS,
     CAPTURE_LIMIT_MPS,
     FOOT_M,
@@ -24,7 +23,7 @@ from pennyfall.kinematics.putt.roll import (
     roll_out,
     speed_after,
 )
-from pennyfall.kinematics.values import STANDARD_GRAVITY_MPS2, Estimate
+from pennyfall.kinematics.values import BALL_RADIUS_M, STANDARD_GRAVITY_MPS2, Estimate
 
 TEN_FEET = Green(stimp_m=10 * FOOT_M)
 

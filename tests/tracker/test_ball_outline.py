@@ -6,7 +6,8 @@ import numpy as np
 import pytest
 
 from pennyfall.calibration.camera import Camera
-from pennyfall.tracker.ball.outline import BALL_RADIUS_M, ball_outline, floor_ball, on_floor, rough_outlines
+from pennyfall.kinematics.values import BALL_RADIUS_M
+from pennyfall.tracker.ball.outline import ball_outline, floor_ball, on_floor, rough_outlines
 from tests.tracker.ball_scene import camera_at
 
 

@@ -9,10 +9,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pennyfall.calibration.camera import Camera
-from pennyfall.kinematics.values import FloatArray, freeze_arrays
+from pennyfall.kinematics.values import BALL_RADIUS_M, FloatArray, freeze_arrays
 from pennyfall.tracker.ball.edges import OutlineFit, fit_outline, upper_median
 from pennyfall.tracker.ball.outline import (
-    BALL_RADIUS_M,
     Outline,
     ball_outline,
     floor_ball,

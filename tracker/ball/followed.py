@@ -8,6 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from pennyfall.kinematics.stroke.launch import STRADDLING_SD_SHARE
 from pennyfall.kinematics.values import BoolArray, FloatArray, freeze_arrays
 from pennyfall.tracker.ball.locating import Sighting
 from pennyfall.tracker.ball.rest import KEEP_BEFORE_S, BallAtRest
@@ -84,7 +85,7 @@ def followed_ball(
         )
         first = int(np.argmax(~at_rest))
         straddling &= np.abs(np.arange(len(everything)) - first) <= 1
-        sd_x_m[straddling] = np.hypot(sd_x_m[straddling], speed * exposure_s / 16.0)
+        sd_x_m[straddling] = np.hypot(sd_x_m[straddling], STRADDLING_SD_SHARE * speed * exposure_s)
     return FollowedBall(
         time_s=time_s,
         at_rest=at_rest,

@@ -10,10 +10,10 @@ import cv2
 import numpy as np
 
 from pennyfall.calibration.camera import Camera
-from pennyfall.kinematics.values import FloatArray, freeze_arrays
+from pennyfall.kinematics.values import BALL_RADIUS_M, FloatArray, freeze_arrays
 from pennyfall.tracker.ball.edges import OutlineFit, fit_outline
 from pennyfall.tracker.ball.finding import vote
-from pennyfall.tracker.ball.outline import BALL_RADIUS_M, ball_outline, on_floor
+from pennyfall.tracker.ball.outline import ball_outline, on_floor
 from pennyfall.tracker.clip.frame import LumaFrame
 
 FASTEST_MPS = 6.0

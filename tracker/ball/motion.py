@@ -8,7 +8,7 @@ from statistics import median
 
 import numpy as np
 
-from pennyfall.kinematics.values import FloatArray
+from pennyfall.kinematics.values import BALL_RADIUS_M, FloatArray
 from pennyfall.tracker.ball.edges import smear_length
 from pennyfall.tracker.ball.finding import head_on_floor
 from pennyfall.tracker.ball.locating import (
@@ -20,8 +20,8 @@ from pennyfall.tracker.ball.locating import (
     locate_ahead,
     without_floor,
 )
-from pennyfall.tracker.ball.outline import BALL_RADIUS_M
 from pennyfall.tracker.ball.rest import AGAIN_M, BallAtRest
+from pennyfall.tracker.clip.frame import USUAL_EXPOSURE_SHARE
 
 _UNDER_WAY_M = 0.4 * BALL_RADIUS_M
 """Distance after which, with two sightings, a ball is on its way and no longer merely nudged."""
@@ -45,8 +45,6 @@ _VELOCITY_SIGHTINGS = 4
 """Sightings the velocity is taken from: chosen by us, fewer pass on their scatter, more lag."""
 _SMEAR_FRAMES = 12
 """Moving frames from which the exposure is learned: chosen by us, the median of these settles it."""
-_USUAL_SMEAR_SHARE = 0.25
-"""Exposure as a share of the frame interval until it is learned. Chosen by us: phones indoors."""
 _PARABOLA_S = 0.15
 """Chosen by us: a struck ball slides for about as long (2 v / 7 mu g: 1.5 m/s at mu 0.3), then rolls on
 with a quarter of that deceleration or less, which no one parabola follows: at 30 frames/s one over both threw
@@ -98,7 +96,7 @@ class BallInMotion:
         self._velocity = np.full(3, np.nan)
         """Velocity over the last few sightings [m/s]; NaN before the second."""
         self._smear_shares: list[float] = []
-        self._smear_share = _USUAL_SMEAR_SHARE
+        self._smear_share = USUAL_EXPOSURE_SHARE
         """Exposure as a share of the frame interval, as far as it is learned."""
         self._early: list[Picture] = []
 

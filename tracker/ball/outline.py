@@ -7,11 +7,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from pennyfall.calibration.camera import Camera
-from pennyfall.kinematics.values import FloatArray, freeze_arrays
-
-BALL_RADIUS_M = 0.021335
-"""Half the smallest diameter the rules allow, 1.680 in (USGA, Rules of Golf 2016, Appendix III); balls are
-made to it."""
+from pennyfall.kinematics.values import BALL_RADIUS_M, FloatArray, freeze_arrays
 
 OUTLINE_POINTS = 72
 """Chosen by us: every 5 degrees is a point every 1 to 3 pixels at the usual sizes, closer ones only repeat

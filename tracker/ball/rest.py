@@ -8,11 +8,11 @@ from collections.abc import Iterable
 import numpy as np
 from numpy.typing import NDArray
 
-from pennyfall.kinematics.values import FloatArray
+from pennyfall.kinematics.values import BALL_RADIUS_M, FloatArray
 from pennyfall.tracker.ball.edges import NEAR_SHARE
 from pennyfall.tracker.ball.finding import RestingBall
 from pennyfall.tracker.ball.locating import Looks, Picture, Sighting, level_at, locate
-from pennyfall.tracker.ball.outline import BALL_RADIUS_M, Outline
+from pennyfall.tracker.ball.outline import Outline
 from pennyfall.tracker.clip.frame import LumaFrame
 
 MEASURE_EVERY_S = 0.25

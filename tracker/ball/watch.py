@@ -7,12 +7,11 @@ from dataclasses import replace
 import numpy as np
 
 from pennyfall.calibration.camera import Camera
-from pennyfall.kinematics.values import FloatArray
+from pennyfall.kinematics.values import BALL_RADIUS_M, FloatArray
 from pennyfall.tracker.ball.finding import find_resting_ball, head_on_floor
 from pennyfall.tracker.ball.followed import FollowedBall, followed_ball
 from pennyfall.tracker.ball.locating import Picture
 from pennyfall.tracker.ball.motion import BallInMotion
-from pennyfall.tracker.ball.outline import BALL_RADIUS_M
 from pennyfall.tracker.ball.rest import BallAtRest
 from pennyfall.tracker.clip.frame import LumaFrame
 
@@ -21,7 +20,8 @@ LOOK_EVERY_S = 0.25
 LOOK_SELDOM_S = 1.0
 """Where a still head has no ball beside it, looks grow rarer up to this, until the head moves again."""
 _STILL_HEAD_MPS = 0.06
-"""Head speed below which a ball is looked for: chosen by us, a waggle is faster, breathing slower."""
+"""Head speed below which a ball is looked for: chosen by us, a waggle is faster, breathing slower. Looser
+than `finding.MOVING_MPS`, for two rough places 30 ms apart tell it; a look in vain costs little."""
 _HEAD_EVERY_S = 0.03
 """How often the head is placed on the floor to judge its speed."""
 _LIES_EVERY_S = 0.02

@@ -13,6 +13,10 @@ LumaFrame = NDArray[np.uint8]
 
 ChromaPlanes = tuple[NDArray[np.uint8], NDArray[np.uint8]]
 
+USUAL_EXPOSURE_SHARE = 0.25
+"""Exposure time over frame interval until a clip's own smear shows it, chosen by us: indoors phones expose
+for 1/1000 s and longer."""
+
 _LUMA_FIRST_8_BIT = ("yuv", "yuvj", "nv12", "nv16", "nv21", "nv24", "gray")
 
 

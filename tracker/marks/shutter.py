@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from pennyfall.kinematics.values import FloatArray
-from pennyfall.tracker.clip.frame import LumaFrame
+from pennyfall.tracker.clip.frame import USUAL_EXPOSURE_SHARE, LumaFrame
 from pennyfall.tracker.marks.pattern import Pattern
 from pennyfall.tracker.marks.registration import Registration, misfit
 
@@ -18,20 +18,17 @@ SHUTTER_FRAMES = 12
 SHUTTER_LEAST_PX = 6.0
 """Chosen by us: a tag must move this far between frames for its smear to tell the exposure time."""
 
-USUAL_SHARE = 0.25
-"""Chosen by us: what a phone exposes indoors, until the clip itself tells."""
-
 
 class ShutterGauge:
     """Lets frames in fast motion vote for the exposure time that explains their smear best."""
 
     def __init__(self) -> None:
         self._costs: list[FloatArray] = []
-        self.share = USUAL_SHARE
+        self.share = USUAL_EXPOSURE_SHARE
         """Exposure time as a share of the frame interval, as well as it is known."""
 
     @property
-    def told_share(self) -> float:
+    def known_share(self) -> float:
         """The share once enough frames have voted; NaN before."""
         return self.share if len(self._costs) >= SHUTTER_FRAMES else float("nan")
 

@@ -12,7 +12,8 @@ from pennyfall.tracker.follow.pixel_track import PixelTrack
 
 REST_WINDOW_S = 0.08
 REST_SPEED_MPS = 0.03
-"""Chosen by us: slower than this over the window is rest at address."""
+"""Chosen by us: slower than this over the window is rest at address. Stricter than `finding.MOVING_MPS`, from
+which on a head swings: a slow drift taken for rest would shift the tag's place at address."""
 
 BALL_AHEAD_M = 0.12
 """Chosen by us: from the tag to the ball's middle at address it is 4 to 10 cm."""

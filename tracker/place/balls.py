@@ -5,9 +5,8 @@ from __future__ import annotations
 import numpy as np
 
 from pennyfall.kinematics.stroke.tracks import BallTrack
-from pennyfall.kinematics.values import Estimate, FloatArray
+from pennyfall.kinematics.values import BALL_RADIUS_M, Estimate, FloatArray
 from pennyfall.tracker.ball.followed import TURNING_SD_M, FollowedBall
-from pennyfall.tracker.ball.outline import BALL_RADIUS_M
 from pennyfall.tracker.place.cameras import FrameCameras
 
 PATH_TURN_SD_RAD = 0.017

@@ -14,8 +14,7 @@ from pennyfall.calibration.camera import Camera, on_plane
 from pennyfall.calibration.pose import Pose
 from pennyfall.calibration.tag_height import AddressedTag
 from pennyfall.kinematics.stroke.scale_errors import POWERS, ScaleErrors
-from pennyfall.kinematics.values import Estimate, FloatArray
-from pennyfall.tracker.ball.outline import BALL_RADIUS_M
+from pennyfall.kinematics.values import BALL_RADIUS_M, Estimate, FloatArray
 from pennyfall.tracker.follow.pixel_track import PixelTrack
 from pennyfall.tracker.place.cameras import FrameCameras, meet
 from pennyfall.tracker.place.head_path import SURFACE_STEPS, told_path

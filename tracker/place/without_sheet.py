@@ -15,10 +15,7 @@ from pennyfall.calibration.tag_height import TYPICAL_HEIGHT
 from pennyfall.calibration.tag_pose import pose_from_tag
 from pennyfall.kinematics.values import Estimate, FloatArray
 from pennyfall.tracker.follow.pixel_track import PixelTrack
-
-REST_SPEED_MPS = 0.03
-LEAST_REST_S = 0.08
-"""Chosen by us: as for the address of a clip with a sheet."""
+from pennyfall.tracker.place.address import REST_SPEED_MPS, REST_WINDOW_S
 
 FEWEST_FRAMES = 12
 """Chosen by us: a tag seen less often shows no stroke."""
@@ -87,7 +84,7 @@ def _resting_frames(pixel: PixelTrack, frames: NDArray[np.intp]) -> NDArray[np.i
     fastest = int(np.argmax(speed))
     slow = np.flatnonzero(speed[:fastest] < REST_SPEED_MPS)
     runs = np.split(slow, np.flatnonzero(np.diff(slow) > 1) + 1)
-    rests = [run for run in runs if len(run) and time[run[-1]] - time[run[0]] >= LEAST_REST_S]
+    rests = [run for run in runs if len(run) and time[run[-1]] - time[run[0]] >= REST_WINDOW_S]
     return frames[rests[-1]] if rests else frames[fastest : fastest + 1]
 
 

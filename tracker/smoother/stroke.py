@@ -12,6 +12,7 @@ from pennyfall.kinematics.stroke.smoothed import ACCELERATION, POSITION, VELOCIT
 from pennyfall.kinematics.stroke.takeaway import repeated
 from pennyfall.kinematics.stroke.tracks import HeadTrack
 from pennyfall.kinematics.values import Estimate, FloatArray, IntArray
+from pennyfall.tracker.clip.frame import USUAL_EXPOSURE_SHARE
 from pennyfall.tracker.smoother.chain import StrokeFrames, StrokeModel, build_chain
 from pennyfall.tracker.smoother.events import (
     coarse_top,
@@ -45,12 +46,9 @@ MIDDLING_DIFFUSION = 3e3
 """Process noise until it is chosen [m^2/s^7]: what simulated and rendered strokes ask for is 200 to 2000."""
 SAMPLES = 300
 """Joint samples: the standard deviation they give is itself known to 4 %."""
-UNTOLD_SHARE = 0.25
-"""Chosen by us: exposure over frame interval where no smear told it; indoors phones expose for 1/1000 s and
-longer."""
-TOLD_SD = 0.2
-UNTOLD_SD = 1.0
-"""Chosen by us: relative standard deviation of the shift, the exposure being told by the smear or not."""
+EXPOSURE_KNOWN_SD, EXPOSURE_ASSUMED_SD = 0.2, 1.0
+"""Chosen by us: relative standard deviation of the shift that an impact within the exposure causes, where the
+smear shows how long that is, and where it does not."""
 
 
 @dataclass(frozen=True, kw_only=True, slots=True, eq=False)
@@ -291,13 +289,16 @@ def undo_impact_smear(
 
     """
     time, x = frames.visible()
-    told = bool(np.isfinite(exposure_s))
-    exposure = exposure_s if told else UNTOLD_SHARE * float(np.median(np.diff(time)))
+    known = bool(np.isfinite(exposure_s))
+    exposure = exposure_s if known else USUAL_EXPOSURE_SHARE * float(np.median(np.diff(time)))
     if exposure <= 0 or step_mps <= 0:
         return frames
     within = np.maximum(exposure / 2 - np.abs(time - impact_s), 0.0)
     behind = step_mps * within**2 / (2 * exposure)
-    doubt = np.hypot((TOLD_SD if told else UNTOLD_SD) * behind, step_mps * within / exposure * impact_sd_s)
+    doubt = np.hypot(
+        (EXPOSURE_KNOWN_SD if known else EXPOSURE_ASSUMED_SD) * behind,
+        step_mps * within / exposure * impact_sd_s,
+    )
     moved = frames.x.copy()
     moved[frames.seen] = x + behind
     errors = replace(frames.errors, independent_m2=frames.errors.independent_m2 + doubt**2)

@@ -12,8 +12,7 @@ from pennyfall.cli.report.pictures.fitting import fit
 from pennyfall.cli.report.tables.coin import place, places, times_from_top
 from pennyfall.kinematics.coin.fall import Departure
 from pennyfall.kinematics.coin.prediction import CoinPrediction
-from pennyfall.kinematics.putt.roll import BALL_RADIUS_M
-from pennyfall.kinematics.values import INTERVAL_SDS, FloatArray
+from pennyfall.kinematics.values import BALL_RADIUS_M, INTERVAL_SDS, FloatArray
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes

@@ -9,12 +9,12 @@ import cv2
 import numpy as np
 
 from pennyfall.calibration.camera import Camera
+from pennyfall.calibration.tag_height import TYPICAL_HEIGHT
 from pennyfall.kinematics.values import FloatArray
 from pennyfall.tracker.clip.frame import Frame, LumaFrame
 from pennyfall.tracker.follow.pixel_track import PixelTrack, pixel_track
 from pennyfall.tracker.follow.sheet import USUAL_BLUR_PX
 from pennyfall.tracker.follow.tag.search import (
-    TYPICAL_TAG_HEIGHT_M,
     address_part,
     in_level_perspective,
     search_tag,
@@ -158,7 +158,7 @@ class TagFollower:
 
     def track(self) -> PixelTrack:
         """Return where the tag was in every frame so far."""
-        return pixel_track(self._times, self._rows, exposure_share=self._shutter.told_share)
+        return pixel_track(self._times, self._rows, exposure_share=self._shutter.known_share)
 
     def _unchanged(self, luma: LumaFrame) -> Registration | None:
         """Return the previous registration where the picture around it is the same to the last bit.
@@ -318,7 +318,7 @@ class TagFollower:
             self._next_enlarged_s = frame.time_s + ENLARGED_SEEK_INTERVAL_S * self._patience(frame.time_s)
             part = (0, 0, *frame.luma.shape[::-1])
             if self.camera is not None and self._good_look is None:
-                part = address_part(self.camera, TYPICAL_TAG_HEIGHT_M)
+                part = address_part(self.camera, TYPICAL_HEIGHT.value)
             corners = self._finder.find_in(frame.luma, *part, scale=2).get(self._tag_id)
         if corners is None:
             return self._search(frame)
@@ -349,7 +349,7 @@ class TagFollower:
         if self.camera is None or frame.time_s < self._next_search_s:
             return None
         self._next_search_s = frame.time_s + SEARCH_INTERVAL_S * self._patience(frame.time_s)
-        found = search_tag(frame.luma, self.camera, self._pattern, self.blur_px, TYPICAL_TAG_HEIGHT_M)
+        found = search_tag(frame.luma, self.camera, self._pattern, self.blur_px, TYPICAL_HEIGHT.value)
         if found is None:
             return None
         homography = in_level_perspective(found.homography, self.camera)

@@ -7,6 +7,7 @@ import numpy as np
 
 from pennyfall.calibration.attitude import projection_gradient, tag_axes
 from pennyfall.calibration.camera import Camera
+from pennyfall.calibration.tag_height import TYPICAL_HEIGHT
 from pennyfall.kinematics.values import FloatArray
 from pennyfall.tracker.clip.frame import LumaFrame
 from pennyfall.tracker.marks.pattern import ImageArray, Pattern
@@ -50,8 +51,6 @@ LEAST_MARKING = 20.0
 """Chosen by us: ink on paper varies by 30 luma steps or more in any light that shows a stroke. Where a tag is
 a hundred pixels, a carpet that varies by 8 fits a bent tag to a correlation of 0.92 somewhere: a tag of 12 px
 'was found' in five of eight such carpets, with this in none."""
-TYPICAL_TAG_HEIGHT_M = 0.027
-"""Height of a head's flat top above the floor (common practice, no source); only its perspective needs it."""
 
 
 def search_tag(
@@ -188,7 +187,7 @@ def in_level_perspective(homography: FloatArray, camera: Camera | None) -> Float
     centre, jacobian = plane_jacobian(homography)
     if camera is None:
         return np.vstack([np.column_stack([jacobian, centre]), [0.0, 0.0, 1.0]])
-    floor = _level_plane(camera, TYPICAL_TAG_HEIGHT_M)
+    floor = _level_plane(camera, TYPICAL_HEIGHT.value)
     place = np.linalg.solve(floor, np.array([*centre, 1.0]))
     middle = np.eye(3)
     middle[:2, 2] = place[:2] / place[2]
