@@ -19,7 +19,7 @@ SOFT_SHARE = 0.25
 """Share of the backswing over which the smoothest start builds up."""
 FRICTION = (0.1, 0.6)
 """Sliding friction of the ball on carpet or green (common practice, no source): what the fit of its launch
-allows for (`launch_fit.DECELERATION_PRIOR`)."""
+allows for (`launch.DECELERATION_PRIOR`)."""
 GRABBING_STROKES, GRAB_OF_PULL = 0.125, (0.1, 0.5)
 """Share of strokes whose hands grab at the top, and by what share of the first pull it then jumps; chosen by
 us."""
