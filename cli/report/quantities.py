@@ -6,22 +6,33 @@ import math
 import tomllib
 from dataclasses import dataclass
 from importlib import resources
+from typing import NamedTuple
 
 from pennyfall.kinematics.values import INTERVAL_SDS, STANDARD_GRAVITY_MPS2, Estimate
 
-FACTORS = {
-    "s": 1.0,
-    "ms": 1e3,
-    "cm": 1e2,
-    "cm/s": 1e2,
-    "m/s²": 1.0,
-    "g": 1 / STANDARD_GRAVITY_MPS2,
-    "%": 1e2,
-    "deg": 180 / math.pi,
-    ": 1": 1.0,
-    "-": 1.0,
+
+class Unit(NamedTuple):
+    """A field unit."""
+
+    factor: float
+    """How many there are in one SI unit."""
+    decimals: int
+    """Digits after the point where an uncertainty does not decide them."""
+
+
+UNITS = {
+    "s": Unit(1.0, 3),
+    "ms": Unit(1e3, 0),
+    "cm": Unit(1e2, 1),
+    "cm/s": Unit(1e2, 0),
+    "m/s²": Unit(1.0, 1),
+    "g": Unit(1 / STANDARD_GRAVITY_MPS2, 2),
+    "%": Unit(1e2, 0),
+    "deg": Unit(180 / math.pi, 1),
+    ": 1": Unit(1.0, 2),
+    "-": Unit(1.0, 2),
 }
-"""Field units, as printed, in one SI unit."""
+"""By what is printed."""
 OF_NUMBERS = (": 1", "-")
 """Units of plain numbers, which stand alone in a sentence."""
 MOST_DECIMALS = 4
@@ -38,8 +49,6 @@ class Quantity:
     """What a coach calls it."""
     unit: str
     """Field unit, as printed."""
-    decimals: int
-    """Digits after the point where its uncertainty does not decide them."""
     meaning: str
     """What it is, to be read on after its label."""
     short: str = ""
@@ -50,7 +59,7 @@ class Quantity:
     @property
     def factor(self) -> float:
         """Field units in one SI unit."""
-        return FACTORS[self.unit]
+        return UNITS[self.unit].factor
 
     @property
     def in_group(self) -> str:

@@ -12,7 +12,7 @@ from pennyfall.kinematics.lesson.effect_size import EffectSize, hedges_g
 from pennyfall.kinematics.lesson.permutation import adjusted_p
 from pennyfall.kinematics.lesson.profile_comparison import ProfileComparison, compare_profiles
 from pennyfall.kinematics.lesson.reliability import minimal_detectable_change
-from pennyfall.kinematics.lesson.rules import Compared, Levels, Rules
+from pennyfall.kinematics.lesson.rules import ComparedQuantity, Levels, Rules
 from pennyfall.kinematics.lesson.set_ups import statistics
 from pennyfall.kinematics.lesson.stratified_difference import StratifiedDifference, stratified_difference
 from pennyfall.kinematics.lesson.stroke_table import StrokeTable
@@ -63,7 +63,7 @@ class Difference:
 class QuantityComparison:
     """One quantity under two conditions."""
 
-    quantity: Compared
+    quantity: ComparedQuantity
     pooled: Difference
     """All putt lengths together; the only one a claim rests on."""
     by_length: tuple[Difference, ...]
@@ -216,7 +216,7 @@ def _compare_quantities(
     return tuple(comparisons)
 
 
-def _strokes_needed(sd: float, quantity: Compared, rules: Rules, pairs: int, lengths: int) -> float:
+def _strokes_needed(sd: float, quantity: ComparedQuantity, rules: Rules, pairs: int, lengths: int) -> float:
     """Bonferroni over the quantities: a little more than the step-down test needs."""
     levels: Levels = rules.levels
     level = levels.quantities / (pairs * len(rules.quantities))

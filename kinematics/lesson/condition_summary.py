@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 from pennyfall.kinematics.lesson.profile_comparison import ProfileBand, profile_band
 from pennyfall.kinematics.lesson.reference_bands import ReferenceBand, Standing
-from pennyfall.kinematics.lesson.rules import Compared, Rules
+from pennyfall.kinematics.lesson.rules import ComparedQuantity, Rules
 from pennyfall.kinematics.lesson.scatter import Scatter, scatter
 from pennyfall.kinematics.lesson.stroke_table import StrokeTable
 from pennyfall.kinematics.values import Estimate
@@ -17,7 +17,7 @@ from pennyfall.kinematics.values import Estimate
 class QuantitySummary:
     """One quantity over the strokes of one condition at one putt length."""
 
-    quantity: Compared
+    quantity: ComparedQuantity
     scatter: Scatter
     band: ReferenceBand | None
     """Reference band at this putt length, if there is one that is on."""

@@ -37,7 +37,7 @@ class Levels:
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
-class Compared:
+class ComparedQuantity:
     """One quantity that conditions are compared in."""
 
     name: str
@@ -70,10 +70,10 @@ class Rules:
     """Everything in a rules file."""
 
     levels: Levels
-    quantities: tuple[Compared, ...]
+    quantities: tuple[ComparedQuantity, ...]
     rules: tuple[Rule, ...]
 
-    def quantity(self, name: str) -> Compared:
+    def quantity(self, name: str) -> ComparedQuantity:
         """Return the quantity called `name`."""
         return next(each for each in self.quantities if each.name == name)
 
@@ -96,7 +96,7 @@ def rules_from(table: Mapping[str, Any]) -> Rules:
     rules = Rules(
         levels=record(Levels, table.get("levels", {}), "levels"),
         quantities=tuple(
-            record(Compared, {key: each[key] for key in each if key not in PRESENTATION}, "quantity")
+            record(ComparedQuantity, {key: each[key] for key in each if key not in PRESENTATION}, "quantity")
             for each in entries(table, "quantity")
         ),
         rules=tuple(record(Rule, each, "rule") for each in entries(table, "rule")),

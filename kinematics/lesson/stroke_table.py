@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from pennyfall.kinematics.lesson.aligned_profiles import PHASE, aligned_acceleration
-from pennyfall.kinematics.lesson.rules import Compared, measured
+from pennyfall.kinematics.lesson.rules import ComparedQuantity, measured
 from pennyfall.kinematics.lesson.set_ups import SetUp, SetUps, SharedScale, is_scaled, shared_scale
 from pennyfall.kinematics.values import BoolArray, FloatArray, IntArray, StrokeMeasures, freeze_arrays
 
@@ -103,7 +103,7 @@ class StrokeTable:
 
 
 def stroke_table(
-    strokes: Strokes, quantities: Sequence[Compared], set_ups: SetUps | None = None
+    strokes: Strokes, quantities: Sequence[ComparedQuantity], set_ups: SetUps | None = None
 ) -> StrokeTable:
     """Return the table of all strokes; where some were made with a ball, practice strokes are left out.
 
@@ -111,7 +111,7 @@ def stroke_table(
     ----------
     strokes : mapping
         Condition, putt length [m], strokes.
-    quantities : sequence of Compared
+    quantities : sequence of ComparedQuantity
         The columns.
     set_ups : mapping, optional
         The set-up of each stroke, in the same order; without it all are of one, whose scale is known.

@@ -12,7 +12,7 @@ from pennyfall.cli.files.lesson_result import LessonResult, LessonStroke, Measur
 from pennyfall.cli.report.page.dot_chart import Dot, DotRow, dot_chart
 from pennyfall.cli.report.page.landing_chart import Landing, LandingRow, landing_chart
 from pennyfall.cli.report.page.profile_chart import profile_chart, profile_range
-from pennyfall.cli.report.quantities import Quantity, quantity
+from pennyfall.cli.report.quantities import UNITS, Quantity, quantity
 from pennyfall.cli.report.words.numbers import capital
 from pennyfall.kinematics.lesson.aligned_profiles import aligned_acceleration
 from pennyfall.kinematics.lesson.condition_summary import ConditionSummary
@@ -94,7 +94,7 @@ def dot_drawings(result: LessonResult, summaries: Sequence[ConditionSummary]) ->
                 svg=dot_chart(
                     rows,
                     title=f"{capital(what.label)} of each stroke, with the mean and its 95 % interval",
-                    digits=what.decimals,
+                    digits=UNITS[what.unit].decimals,
                     reference=(band.low * what.factor, band.high * what.factor) if band else None,
                 ),
                 note=f"Shaded: reference band ({band.source})." if band else "",

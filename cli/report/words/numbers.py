@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Sequence
 
-from pennyfall.cli.report.quantities import OF_NUMBERS, Quantity
+from pennyfall.cli.report.quantities import OF_NUMBERS, UNITS, Quantity
 from pennyfall.kinematics.putt.roll import FOOT_M
 
 LEAST_P = 0.001
@@ -20,7 +20,7 @@ def shown(quantity: Quantity, value: float) -> str:
 
 def number(quantity: Quantity, value: float) -> str:
     """Return a value in the unit shown to people, which is left out."""
-    text = f"{value * quantity.factor:.{quantity.decimals}f}"
+    text = f"{value * quantity.factor:.{UNITS[quantity.unit].decimals}f}"
     return text.removeprefix("-") if float(text) == 0 else text
 
 
