@@ -20,7 +20,7 @@ from pennyfall.tracker.follow.dot.colour import WantedColour
 from pennyfall.tracker.follow.dot.follower import DotFollower
 from pennyfall.tracker.follow.mirrored import MirrorWatch
 from pennyfall.tracker.follow.patch import PatchFollower
-from pennyfall.tracker.follow.pixel_track import PixelTrack
+from pennyfall.tracker.follow.pixel_track import Follower, PixelTrack
 from pennyfall.tracker.follow.sheet import RestingSheet, SheetFinder, SheetSight, SheetWatch
 from pennyfall.tracker.follow.tag.follower import TagFollower
 from pennyfall.tracker.marks.decoding import TagFinder
@@ -105,17 +105,18 @@ class ClipFollower:
         self._tags = TagFinder(layout.dictionary)
         self._finder = SheetFinder(layout)
         self._mirror = MirrorWatch(layout, self._tags)
-        pattern = TagPattern(
-            tag_bits(layout.head_tag_id, layout.dictionary),
-            side_m=layout.head_tag_side_m,
-            border_m=min(HEAD_TAG_BORDER_M, SURE_BORDER_SHARE * layout.head_tag_side_m),
-        )
-        self._tag = TagFollower(pattern, layout.head_tag_id, self._tags)
-        self.head: TagFollower | PatchFollower | DotFollower = self._tag
+        self._head: Follower
         if dot is not None:
-            self.head = DotFollower(dot)
+            self._head = DotFollower(dot)
         elif box is not None:
-            self.head = PatchFollower(box)
+            self._head = PatchFollower(box)
+        else:
+            pattern = TagPattern(
+                tag_bits(layout.head_tag_id, layout.dictionary),
+                side_m=layout.head_tag_side_m,
+                border_m=min(HEAD_TAG_BORDER_M, SURE_BORDER_SHARE * layout.head_tag_side_m),
+            )
+            self._head = TagFollower(pattern, layout.head_tag_id, self._tags)
         self._ball = BallWatcher()
         self._pose: Pose | None = None
         self._watch: SheetWatch | None = None
@@ -134,7 +135,7 @@ class ClipFollower:
         else:
             self._watch.update(frame.index, frame.luma)
             self._sample_sheet(frame)
-        found = self.head.update(frame)
+        found = self._head.update(frame)
         self._ever_seen = self._ever_seen or found is not None
         if self._pose is not None:
             camera = self._camera_of(frame.index)
@@ -145,7 +146,7 @@ class ClipFollower:
         """Return what was seen, the pose solved from all samples of the resting sheet."""
         sheet = mean_sight(self._samples) if self._samples else None
         return Followed(
-            head=self.head.track(),
+            head=self._head.track(),
             pose=self._solve(sheet, near=self._pose) if sheet is not None else None,
             sheet=sheet,
             moved=dict(self._watch.moved_frames) if self._watch else {},
@@ -188,8 +189,7 @@ class ClipFollower:
         if len(sight.homographies) < LEAST_SHEET_TAGS:
             return
         self._pose = self._solve(sight)
-        self._tag.camera = self._pose.camera
-        self._tag.blur_px = sight.blur_px
+        self._head.take_camera(self._pose.camera, sight.blur_px)
 
     def _sample_sheet(self, frame: Frame) -> None:
         if frame.time_s < self._next_sheet_s or len(self._samples) >= MOST_SHEET_SAMPLES:

@@ -7,6 +7,7 @@ from dataclasses import replace
 import cv2
 import numpy as np
 
+from pennyfall.calibration.camera import Camera
 from pennyfall.kinematics.errors import CannotMeasure
 from pennyfall.kinematics.values import FloatArray
 from pennyfall.tracker.clip.frame import Frame, LumaFrame
@@ -191,6 +192,9 @@ class PatchFollower:
         if self._inner is None:
             self._inner = self._begin(frame.luma)
         return self._inner.update(frame)
+
+    def take_camera(self, camera: Camera, blur_px: float) -> None:
+        """Take neither: a patch is followed by its looks alone."""
 
     def track(self) -> PixelTrack:
         """Return where the patch was in every frame so far."""

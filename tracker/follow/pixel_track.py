@@ -1,13 +1,16 @@
-"""The head's reference point in the picture, frame by frame."""
+"""The head's reference point in the picture, frame by frame, and what follows it."""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Protocol
 
 import numpy as np
 
+from pennyfall.calibration.camera import Camera
 from pennyfall.kinematics.values import BoolArray, FloatArray, freeze_arrays
+from pennyfall.tracker.clip.frame import Frame
 from pennyfall.tracker.marks.registration import Registration
 
 
@@ -32,6 +35,27 @@ class PixelTrack:
 
     def __post_init__(self) -> None:
         freeze_arrays(self)
+
+
+class Sight(Protocol):
+    """The head located in one picture."""
+
+    @property
+    def centre_px(self) -> FloatArray:
+        """Its reference point, shape (2,) [px]."""
+
+
+class Follower(Protocol):
+    """Follows the head through a clip's frames, fed in order: by its tag, a dot on it, or a patch of it."""
+
+    def update(self, frame: Frame) -> Sight | None:
+        """Locate the head in the next frame; a miss is a gap, never an invented point."""
+
+    def take_camera(self, camera: Camera, blur_px: float) -> None:
+        """Take the camera over the floor and a resting picture's blur [px], once the sheet shows them."""
+
+    def track(self) -> PixelTrack:
+        """Return where the head was in every frame so far."""
 
 
 def pixel_track(

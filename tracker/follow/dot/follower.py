@@ -9,6 +9,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from pennyfall.calibration.camera import Camera
 from pennyfall.kinematics.values import BoolArray, FloatArray, freeze_arrays
 from pennyfall.tracker.clip.frame import Frame
 from pennyfall.tracker.follow.boxes import Box
@@ -129,6 +130,9 @@ class DotFollower:
         if self._settled is None:
             self._settle()
         return self.last
+
+    def take_camera(self, camera: Camera, blur_px: float) -> None:
+        """Take neither: a dot is followed by its looks alone."""
 
     def track(self) -> PixelTrack:
         """Return where the dot was in every frame so far."""

@@ -99,8 +99,7 @@ class TagFollower:
         self._tag_id = tag_id
         self._finder = finder
         self.blur_px = USUAL_BLUR_PX
-        self.camera: Camera | None = None
-        """Camera over the floor, once the sheet has told it: it gives the tag's perspective."""
+        self._camera: Camera | None = None
         self._last: Registration | None = None
         self._last_time_s = float("-inf")
         self._velocity_px_s = np.zeros(2)
@@ -122,7 +121,7 @@ class TagFollower:
 
     def start(self, corners_px: FloatArray) -> None:
         """Tell where the tag was decoded, so that the next update begins there."""
-        homography = in_level_perspective(homography_of(corners_px, self._pattern.side_m), self.camera)
+        homography = in_level_perspective(homography_of(corners_px, self._pattern.side_m), self._camera)
         centre, jacobian = plane_jacobian(homography)
         self._last = Registration(
             homography=homography,
@@ -135,6 +134,10 @@ class TagFollower:
         self._velocity_px_s = np.zeros(2)
         self._acceleration_px_s2 = np.zeros(2)
         self._last_time_s = float("nan")
+
+    def take_camera(self, camera: Camera, blur_px: float) -> None:
+        """Take the camera over the floor, which gives the tag's perspective, and a resting picture's blur."""
+        self._camera, self.blur_px = camera, blur_px
 
     def update(self, frame: Frame) -> Registration | None:
         """Locate the tag in the next frame; a miss is a gap, never an invented point."""
@@ -317,12 +320,12 @@ class TagFollower:
         if corners is None and frame.time_s >= self._next_enlarged_s and max(frame.luma.shape) <= 2000:
             self._next_enlarged_s = frame.time_s + ENLARGED_SEEK_INTERVAL_S * self._patience(frame.time_s)
             part = (0, 0, *frame.luma.shape[::-1])
-            if self.camera is not None and self._good_look is None:
-                part = address_part(self.camera, TYPICAL_HEIGHT.value)
+            if self._camera is not None and self._good_look is None:
+                part = address_part(self._camera, TYPICAL_HEIGHT.value)
             corners = self._finder.find_in(frame.luma, *part, scale=2).get(self._tag_id)
         if corners is None:
             return self._search(frame)
-        homography = in_level_perspective(homography_of(corners, self._pattern.side_m), self.camera)
+        homography = in_level_perspective(homography_of(corners, self._pattern.side_m), self._camera)
         _, jacobian = plane_jacobian(homography)
         return self._trusted(register(frame.luma, homography, self._texture(jacobian), stretch_sd=0.2))
 
@@ -346,13 +349,13 @@ class TagFollower:
 
     def _search(self, frame: Frame) -> Registration | None:
         """Find a tag that does not decode by its pattern, now and then while it is lost."""
-        if self.camera is None or frame.time_s < self._next_search_s:
+        if self._camera is None or frame.time_s < self._next_search_s:
             return None
         self._next_search_s = frame.time_s + SEARCH_INTERVAL_S * self._patience(frame.time_s)
-        found = search_tag(frame.luma, self.camera, self._pattern, self.blur_px, TYPICAL_HEIGHT.value)
+        found = search_tag(frame.luma, self._camera, self._pattern, self.blur_px, TYPICAL_HEIGHT.value)
         if found is None:
             return None
-        homography = in_level_perspective(found.homography, self.camera)
+        homography = in_level_perspective(found.homography, self._camera)
         return self._trusted(register(frame.luma, homography, self._texture(found.jacobian), stretch_sd=0.2))
 
     @staticmethod
