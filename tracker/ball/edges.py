@@ -216,6 +216,9 @@ class _Edges:
     step: FloatArray
     visible: BoolArray
 
+    def __post_init__(self) -> None:
+        freeze_arrays(self)
+
 
 def _edges(
     luma: LumaFrame, outline: Outline, reach_px: float, flanks_px: FloatArray, origin_px: FloatArray
@@ -271,6 +274,9 @@ class _Equations:
     """Normal (u, v), spoke and offset, shape (4, n)."""
     strength: FloatArray
     trust: FloatArray
+
+    def __post_init__(self) -> None:
+        freeze_arrays(self)
 
 
 def _equations(edges: _Edges, outline: Outline, faint: bool) -> _Equations | None:
@@ -356,6 +362,9 @@ class _Solution:
     misfit_px: FloatArray
     information: FloatArray
     """Inverse of the change's covariance for edges of unit error, shape (3, 3)."""
+
+    def __post_init__(self) -> None:
+        freeze_arrays(self)
 
 
 def _normal_equations(columns: FloatArray, weights: FloatArray, penalty: float) -> FloatArray:

@@ -60,7 +60,10 @@ class Sighting:
 
 @dataclass(frozen=True, kw_only=True, slots=True, eq=False)
 class Picture:
-    """One frame, or a piece of one, with its camera."""
+    """One frame, or a piece of one, with its camera.
+
+    The luma is the frame's own read-only view, or a piece copied from it: never copied once more.
+    """
 
     frame: int
     """Index of the frame in the clip."""

@@ -13,7 +13,7 @@ import av
 import numpy as np
 
 from pennyfall.kinematics.errors import CannotMeasure
-from pennyfall.kinematics.values import FloatArray
+from pennyfall.kinematics.values import FloatArray, freeze_arrays
 
 LARGEST_SIDE_PX = 8192
 MOST_PIXELS = 8192 * 4320
@@ -50,6 +50,9 @@ class Stamps:
     """Unit of the timestamps [s]."""
     trusted: bool
     """Whether the frames carry them; False where the container only knows an order (AVI)."""
+
+    def __post_init__(self) -> None:
+        freeze_arrays(self)
 
 
 @contextlib.contextmanager

@@ -18,6 +18,7 @@ from pennyfall.kinematics.values import (
     SoundCheck,
     SoundedStroke,
     StrokeMeasures,
+    freeze_arrays,
 )
 from pennyfall.tracker.clip.container import opened
 
@@ -63,6 +64,9 @@ class Sound:
     rate_hz: float
     wave: FloatArray
     """Shape (n,), full scale 1."""
+
+    def __post_init__(self) -> None:
+        freeze_arrays(self)
 
 
 def check_sound(

@@ -8,7 +8,7 @@ import cv2
 import numpy as np
 
 from pennyfall.calibration.camera import Camera
-from pennyfall.kinematics.values import BoolArray, Estimate, FloatArray
+from pennyfall.kinematics.values import BoolArray, Estimate, FloatArray, freeze_arrays
 from pennyfall.tracker.clip.frame import LumaFrame
 from pennyfall.tracker.coin.fallen import Luma, views_of
 
@@ -33,6 +33,9 @@ class ShelfView:
     """Coin's middle from the tag's centre at address, along the floor [m]."""
     top_from_tag_m: float
     """Height of the coin's upper face above the tag's plane [m]."""
+
+    def __post_init__(self) -> None:
+        freeze_arrays(self)
 
     def points(self, index: int, along_m: FloatArray, across_m: FloatArray) -> FloatArray:
         """Return the world points of a grid on the coin's upper face, shape (rows, columns, 3) [m]."""

@@ -9,7 +9,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from pennyfall.kinematics.values import FloatArray
+from pennyfall.kinematics.values import FloatArray, freeze_arrays
 from pennyfall.tracker.marks.small_matrices import inverse
 
 ImageArray = NDArray[np.float32]
@@ -42,6 +42,9 @@ class Texture:
     """Half width of the part whose brightness is known (black square and border less the blur) [m]."""
     usable_y_m: float
     """Half height of that part [m]."""
+
+    def __post_init__(self) -> None:
+        freeze_arrays(self)
 
 
 class Pattern(Protocol):

@@ -9,7 +9,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from pennyfall.kinematics.values import FloatArray
+from pennyfall.kinematics.values import FloatArray, freeze_arrays
 from pennyfall.tracker.clip.frame import LumaFrame
 from pennyfall.tracker.marks.pattern import ImageArray, Texture
 from pennyfall.tracker.marks.small_matrices import inverse, solved
@@ -60,6 +60,9 @@ class Linearised:
     gain: float
     """Contrast of the picture it was made from."""
 
+    def __post_init__(self) -> None:
+        freeze_arrays(self)
+
 
 @dataclass(frozen=True, kw_only=True, slots=True, eq=False)
 class Registration:
@@ -79,6 +82,9 @@ class Registration:
     """Standard deviation of what the pattern leaves unexplained [luma steps]."""
     linear: Linearised | None = None
     """The linear problem it was solved from."""
+
+    def __post_init__(self) -> None:
+        freeze_arrays(self)
 
 
 def plane_jacobian(homography: FloatArray) -> tuple[FloatArray, FloatArray]:

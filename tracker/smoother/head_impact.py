@@ -8,7 +8,7 @@ import numpy as np
 from scipy.interpolate import CubicSpline
 from scipy.special import logsumexp
 
-from pennyfall.kinematics.values import Estimate, FloatArray
+from pennyfall.kinematics.values import Estimate, FloatArray, freeze_arrays
 from pennyfall.tracker.smoother.kalman import log_likelihoods
 from pennyfall.tracker.smoother.measurement_noise import FrameErrors
 from pennyfall.tracker.smoother.motion_model import (
@@ -47,6 +47,9 @@ class ImpactProfile:
     """Log likelihood of each, shape (n,)."""
     log_likelihood_without: float
     """Log likelihood of an uninterrupted motion."""
+
+    def __post_init__(self) -> None:
+        freeze_arrays(self)
 
     def estimate(self, prior: Estimate | None = None) -> Estimate:
         """Return mean and standard deviation of the instant, combined with a Gaussian `prior` where given."""

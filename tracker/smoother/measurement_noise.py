@@ -15,7 +15,7 @@ import numpy as np
 from scipy.interpolate import BSpline
 
 from pennyfall.kinematics.stroke.takeaway import DEADBAND_SDS, repeated
-from pennyfall.kinematics.values import BoolArray, FloatArray
+from pennyfall.kinematics.values import BoolArray, FloatArray, freeze_arrays
 
 DEGREE = 5
 KNOT_INTERVAL_S = 0.05
@@ -59,6 +59,9 @@ class FrameErrors:
     """Correlation with the error of the seen frame before, shape (n,)."""
     independent_m2: FloatArray
     """Variance of what is independent in each frame, shape (n,) [m^2]."""
+
+    def __post_init__(self) -> None:
+        freeze_arrays(self)
 
     def of(self, frames: BoolArray) -> FrameErrors:
         """Return those of some of the frames."""

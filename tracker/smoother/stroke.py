@@ -11,7 +11,7 @@ from pennyfall.kinematics.stroke.launch import Launch
 from pennyfall.kinematics.stroke.smoothed import ACCELERATION, POSITION, VELOCITY, SmoothedStroke
 from pennyfall.kinematics.stroke.takeaway import repeated
 from pennyfall.kinematics.stroke.tracks import HeadTrack
-from pennyfall.kinematics.values import Estimate, FloatArray, IntArray
+from pennyfall.kinematics.values import Estimate, FloatArray, IntArray, freeze_arrays
 from pennyfall.tracker.clip.frame import USUAL_EXPOSURE_SHARE
 from pennyfall.tracker.smoother.chain import StrokeFrames, StrokeModel, build_chain
 from pennyfall.tracker.smoother.events import (
@@ -68,6 +68,9 @@ class StrokeSmoothing:
     """The frames of the clip that the nodes cover."""
     frame_nodes: IntArray
     """Node of each of those frames."""
+
+    def __post_init__(self) -> None:
+        freeze_arrays(self)
 
 
 def smooth_stroke(
