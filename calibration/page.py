@@ -13,7 +13,7 @@ import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.backends.backend_pdf import PdfPages
 from matplotlib.figure import Figure
-from matplotlib.patches import Patch, PathPatch, Polygon, Rectangle
+from matplotlib.patches import Circle, Patch, PathPatch, Polygon, Rectangle
 from matplotlib.path import Path as Outline
 from numpy.typing import NDArray
 
@@ -48,10 +48,35 @@ class Page:
         colour: str = INK,
         width_pt: float = 0.8,
         dashed: bool = False,
+        closed: bool = True,
     ) -> None:
-        """Draw a closed line."""
+        """Draw a line, back to its first point where closed."""
         style: tuple[int, tuple[int, int]] | str = (0, (6, 4)) if dashed else "solid"
-        self._add(Polygon(points, fill=False, edgecolor=colour, linewidth=width_pt, linestyle=style))
+        outline = Polygon(
+            points, closed=closed, fill=False, edgecolor=colour, linewidth=width_pt, linestyle=style
+        )
+        self._add(outline)
+
+    def disc(self, x: float, y: float, radius: float, colour: str = INK) -> None:
+        """Fill a circle."""
+        self._add(Circle((x, y), radius, facecolor=colour, linewidth=0))
+
+    def way(
+        self,
+        start: tuple[float, float],
+        end: tuple[float, float],
+        *,
+        both: bool = False,
+        dashed: bool = False,
+    ) -> None:
+        """Draw a thin line with a small head at its end, or with one at both ends, as a distance has."""
+        self.line([start, end], width_pt=0.6, dashed=dashed, closed=False)
+        step = np.subtract(end, start)
+        along = 2.4 * step / np.hypot(*step)
+        across = 0.35 * np.array([-along[1], along[0]])
+        for tip, back in [(end, along), (start, -along)] if both else [(end, along)]:
+            foot = np.subtract(tip, back)
+            self.fill([tip, tuple(foot + across), tuple(foot - across)])
 
     def text(
         self,
@@ -86,15 +111,23 @@ class Page:
         self.fill([*upper, *((x, 2 * y - height) for x, height in reversed(upper[:-1]))])
 
     def ruler(self, length: int, y: float) -> None:
-        """Draw a ruler of `length` millimetres across the middle of the page, ticks up from `y`."""
-        width = 0.2
+        """Draw a ruler of `length` millimetres across the middle of the page, inches along its lower side."""
         start = -length / 2
-        self.box(start - width / 2, y - width / 2, length + width, width)
+        inches = round(length / MM_PER_INCH)
+        width = 0.2
+        self.box(start - width / 2, y - width / 2, max(length, inches * MM_PER_INCH) + width, width)
         for millimetre in range(length + 1):
             height = 6.0 if millimetre % 10 == 0 else 4.0 if millimetre % 5 == 0 else 2.5
             self.box(start + millimetre - width / 2, y, width, height)
             if millimetre % 10 == 0:
-                self.text(start + millimetre, y - 2.5, str(millimetre), size_pt=6)
+                self.text(start + millimetre, y + 8, str(millimetre), size_pt=6)
+        for eighth in range(8 * inches + 1):
+            height = 6.0 if eighth % 8 == 0 else 4.0 if eighth % 4 == 0 else 2.5
+            self.box(start + eighth * MM_PER_INCH / 8 - width / 2, y - height, width, height)
+            if eighth % 8 == 0:
+                self.text(start + eighth * MM_PER_INCH / 8, y - 8, str(eighth // 8), size_pt=6)
+        self.text(start - 6, y + 8, "mm", size_pt=6)
+        self.text(start - 6, y - 8, "in", size_pt=6)
 
     def _add(self, patch: Patch) -> None:
         self.axes.add_artist(patch)  # add_patch would also search the limits of the data, for seconds

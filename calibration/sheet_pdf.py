@@ -12,7 +12,7 @@ from pennyfall.calibration.layout import (
     SHEET_TAG_SIDE_M,
     tag_bits,
 )
-from pennyfall.calibration.page import GREY, PALE, Page, Paper, pdf_of
+from pennyfall.calibration.page import GREY, MM_PER_INCH, PALE, Page, Paper, pdf_of
 
 PRINT_LINE = "Print at 100 % (actual size), on matt paper."
 CAUTIONS = (
@@ -39,18 +39,72 @@ def sheet_pdf(paper: Paper, *, board: bool = False) -> bytes:
 def _floor_sheet(page: Page) -> None:
     for tag_id, (x, y) in SHEET_CENTRES_M.items():
         _tag(page, tag_id, x * 1e3, y * 1e3, SHEET_TAG_SIDE_M * 1e3)
-    page.text(0, 78, "pennyfall floor sheet", size_pt=15, bold=True)
-    page.text(0, 68, PRINT_LINE, size_pt=9)
-    page.text(0, 57, "Lay it flat beside the ball, between ball and camera,")
-    page.text(0, 52, "out of the club's way, and tape its edges down. The arrow")
-    page.text(0, 47, "runs along the target line and points to the target.")
+        page.text(x * 1e3, 21 if y > 0 else -21, f"[{tag_id}]", size_pt=10)
+    page.text(0, 91, "pennyfall floor sheet", size_pt=15, bold=True)
+    page.text(0, 84, f"{PRINT_LINE} Lay it flat and tape its edges down.")
+    _set_up_from_above(page)
     page.arrow(-110, 110, 0)
     page.text(0, 8, "TO THE TARGET", size_pt=12, bold=True)
-    page.ruler(round(RULER_M * 1e3), -50)
-    page.text(0, -58, "The ruler must measure 100 mm from first to last tick.", size_pt=7.5)
-    page.text(0, -62.5, "If not, print again, or say so: pennyfall measure CLIP --ruler 97.3", size_pt=7.5)
+    _set_up_from_behind(page)
+    page.ruler(round(RULER_M * 1e3), -65)
+    page.text(0, -79, "The ruler must measure 100 mm from first to last tick of its upper side.", size_pt=7.5)
+    page.text(0, -83.5, "If not, print again, or say so: pennyfall measure CLIP --ruler 97.3", size_pt=7.5)
     for line, caution in enumerate(CAUTIONS):
-        page.text(0, -73 - 4.5 * line, caution, size_pt=7.5)
+        page.text(0, -90 - 4.5 * line, caution, size_pt=7.5)
+
+
+def _set_up_from_above(page: Page) -> None:
+    """Draw, not to scale, where student, ball, sheet and phone are."""
+    line, ball = 55.0, 0.0
+    page.text(0, 77.5, "FROM ABOVE, right-handed: mirror it for a left-handed student", size_pt=7, bold=True)
+    for foot in (-7, 1):
+        page.box(foot, 63, 3.5, 8, GREY)
+    page.text(8, 68, "student", size_pt=7, align="left")
+    page.way((-64, line), (64, line), dashed=True)
+    page.text(-64, line - 3, "target line", size_pt=7, align="left")
+    page.way((-10, line + 4.5), (-40, line + 4.5))
+    page.text(-41, line + 4.5, "backswing", size_pt=7, align="right")
+    page.box(ball - 5, line - 5, 2.5, 10)
+    page.disc(ball, line, 1.6)
+    page.text(64, line + 3, "clear for 2 m (7 ft): nobody, nothing", size_pt=7, align="right")
+    page.line([(-20, 44), (20, 44), (20, 23), (-20, 23)])
+    for tag_id, (x, y) in SHEET_CENTRES_M.items():
+        page.text(x * 150, 33.5 + y * 110, f"[{tag_id}]", size_pt=7)
+    page.way((-10, 33.5), (10, 33.5))
+    page.way((ball, line - 2), (ball, 44), both=True)
+    page.text(-2, 48.5, "15 to 25 cm (6 to 10 in)", size_pt=7, align="right")
+    page.box(-5, 16.5, 10, 2.5, GREY)
+    page.text(-7, 17.7, "phone, on a tripod", size_pt=7, align="right")
+    page.line([(ball + 6, 17.7), (29, 17.7)], colour=PALE, width_pt=0.5, closed=False)
+    page.way((27, 17.7), (27, line), both=True)
+    page.text(29, 36, "0.8 to 1.2 m\n(31 to 47 in)\nfrom the ball", size_pt=7, align="left")
+
+
+def _set_up_from_behind(page: Page) -> None:
+    """Draw the same seen along the target line: how high the phone stands."""
+    floor, ball = -49.0, -18.0
+    page.text(0, -12.5, "FROM BEHIND THE BALL, LOOKING TO THE TARGET", size_pt=7, bold=True)
+    page.line([(-64, floor), (64, floor)], closed=False)
+    page.disc(-40, -20, 2.2, GREY)
+    for limb in (
+        [(-40, -22), (-42, -34)],
+        [(-46, floor), (-42, -34), (-38, floor)],
+        [(-40, -25), (-33, -33)],
+    ):
+        page.line(limb, colour=GREY, width_pt=1.6, closed=False)
+    page.line([(-33, -33), (ball - 6, floor + 1)], width_pt=0.8, closed=False)
+    page.text(-49, -28, "student", size_pt=7, align="right")
+    page.box(ball - 7, floor, 4.5, 2)
+    page.disc(ball, floor + 1.6, 1.6)
+    page.box(ball + 8, floor, 22, 0.7)
+    page.text(ball + 19, floor + 3, "sheet", size_pt=7)
+    for foot in (33, 38, 43):
+        page.line([(38, -21), (foot, floor)], colour=GREY, width_pt=1.2, closed=False)
+    page.line([(36, -17.5), (41, -19.5), (40, -22), (35, -20)], width_pt=1.2)
+    page.way((34, -21), (ball + 2, floor + 3), dashed=True)
+    page.text(-12, -25, "ball in the middle\nof the picture", size_pt=7)
+    page.way((48, floor), (48, -19.5), both=True)
+    page.text(50, -34, "0.7 to 1.0 m\n(28 to 39 in)\nup", size_pt=7, align="left")
 
 
 def _head_tags(page: Page) -> None:
@@ -65,7 +119,8 @@ def _head_tags(page: Page) -> None:
     left = -(sum(sides) + 2 * border * len(sides) + gap * (len(sides) - 1)) / 2 - 5
     for side in sides:
         middle = left + border + side / 2
-        page.text(middle, 64, f"{side:.0f} mm", size_pt=10, bold=True)
+        page.text(middle, 67, f"{side:.0f} mm", size_pt=10, bold=True)
+        page.text(middle, 62.7, f"{side / MM_PER_INCH:.2f} in", size_pt=7)
         for y in (35.0, -15.0):
             _head_tag(page, middle, y, side, border)
         left += side + 2 * border + gap

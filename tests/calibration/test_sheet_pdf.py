@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from functools import cache
 from typing import Any
 
@@ -15,6 +16,7 @@ from pennyfall.calibration.board import charuco_board
 from pennyfall.calibration.board_views import charuco_finder
 from pennyfall.calibration.page import Paper
 from pennyfall.calibration.sheet_pdf import sheet_pdf
+from tests.cli.help_texts import ROOT
 
 DPI = 400
 PX_PER_MM = DPI / 25.4
@@ -91,16 +93,68 @@ def test_the_check_ruler_measures_100_mm(paper: Paper) -> None:
     page = raster(paper, 0)
     middle = page.shape[1] // 2
     reach = round(70 * PX_PER_MM)
-    best: list[float] = []
-    for row in page[:, middle - reach : middle + reach]:
-        edges = np.flatnonzero(np.diff(np.concatenate([[0], (row < 128).astype(int), [0]])))
-        strokes = edges.reshape(-1, 2)
-        if len(strokes) == 11 and np.diff(strokes, axis=1).max() < 1.0 * PX_PER_MM:
-            middles = strokes.mean(axis=1) / PX_PER_MM
-            if np.ptp(np.diff(middles)) < 0.2:
-                best.append(middles[-1] - middles[0])
+    best = evenly_ticked(page[:, middle - reach : middle + reach], 11)
     assert best, "no row shows eleven evenly spaced ticks"
     assert best == pytest.approx(np.full(len(best), 100.0), abs=TOLERANCE_MM)
+
+
+@pytest.mark.parametrize("paper", PAPERS)
+def test_inches_stand_beside_the_millimetres(paper: Paper) -> None:
+    """Five long ticks, one each inch, on the ruler; every size and distance in both units, alike to 7 %."""
+    page = raster(paper, 0)
+    middle = page.shape[1] // 2
+    reach = round(60 * PX_PER_MM)
+    best = evenly_ticked(page[:, middle - reach : middle + reach], 5)
+    assert best, "no row shows five evenly spaced ticks"
+    assert best == pytest.approx(np.full(len(best), 4 * 25.4), abs=TOLERANCE_MM)
+    words = " ".join(" ".join(document(paper)[number].get_text() for number in (0, 1)).split())
+    pairs = re.findall(r"([\d.]+)(?: to ([\d.]+))? (mm|cm|m) \(?([\d.]+)(?: to ([\d.]+))? (in|ft)\b", words)
+    assert len(pairs) == 4 + 4  # the head tags' sizes, the distances
+    for low, high, metric, low_inch, high_inch, inch in pairs:
+        ratio = {"mm": 0.001, "cm": 0.01, "m": 1.0}[metric] / {"in": 0.0254, "ft": 0.3048}[inch]
+        assert float(low_inch) == pytest.approx(float(low) * ratio, rel=0.07)
+        assert float(high_inch or 0) == pytest.approx(float(high or 0) * ratio, rel=0.07)
+
+
+def evenly_ticked(rows: NDArray[np.uint8], count: int) -> list[float]:
+    """Return the length from first to last stroke of each row with so many thin, even strokes [mm]."""
+    found: list[float] = []
+    for row in rows:
+        edges = np.flatnonzero(np.diff(np.concatenate([[0], (row < 128).astype(int), [0]])))
+        strokes = edges.reshape(-1, 2)
+        if len(strokes) == count and np.diff(strokes, axis=1).max() < 1.0 * PX_PER_MM:
+            middles = strokes.mean(axis=1) / PX_PER_MM
+            if np.ptp(np.diff(middles)) < 0.2:
+                found.append(middles[-1] - middles[0])
+    return found
+
+
+@pytest.mark.parametrize("paper", PAPERS)
+def test_each_tag_has_its_number_beside_it_and_in_the_drawing(paper: Paper) -> None:
+    width, height = SIZE_MM[paper]
+    places: dict[str, list[NDArray[np.float64]]] = {}
+    for x0, y0, x1, y1, word, *_ in document(paper)[0].get_text("words"):
+        if re.fullmatch(r"\[\d\]", word):
+            place = np.array([x0 + x1, -(y0 + y1)]) / 2 * 25.4 / 72 + np.array([-width, height]) / 2
+            places.setdefault(word, []).append(place)
+    drawn = {word: min(each, key=np.linalg.norm) for word, each in places.items()}
+    middle = np.mean(list(drawn.values()), axis=0)
+    for tag_id, corners in tags_mm(paper, 0):
+        centre = corners.mean(axis=0)
+        beside = min(places[f"[{tag_id}]"], key=lambda place: np.linalg.norm(place - centre))
+        assert np.linalg.norm(beside - centre) < 45
+        assert (np.sign(drawn[f"[{tag_id}]"] - middle) == np.sign(centre)).all(), "as on the sheet itself"
+    assert sorted(places) == ["[0]", "[1]", "[2]", "[3]"]
+    assert {len(each) for each in places.values()} == {2}
+
+
+def test_the_sheet_gives_the_distances_of_the_readme() -> None:
+    words = " ".join(document("a4")[0].get_text().split())
+    drawing = (ROOT / "README.md").read_text(encoding="utf-8").partition("FROM ABOVE")[2].partition("```")[0]
+    distances = re.findall(r"[\d.]+ to [\d.]+ c?m\b", drawing)
+    assert len(distances) == 3
+    for distance in distances:
+        assert distance in words
 
 
 @pytest.mark.parametrize("paper", PAPERS)
