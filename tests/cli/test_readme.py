@@ -12,6 +12,7 @@ from pennyfall.cli.app import COMMANDS
 from pennyfall.cli.proof.study import Outcome
 from pennyfall.cli.proof.summary import summary_lines
 from pennyfall.cli.proof.trials import QUANTITIES
+from pennyfall.kinematics.lesson.rules import standard_rules
 from pennyfall.kinematics.values import Estimate
 from tests.cli import measures_guide
 from tests.cli.help_texts import GUIDE, ROOT, commands, guide
@@ -115,3 +116,22 @@ def test_the_readme_says_what_to_take_care_of() -> None:
     for word in ("clear", "tripod", "edges", "underfoot", "before filming and before sharing", "guardian",
                  "pain", "off the head before a round", "local rules", "qualified"):  # fmt: skip
         assert word in cautions
+
+
+def test_the_first_screen_leads_one_who_never_saw_a_terminal_to_the_command() -> None:
+    """On each system, from a copy of the folder: nothing says that a package index has pennyfall."""
+    screen = README.partition("## Two commands")[0]
+    for word in (
+        "Windows",
+        "macOS",
+        "Linux",
+        "copy of this folder",
+        "uv tool install ",
+        "stand for the phone",
+    ):
+        assert word in screen
+    assert not re.search(r"(?:pip|pipx|uv tool) install pennyfall", README)
+    steps = " ".join(README.partition("A lesson in six steps")[2].partition("##")[0].split())
+    assert standard_rules().levels.fewest_strokes == 3
+    for word in ("at least three strokes", "in turns", "by cable", "wireless sharing", "synced folder"):
+        assert word in steps
