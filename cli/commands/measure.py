@@ -42,9 +42,13 @@ def measure(
     box: FollowedBox = None,
     dot: FollowedDot = None,
     readout_ms: ReadoutMs = None,
+    everything: Annotated[bool, typer.Option("--all", help="Print every figure, not eight.")] = False,
     quiet: Annotated[bool, typer.Option("--quiet", help="No table and no progress.")] = False,
 ) -> None:
-    """Measure the strokes in one or more clips: table, and on request measurement file, track and picture."""
+    """Measure the strokes in one or more clips: how each went in a sentence, and eight figures.
+
+    On request every figure, the measurement file, the track, and a picture of each stroke.
+    """
     from pennyfall.cli.commands.measuring import ClipOutputs, measure_clips
     from pennyfall.cli.files.settings import settings_from
 
@@ -60,5 +64,5 @@ def measure(
         dot=dot,
     )
     outputs = ClipOutputs.named(json=json, track=track, picture=picture, clips=clips)
-    if not measure_clips(clips, settings, outputs, quiet=quiet):
+    if not measure_clips(clips, settings, outputs, quiet=quiet, everything=everything):
         raise typer.Exit(2)

@@ -60,8 +60,12 @@ class ClipOutputs:
         return base / f"{clip.stem}{ending}" if self.folders else base
 
 
-def measure_clips(clips: Sequence[Path], settings: Settings, outputs: ClipOutputs, *, quiet: bool) -> bool:
+def measure_clips(
+    clips: Sequence[Path], settings: Settings, outputs: ClipOutputs, *, quiet: bool, everything: bool = False
+) -> bool:
     """Measure clips one after the other; one that cannot be measured does not stop the others.
+
+    What is printed comes before what is drawn, since drawing takes a second.
 
     Returns
     -------
@@ -72,7 +76,7 @@ def measure_clips(clips: Sequence[Path], settings: Settings, outputs: ClipOutput
     done = 0
     for clip in clips:
         try:
-            _measure_one(clip, settings, outputs, quiet=quiet)
+            _measure_one(clip, settings, outputs, quiet=quiet, everything=everything)
         except CannotMeasure as error:
             if len(clips) == 1:
                 raise
@@ -82,7 +86,9 @@ def measure_clips(clips: Sequence[Path], settings: Settings, outputs: ClipOutput
     return done == len(clips)
 
 
-def _measure_one(clip: Path, settings: Settings, outputs: ClipOutputs, *, quiet: bool) -> None:
+def _measure_one(
+    clip: Path, settings: Settings, outputs: ClipOutputs, *, quiet: bool, everything: bool
+) -> None:
     with progress_bar(clip.name, quiet=quiet) as advance:
         seen = see_clip(clip, settings, progress=advance)
     try:
@@ -92,11 +98,21 @@ def _measure_one(clip: Path, settings: Settings, outputs: ClipOutputs, *, quiet:
             raise
         typer.echo(f"{clip.name}: no sheet in it, so the track is in pixels; nothing in metres.")
         return
-    _write(measured, clip, outputs)
     if not quiet:
+        typer.echo(_table(measured, everything=everything))
+    written = _write(measured, clip, outputs)
+    if written and not quiet:
+        typer.echo(f"Written: {', '.join(str(each) for each in written)}")
+
+
+def _table(measured: Measured, *, everything: bool) -> str:
+    if everything:
         from pennyfall.cli.report.tables.stroke import measurement_table
 
-        typer.echo(measurement_table(measured.measurement))
+        return measurement_table(measured.measurement)
+    from pennyfall.cli.report.tables.brief import brief_table
+
+    return brief_table(measured.measurement)
 
 
 def _track_in_pixels(seen: Seen, settings: Settings, outputs: ClipOutputs) -> bool:
@@ -118,20 +134,25 @@ def _track_in_pixels(seen: Seen, settings: Settings, outputs: ClipOutputs) -> bo
     return True
 
 
-def _write(result: Measured, clip: Path, outputs: ClipOutputs) -> None:
+def _write(result: Measured, clip: Path, outputs: ClipOutputs) -> list[Path]:
+    """Write what was asked for; return the files."""
     from pennyfall.cli.files.measurement import save_measurement, write_whole
 
+    written = []
     if outputs.json is not None:
-        save_measurement(result.measurement, outputs.place(outputs.json, clip, ".json"))
+        written.append(outputs.place(outputs.json, clip, ".json"))
+        save_measurement(result.measurement, written[-1])
     if outputs.track is not None:
         from pennyfall.cli.files.track import track_csv
 
-        write_whole(outputs.place(outputs.track, clip, ".csv"), track_csv(result).encode())
+        written.append(outputs.place(outputs.track, clip, ".csv"))
+        write_whole(written[-1], track_csv(result).encode())
     if outputs.picture is not None:
-        _draw(result, clip, outputs.place(outputs.picture, clip, ".png"))
+        written += _draw(result, clip, outputs.place(outputs.picture, clip, ".png"))
+    return written
 
 
-def _draw(result: Measured, clip: Path, path: Path) -> None:
+def _draw(result: Measured, clip: Path, path: Path) -> list[Path]:
     """Draw every stroke; the second and later ones get a number in their file's name."""
     from pennyfall.cli.files.measurement import write_whole
     from pennyfall.cli.report.film.overlay import HeadPath
@@ -144,11 +165,14 @@ def _draw(result: Measured, clip: Path, path: Path) -> None:
     way = HeadPath(time_s=pixel.time_s, u_px=pixel.centre_px[:, 0], v_px=pixel.centre_px[:, 1])
     strokes = result.measurement.strokes
     frames = moment_frames(Decoding(timed.seen.reading).frames(), strokes, way)
+    written = []
     for stroke, moments in zip(strokes, frames, strict=True):
         name = path if stroke.number == 1 else path.with_stem(f"{path.stem}-{stroke.number}")
         title = clip.name if len(strokes) == 1 else f"{clip.name}, stroke {stroke.number}"
         kind: Literal["png", "svg"] = "svg" if name.suffix.lower() == ".svg" else "png"
         write_whole(name, stroke_picture(stroke, title=title, frames=moments, kind=kind))
+        written.append(name)
+    return written
 
 
 def _refuse_unwritable(path: Path, *, folder: bool) -> None:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass
 
-from pennyfall.cli.report.quantities import quantity
+from pennyfall.cli.report.quantities import UNITS, quantity
 from pennyfall.kinematics.values import INTERVAL_SDS, STANDARD_GRAVITY_MPS2, Estimate, StrokeMeasures
 
 COASTING_MPS2 = 1.0
@@ -68,12 +68,13 @@ def figure_text(name: str, estimate: Estimate) -> str:
     if not estimate.known:
         return "–"
     shown = quantity(name)
+    decimals = UNITS[shown.unit].decimals
     value, reach = shown.pair(estimate)
-    if len(value.partition(".")[2]) > shown.decimals:
-        step = 10.0**-shown.decimals
-        value = f"{shown.factor * estimate.value:.{shown.decimals}f}"
+    if len(value.partition(".")[2]) > decimals:
+        step = 10.0**-decimals
+        value = f"{shown.factor * estimate.value:.{decimals}f}"
         half_width = INTERVAL_SDS * shown.factor * estimate.sd
-        reach = f"{max(round(half_width / step), 1) * step:.{shown.decimals}f}" if reach else ""
+        reach = f"{max(round(half_width / step), 1) * step:.{decimals}f}" if reach else ""
     value = value if value.strip("-0.") else value.lstrip("-")
     return f"{value} ± {reach} {shown.unit}" if reach else f"{value} {shown.unit}"
 

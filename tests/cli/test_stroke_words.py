@@ -3,9 +3,12 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from pathlib import Path
 
 import pytest
+from typer.testing import CliRunner
 
+from pennyfall.cli.app import app
 from pennyfall.cli.report.stroke_words import (
     eight_figures,
     ending,
@@ -14,6 +17,7 @@ from pennyfall.cli.report.stroke_words import (
     stroke_sentence,
 )
 from pennyfall.cli.report.tables.brief import WIDTH, brief_table
+from pennyfall.demo_clips.clips import shipped_clips
 from pennyfall.kinematics.values import Caution, Estimate
 from tests.cli.synthetic import measurement, plateau_stroke
 
@@ -98,3 +102,20 @@ def test_the_short_table_keeps_to_eighty_columns_and_says_what_the_scale_rests_o
         assert "the scale rests on the sheet" in " ".join(said.split())
         assert "Mind: No ball was seen" in said
         assert said.count("Stroke ") == (strokes if strokes > 1 else 0)
+
+
+@pytest.mark.clip
+def test_measure_answers_with_the_sentence_first_and_every_figure_only_when_asked(tmp_path: Path) -> None:
+    clip = str(next(each.path for each in shipped_clips() if each.name == "larch-60"))
+    out = tmp_path / "stroke.json"
+    short = CliRunner().invoke(app, ["measure", clip, "--json", str(out)])
+    assert short.exit_code == 0
+    lines = short.stdout.splitlines()
+    assert lines[0] == "larch-60.mp4"
+    assert lines[1].endswith(".")
+    assert "tempo" in lines[1]
+    assert len(lines) < 25
+    assert lines[-1] == f"Written: {out}"
+    everything = CliRunner().invoke(app, ["measure", clip, "--all"]).stdout
+    assert "spectral arc length" in everything
+    assert "spectral arc length" not in short.stdout
