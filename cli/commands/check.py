@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from pathlib import Path
 from typing import Annotated
 
@@ -34,8 +35,9 @@ def check(
     readout_ms: ReadoutMs = None,
 ) -> None:
     """Say within ten seconds whether a clip can be measured; exit code 2 when it cannot."""
+    from pennyfall.cli.console import refusal
     from pennyfall.cli.files.settings import settings_from
-    from pennyfall.tracker.measure.check import check_clip, usable
+    from pennyfall.tracker.measure.check import check_clip
 
     settings = settings_from(
         club=club,
@@ -48,13 +50,19 @@ def check(
         box=box,
         dot=dot,
     )
-    findings = check_clip(clip, settings)
-    widest = max(len(one.what) for one in findings)
-    for one in findings:
+    look = check_clip(clip, settings)
+    widest = max(len(one.what) for one in look.findings)
+    for one in look.findings:
         typer.echo(f"{one.verdict:<4}  {one.what:<{widest}}  {one.words}")
         if one.advice:
             typer.echo(f"{'':<{widest + 8}}{one.advice}")
-    good = usable(findings)
-    typer.echo("\nGood enough to measure." if good else "\nNot good enough: change what is marked bad.")
-    if not good:
+    if look.measurement is not None:
+        typer.echo("\nGood enough to measure.")
+    elif look.refusal is not None:
+        typer.echo(f"\n{refusal(look.refusal)}")
+    if math.isfinite(look.looked_until_s):
+        typer.echo(
+            f"Only the first {look.looked_until_s:.1f} s were looked at; measuring looks at all of it."
+        )
+    elif look.measurement is None:
         raise typer.Exit(2)

@@ -2,23 +2,29 @@
 
 from __future__ import annotations
 
+import math
 import time
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Literal
 
 import numpy as np
 
 from pennyfall.calibration.layout import TagLayout
-from pennyfall.kinematics.values import FloatArray
+from pennyfall.kinematics.errors import CannotMeasure
+from pennyfall.kinematics.values import FloatArray, Measurement, StrokeMeasures
 from pennyfall.tracker.clip.decoding import Decoded
 from pennyfall.tracker.clip.reading import read_clip
 from pennyfall.tracker.follow.clip_pass import Followed
+from pennyfall.tracker.measure.clip import measure_seen
 from pennyfall.tracker.measure.seen import follow
 from pennyfall.tracker.measure.settings import Settings
 
 TIME_LIMIT_S = 7.0
 """Chosen by us: with start-up and the last fit this stays within the ten seconds a coach will wait."""
+
+FEWEST_FRAMES = 20
+"""Chosen by us: fewer say nothing of a clip, however slow the machine."""
 
 GOOD_RATE_HZ, LEAST_RATE_HZ = 110.0, 50.0
 """Chosen by us: at 120 frames/s impact falls between frames 8 ms apart; below 50 a stroke has 15 frames."""
@@ -36,8 +42,6 @@ EDGE_TAGS = 0.75
 MARK_PX = 24.0
 """Chosen by us: width taken for a dot or a patch, which have no size that is known."""
 
-STROKE_TRAVEL_M = 0.08
-
 Verdict = Literal["good", "weak", "bad"]
 
 
@@ -53,8 +57,26 @@ class Finding:
     """What to change; empty when nothing needs to."""
 
 
-def check_clip(path: Path, settings: Settings) -> tuple[Finding, ...]:
-    """Look a clip over within a few seconds.
+@dataclass(frozen=True, kw_only=True, slots=True, eq=False)
+class Look:
+    """What a look at a clip says: the measurement's own first pass, and what came of it."""
+
+    findings: tuple[Finding, ...]
+    measurement: Measurement | None
+    """Of what was looked at; None where it cannot be measured."""
+    refusal: CannotMeasure | None
+    """Why not."""
+    looked_until_s: float
+    """Up to when the clip was looked at; NaN where that is its end [s]."""
+
+    @property
+    def usable(self) -> bool:
+        """Whether the clip can be measured, or may be in the part that was not looked at."""
+        return self.measurement is not None or math.isfinite(self.looked_until_s)
+
+
+def check_clip(path: Path, settings: Settings) -> Look:
+    """Look a clip over within a few seconds: measure it, as far as the time reaches.
 
     Parameters
     ----------
@@ -73,17 +95,29 @@ def check_clip(path: Path, settings: Settings) -> tuple[Finding, ...]:
     started = time.monotonic()
     late = False
 
-    def enough(_index: int) -> bool:
+    def enough(index: int) -> bool:
         nonlocal late
-        late = time.monotonic() - started > TIME_LIMIT_S
+        late = index >= FEWEST_FRAMES and time.monotonic() - started > TIME_LIMIT_S
         return late
 
     seen = follow(read_clip(path, recorded_at_hz=settings.recorded_at_hz), settings, enough=enough)
-    return findings(seen.followed, seen.decoded, settings, whole=not late)
+    measurement, refusal = None, None
+    try:
+        measurement = measure_seen(seen, settings).measurement
+    except CannotMeasure as error:
+        refusal = error
+    return Look(
+        findings=findings(seen.followed, seen.decoded, settings, measurement),
+        measurement=measurement,
+        refusal=refusal,
+        looked_until_s=float(seen.decoded.times_s[-1]) if late else math.nan,
+    )
 
 
-def findings(followed: Followed, decoded: Decoded, settings: Settings, *, whole: bool) -> tuple[Finding, ...]:
-    """Return what a pass over a clip, or over its first seconds only, says of it."""
+def findings(
+    followed: Followed, decoded: Decoded, settings: Settings, measurement: Measurement | None
+) -> tuple[Finding, ...]:
+    """Return what a pass over a clip says of it; nothing is bad that could be measured."""
     tags, tagged = settings.tags, settings.method == "tag"
     scaled = tagged and followed.head_ever_seen
     found = [_rate(1.0 / float(np.mean(np.diff(decoded.times_s)))), _sheet(followed, scaled=scaled)]
@@ -93,15 +127,20 @@ def findings(followed: Followed, decoded: Decoded, settings: Settings, *, whole:
     if followed.head_ever_seen:
         width = _tag_width_px(followed, tags) if tagged else MARK_PX
         found.append(_edges(followed, width, decoded.picture_size))
-    found.append(_ball(followed, whole=whole))
-    if scaled:
-        found.append(_stroke(followed, whole=whole))
-    return tuple(found)
+    found.append(_ball(followed))
+    if measurement is None:
+        return tuple(found)
+    worst: Verdict = "weak"
+    return (
+        *(replace(one, verdict=worst) if one.verdict == "bad" else one for one in found),
+        _strokes(measurement.strokes),
+    )
 
 
-def usable(findings: tuple[Finding, ...]) -> bool:
-    """Return whether a clip with these findings can be measured."""
-    return all(one.verdict != "bad" for one in findings)
+def _strokes(strokes: tuple[StrokeMeasures, ...]) -> Finding:
+    lengths = ", ".join(f"{100 * one.backswing_length_m.value:.0f} cm back" for one in strokes)
+    count = "one stroke" if len(strokes) == 1 else f"{len(strokes)} strokes"
+    return Finding("Strokes", "good", f"{count}: {lengths}")
 
 
 def _rate(rate_hz: float) -> Finding:
@@ -213,33 +252,16 @@ def _edges(followed: Followed, width_px: float, size: tuple[int, int]) -> Findin
     )
 
 
-def _ball(followed: Followed, *, whole: bool) -> Finding:
+def _ball(followed: Followed) -> Finding:
     if any(ball.departed for ball in followed.balls):
         return Finding("Ball", "good", "found, and seen to leave")
     if followed.balls:
-        words = "found, but not seen to leave" if whole else "found at rest"
-        return Finding(
-            "Ball", "weak" if whole else "good", words, "" if not whole else "Film the whole stroke."
-        )
+        return Finding("Ball", "weak", "found, but not seen to leave", "Film the whole stroke.")
     return Finding(
         "Ball",
         "weak",
         "not found: measured as practice strokes",
         "Use a ball that stands out from the floor, with the light not behind it.",
-    )
-
-
-def _stroke(followed: Followed, *, whole: bool) -> Finding:
-    """Say how far the head travels, by the tag's own size as scale: rough, and enough for this."""
-    head = followed.head
-    place = head.centre_px[head.seen]
-    per_m = np.nanmedian(np.abs(np.linalg.det(head.jacobian[head.seen]))) ** 0.5
-    travel = float(np.hypot(*np.ptp(place, axis=0)) / per_m)
-    words = f"the head travels about {100 * travel:.0f} cm"
-    if travel >= STROKE_TRAVEL_M or not whole:
-        return Finding("Stroke", "good", words)
-    return Finding(
-        "Stroke", "bad", words, "Film a whole stroke, from a second before it to a second after it."
     )
 
 
