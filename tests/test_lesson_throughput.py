@@ -25,13 +25,14 @@ MEASURED = """
 import sys
 from functools import partial
 from pathlib import Path
-from pennyfall.cli.lesson.clips import annotate_clip, measure_with_track
+from pennyfall.cli.lesson.clips import annotate_clip, measure_for_lesson
 from pennyfall.cli.files.measured_files import MEASURED_FOLDER
 from pennyfall.cli.lesson.measuring import ClipTask, measure_side_by_side
+from pennyfall.tracker.measure.settings import Settings
 
 def tasks(folder):
     (folder / MEASURED_FOLDER).mkdir(exist_ok=True)
-    measure = partial(measure_with_track, {}, None)
+    measure = partial(measure_for_lesson, Settings())
     return [
         ClipTask(folder=folder, clip=clip.name, fingerprint="", measure=measure, finish=annotate_clip)
         for clip in sorted(folder.glob("*.mp4"))

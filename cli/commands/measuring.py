@@ -11,6 +11,7 @@ import typer
 
 from pennyfall.cli.console import progress_bar, refusal
 from pennyfall.kinematics.errors import CannotMeasure
+from pennyfall.tracker.clip.album import Album
 from pennyfall.tracker.measure.clip import measure_seen, see_clip
 from pennyfall.tracker.measure.measured import Measured
 from pennyfall.tracker.measure.seen import Seen
@@ -89,8 +90,9 @@ def measure_clips(
 def _measure_one(
     clip: Path, settings: Settings, outputs: ClipOutputs, *, quiet: bool, everything: bool
 ) -> None:
+    album = Album() if outputs.picture is not None else None
     with progress_bar(clip.name, quiet=quiet) as advance:
-        seen = see_clip(clip, settings, progress=advance)
+        seen = see_clip(clip, settings, album=album, progress=advance)
     try:
         measured = measure_seen(seen, settings)
     except CannotMeasure:
@@ -100,7 +102,7 @@ def _measure_one(
         return
     if not quiet:
         typer.echo(_table(measured, everything=everything))
-    written = _write(measured, clip, outputs)
+    written = _write(measured, clip, outputs, album)
     if written and not quiet:
         typer.echo(f"Written: {', '.join(str(each) for each in written)}")
 
@@ -125,16 +127,16 @@ def _track_in_pixels(seen: Seen, settings: Settings, outputs: ClipOutputs) -> bo
     if seen.followed.pose is not None or not seen.followed.head_ever_seen:
         return False
     from pennyfall.cli.files.measurement import write_whole
-    from pennyfall.cli.files.track import pixel_track_csv
+    from pennyfall.cli.files.track import csv_bytes, pixel_table
     from pennyfall.tracker.measure.timed import on_true_times
 
     followed = on_true_times(seen, settings).followed
     path = outputs.place(outputs.track, seen.reading.path, ".csv")
-    write_whole(path, pixel_track_csv(followed).encode())
+    write_whole(path, csv_bytes(pixel_table(followed)))
     return True
 
 
-def _write(result: Measured, clip: Path, outputs: ClipOutputs) -> list[Path]:
+def _write(result: Measured, clip: Path, outputs: ClipOutputs, album: Album | None) -> list[Path]:
     """Write what was asked for; return the files."""
     from pennyfall.cli.files.measurement import save_measurement, write_whole
 
@@ -143,34 +145,32 @@ def _write(result: Measured, clip: Path, outputs: ClipOutputs) -> list[Path]:
         written.append(outputs.place(outputs.json, clip, ".json"))
         save_measurement(result.measurement, written[-1])
     if outputs.track is not None:
-        from pennyfall.cli.files.track import track_csv
+        from pennyfall.cli.files.track import csv_bytes, track_table
 
         written.append(outputs.place(outputs.track, clip, ".csv"))
-        write_whole(written[-1], track_csv(result).encode())
-    if outputs.picture is not None:
-        written += _draw(result, clip, outputs.place(outputs.picture, clip, ".png"))
+        write_whole(written[-1], csv_bytes(track_table(result)))
+    if outputs.picture is not None and album is not None:
+        written += _draw(result, album, clip, outputs.place(outputs.picture, clip, ".png"))
     return written
 
 
-def _draw(result: Measured, clip: Path, path: Path) -> list[Path]:
+def _draw(result: Measured, album: Album, clip: Path, path: Path) -> list[Path]:
     """Draw every stroke; the second and later ones get a number in their file's name."""
     from pennyfall.cli.files.measurement import write_whole
+    from pennyfall.cli.files.track import track_table
     from pennyfall.cli.report.film.overlay import HeadPath
     from pennyfall.cli.report.pictures.moments import moment_frames
     from pennyfall.cli.report.pictures.stroke import stroke_picture
-    from pennyfall.tracker.clip.decoding import Decoding
 
-    timed = result.placed.timed
-    pixel = timed.followed.head
-    way = HeadPath(time_s=pixel.time_s, u_px=pixel.centre_px[:, 0], v_px=pixel.centre_px[:, 1])
+    way = HeadPath.of_track(track_table(result))
     strokes = result.measurement.strokes
-    frames = moment_frames(Decoding(timed.seen.reading).frames(), strokes, way)
     written = []
-    for stroke, moments in zip(strokes, frames, strict=True):
+    for stroke in strokes:
         name = path if stroke.number == 1 else path.with_stem(f"{path.stem}-{stroke.number}")
         title = clip.name if len(strokes) == 1 else f"{clip.name}, stroke {stroke.number}"
         kind: Literal["png", "svg"] = "svg" if name.suffix.lower() == ".svg" else "png"
-        write_whole(name, stroke_picture(stroke, title=title, frames=moments, kind=kind))
+        frames = moment_frames(album, stroke, way)
+        write_whole(name, stroke_picture(stroke, title=title, frames=frames, kind=kind))
         written.append(name)
     return written
 

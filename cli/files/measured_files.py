@@ -10,11 +10,17 @@ import json
 from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from pennyfall.cli.files.measurement import from_document, to_document, write_whole
+from pennyfall.cli.files.track import csv_bytes
 from pennyfall.kinematics.errors import CannotMeasure
 from pennyfall.kinematics.values import Measurement
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+    from pennyfall.tracker.clip.album import Album
 
 MEASURED_FOLDER = "measured"
 REPORT_FILE = "report.html"
@@ -25,8 +31,10 @@ class MeasuredClip:
     """What measuring one clip gives."""
 
     measurement: Measurement
-    track_csv: str
+    track: pd.DataFrame
     """The track, one line a frame; the columns t_s, u_px and v_px place the head in the picture."""
+    album: Album
+    """Small pictures of it."""
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -94,7 +102,7 @@ def keep_measured(folder: Path, clip: str, measured: MeasuredClip, fingerprint: 
         When the disk is full or the place cannot be written.
 
     """
-    write_whole(track_path(folder, clip), measured.track_csv.encode())
+    write_whole(track_path(folder, clip), csv_bytes(measured.track))
     document = to_document(measured.measurement)
     _write_json(measurement_path(folder, clip), {**document, "fingerprint": fingerprint})
 

@@ -31,7 +31,7 @@ COLUMNS = (
 """Columns of the track file, in order."""
 
 
-def pixel_track_csv(followed: Followed) -> str:
+def pixel_table(followed: Followed) -> pd.DataFrame:
     """Return a track in pixels against true time, for a clip that nothing gives a scale to."""
     pixel = followed.head
     table = pd.DataFrame({name: np.full(len(pixel.time_s), np.nan) for name in COLUMNS})
@@ -40,14 +40,14 @@ def pixel_track_csv(followed: Followed) -> str:
     table["seen"] = pixel.seen.astype(int)
     table["u_px"], table["v_px"] = pixel.centre_px.T
     table["ball_seen"] = 0
-    return table.to_csv(index=False, float_format="%.9g", lineterminator="\n")
+    return table
 
 
-def track_csv(measured: Measured) -> str:
-    """Return the track of a measured clip as CSV text; what was not seen is empty, never zero."""
+def track_table(measured: Measured) -> pd.DataFrame:
+    """Return the track of a measured clip; what was not seen is NaN, never zero."""
     placed, motion = measured.placed, measured.motion
     head, pixel = placed.tracks.head, placed.timed.followed.head
-    table = pd.DataFrame(
+    return pd.DataFrame(
         {
             "frame": np.arange(len(head.time_s)),
             "t_s": head.time_s,
@@ -69,4 +69,8 @@ def track_csv(measured: Measured) -> str:
             "ball_seen": np.isfinite(placed.tracks.ball_x_m).astype(int),
         }
     )
-    return table.to_csv(index=False, float_format="%.9g", lineterminator="\n")
+
+
+def csv_bytes(track: pd.DataFrame) -> bytes:
+    """Return a track as the content of its file; what was not seen is empty."""
+    return track.to_csv(index=False, float_format="%.9g", lineterminator="\n").encode()

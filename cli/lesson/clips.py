@@ -6,6 +6,8 @@ from functools import partial
 from importlib.metadata import version
 from pathlib import Path
 
+import pandas as pd
+
 from pennyfall.cli.files.lesson_file import FILE_KEYS, SETTINGS_KEYS, Lesson
 from pennyfall.cli.files.lesson_result import LessonResult
 from pennyfall.cli.files.measured_files import (
@@ -17,13 +19,20 @@ from pennyfall.cli.files.measured_files import (
 )
 from pennyfall.cli.files.measurement import load_measurement
 from pennyfall.cli.files.settings import settings_from
-from pennyfall.cli.files.track import track_csv
+from pennyfall.cli.files.track import track_table
 from pennyfall.cli.lesson.measuring import MeasureClip
-from pennyfall.cli.report.film.annotate import Look, annotate_stroke, head_path, shown_from_s
+from pennyfall.cli.report.film.annotate import (
+    Look,
+    annotate_stroke,
+    decoded_pictures,
+    shown_from_s,
+    shown_span_s,
+)
 from pennyfall.cli.report.film.overlay import HeadPath
 from pennyfall.cli.report.page.drawings import stroke_id
 from pennyfall.cli.report.page.lesson import Film
 from pennyfall.kinematics.errors import CannotMeasure
+from pennyfall.tracker.clip.album import Album
 from pennyfall.tracker.measure.clip import measure_clip
 from pennyfall.tracker.measure.settings import Settings
 
@@ -48,21 +57,23 @@ def lesson_measuring(folder: Path, lesson: Lesson) -> tuple[MeasureClip, Measure
     said = {key: value for key, value in stated.items() if value is not None}
     # the tag's height stands there stated or not, as it always has: what is measured stays measured
     options = {"tag_height_mm": None, **said, **contents}
-    return partial(measure_with_track, settings), MeasuredWith(options=options, version=version("pennyfall"))
+    return partial(measure_for_lesson, settings), MeasuredWith(options=options, version=version("pennyfall"))
 
 
-def measure_with_track(settings: Settings, path: Path) -> MeasuredClip:
-    """Measure one clip and write its track down."""
-    result = measure_clip(path, settings)
-    return MeasuredClip(measurement=result.measurement, track_csv=track_csv(result))
+def measure_for_lesson(settings: Settings, path: Path) -> MeasuredClip:
+    """Measure one clip, and keep of it what the report shows."""
+    album = Album(PAGE_LOOK.height_px)
+    measured = measure_clip(path, settings, album=album)
+    return MeasuredClip(measurement=measured.measurement, track=track_table(measured), album=album)
 
 
 def annotate_clip(folder: Path, clip: str, measured: MeasuredClip) -> None:
     """Write the annotated clip of each stroke, as the report shows it."""
-    path = head_path(measured.track_csv)
+    facts, path = measured.measurement.clip, HeadPath.of_track(measured.track)
     for stroke in measured.measurement.strokes:
         out = annotated_path(folder, clip, stroke.number)
-        annotate_stroke(folder / clip, measured.measurement.clip, stroke, path, out, PAGE_LOOK)
+        pictures = measured.album.between(*shown_span_s(stroke))
+        annotate_stroke(pictures, facts, stroke, path, out, PAGE_LOOK)
 
 
 def share_clip(folder: Path, clip: str, stroke: int, out: Path, *, slow: float) -> None:
@@ -82,7 +93,8 @@ def share_clip(folder: Path, clip: str, stroke: int, out: Path, *, slow: float) 
             fix="Name one of them by --stroke.",
         )
     look = Look(slow=slow)
-    if not annotate_stroke(folder / clip, measurement.clip, wanted, kept_path(folder, clip), out, look):
+    pictures = decoded_pictures(folder / clip, measurement.clip, wanted, look)
+    if not annotate_stroke(pictures, measurement.clip, wanted, kept_path(folder, clip), out, look):
         raise CannotMeasure(
             f"No frame of stroke {stroke} of {clip} can be shown.",
             fix="Copy the clip from the phone once more.",
@@ -103,4 +115,4 @@ def films(folder: Path, result: LessonResult) -> dict[str, Film]:
 
 def kept_path(folder: Path, clip: str) -> HeadPath:
     """Return where the head of a measured clip is in its picture."""
-    return head_path(track_path(folder, clip).read_text(encoding="utf-8"))
+    return HeadPath.of_track(pd.read_csv(track_path(folder, clip), usecols=["t_s", "u_px", "v_px"]))

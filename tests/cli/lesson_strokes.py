@@ -17,11 +17,13 @@ from collections.abc import Mapping
 from pathlib import Path
 
 import numpy as np
+import pandas as pd
 
 from pennyfall.cli.files.lesson_file import Condition, Lesson, write_lesson
 from pennyfall.cli.files.measured_files import MeasuredClip, MeasuredWith
 from pennyfall.kinematics.errors import CannotMeasure
 from pennyfall.kinematics.values import Estimate, LooseObjectBand, Measurement, Profile, StrokeMeasures
+from pennyfall.tracker.clip.album import Album
 from tests.cli.synthetic import measurement
 
 MEASURED_WITH = MeasuredWith(options={"by": "test"}, version="1")
@@ -128,7 +130,9 @@ def measure_quickly(path: Path) -> MeasuredClip:
         measurement().clip, file=path.name, sha256=hashlib.sha256(content).hexdigest()
     )
     return MeasuredClip(
-        measurement=dataclasses.replace(measurement(measured), clip=facts), track_csv=track_of(measured)
+        measurement=dataclasses.replace(measurement(measured), clip=facts),
+        track=track_of(measured),
+        album=Album(),
     )
 
 
@@ -136,14 +140,12 @@ def finish_nothing(folder: Path, clip: str, measured: MeasuredClip) -> None:
     """Derive nothing more from a clip."""
 
 
-def track_of(measured: StrokeMeasures) -> str:
+def track_of(measured: StrokeMeasures) -> pd.DataFrame:
     """Return a track whose head crosses a 640 px wide picture as the stroke does."""
-    rows = ["t_s,seen,u_px,v_px"]
-    rows += [
-        f"{t:.6f},1,{320 + 600 * x:.3f},{250 - 200 * x * x:.3f}"
-        for t, x in zip(measured.profile.t_s, measured.profile.x_m, strict=True)
-    ]
-    return "\n".join(rows) + "\n"
+    x = measured.profile.x_m
+    return pd.DataFrame(
+        {"t_s": measured.profile.t_s, "seen": 1, "u_px": 320 + 600 * x, "v_px": 250 - 200 * x * x}
+    )
 
 
 def lesson_folder(

@@ -2,15 +2,23 @@
 
 from __future__ import annotations
 
+import dataclasses
 from pathlib import Path
 
 import av
 import numpy as np
+import pandas as pd
 import pytest
 from numpy.typing import NDArray
 
-from pennyfall.cli.report.film.annotate import Look, annotate_stroke, head_path, shown_from_s, thinned
-from pennyfall.cli.report.film.overlay import EDGE_COLOUR, FORWARD_COLOUR, PathOverlay, write
+from pennyfall.cli.report.film.annotate import (
+    Look,
+    annotate_stroke,
+    decoded_pictures,
+    shown_from_s,
+    thinned,
+)
+from pennyfall.cli.report.film.overlay import EDGE_COLOUR, FORWARD_COLOUR, HeadPath, PathOverlay, write
 from pennyfall.cli.report.film.strip import AccelerationStrip
 from tests.cli.filmed_stroke import FilmedStroke, filmed_stroke
 from tests.cli.synthetic import plateau_stroke
@@ -26,8 +34,13 @@ def filmed(footage: Path) -> FilmedStroke:
 @pytest.fixture(scope="module")
 def made(filmed: FilmedStroke, tmp_path_factory: pytest.TempPathFactory) -> Path:
     out = tmp_path_factory.mktemp("annotated") / "stroke.mp4"
-    assert annotate_stroke(filmed.clip, filmed.facts, filmed.stroke, filmed.path, out, LOOK)
+    assert annotated(filmed, out, LOOK)
     return out
+
+
+def annotated(filmed: FilmedStroke, out: Path, look: Look) -> bool:
+    shown = decoded_pictures(filmed.clip, filmed.facts, filmed.stroke, look)
+    return annotate_stroke(shown, filmed.facts, filmed.stroke, filmed.path, out, look)
 
 
 def pictures(path: Path) -> list[tuple[float, NDArray[np.uint8]]]:
@@ -87,7 +100,7 @@ def test_the_ring_sits_on_the_head_in_every_frame(made: Path, filmed: FilmedStro
 def test_true_speed_thins_the_frames_and_keeps_their_times(filmed: FilmedStroke, tmp_path: Path) -> None:
     out = tmp_path / "true.mp4"
     look = Look(height_px=240, slow=1.0, strip=True, quality=30)
-    assert annotate_stroke(filmed.clip, filmed.facts, filmed.stroke, filmed.path, out, look)
+    assert annotated(filmed, out, look)
     times = np.array([time_s for time_s, _ in pictures(out)])
     assert np.diff(times).min() > 0.95 / 60
     stroke = filmed.stroke
@@ -102,8 +115,8 @@ def test_true_speed_thins_the_frames_and_keeps_their_times(filmed: FilmedStroke,
 def test_a_clip_without_a_frame_of_the_stroke_is_no_annotated_clip(footage: Path, tmp_path: Path) -> None:
     filmed = filmed_stroke(footage)
     out = tmp_path / "none.mp4"
-    stroke = plateau_stroke(takeaway_s=100.0)
-    assert not annotate_stroke(filmed.clip, filmed.facts, stroke, filmed.path, out, LOOK)
+    late = dataclasses.replace(filmed, stroke=plateau_stroke(takeaway_s=100.0))
+    assert not annotated(late, out, LOOK)
     assert not out.exists()
 
 
@@ -116,7 +129,8 @@ def test_frames_that_come_too_fast_are_thinned_evenly() -> None:
 
 
 def test_a_head_that_was_not_seen_is_not_drawn() -> None:
-    path = head_path("t_s,seen,u_px,v_px\n0.0,1,10,20\n0.1,0,,\n0.2,1,14,20\n0.3,1,16,20\n")
+    track = {"t_s": [0.0, 0.1, 0.2, 0.3], "u_px": [10, np.nan, 14, 16], "v_px": [20, np.nan, 20, 20]}
+    path = HeadPath.of_track(pd.DataFrame(track))
     assert path.at(0.0) == (10, 20)
     assert path.at(0.11) is None
     runs = path.between(-1, 1)

@@ -3,19 +3,20 @@
 from __future__ import annotations
 
 import dataclasses
-from collections.abc import Iterator
+from collections.abc import Iterable
 
+import av
 import numpy as np
 import pytest
+from numpy.typing import NDArray
 
 from pennyfall.cli.report.film.overlay import HeadPath
-from pennyfall.cli.report.pictures.moments import SHOWN_WIDTH_PX, moment_frames
+from pennyfall.cli.report.pictures.moments import moment_frames
 from pennyfall.kinematics.values import Estimate, StrokeMeasures
-from pennyfall.tracker.clip.frame import Frame
+from pennyfall.tracker.clip.album import Album
 from tests.cli.synthetic import plateau_stroke
 
 RATE_HZ = 100
-SIZE = (1080, 1920)
 
 
 @pytest.fixture
@@ -32,51 +33,57 @@ def path() -> HeadPath:
     return HeadPath(time_s=time_s, u_px=u, v_px=np.full(300, 700.0))
 
 
-def _numbered_frames(count: int = 300) -> Iterator[Frame]:
-    """Yield frames that are as bright as their number, half of it where that is above 255."""
-    for index in range(count):
-        luma = np.full(SIZE, index // 2, dtype=np.uint8)
-        yield Frame(index=index, time_s=index / RATE_HZ, luma=luma)
+def _album(pictures: Iterable[NDArray[np.uint8]]) -> Album:
+    album = Album()
+    for index, grey in enumerate(pictures):
+        album.keep(index / RATE_HZ, av.VideoFrame.from_ndarray(grey, format="gray"), rotation_deg=0)
+    return album
+
+
+def _numbered(count: int = 300) -> Album:
+    """Return an album of pictures that are as bright as their number, up to white."""
+    return _album(np.full((90, 160), min(index, 255), dtype=np.uint8) for index in range(count))
+
+
+def _marked() -> Album:
+    """Return an album of full-size pictures with a white mark at both ends of the head's path."""
+    grey = np.zeros((1080, 1920), dtype=np.uint8)
+    grey[690:710, 590:610] = grey[690:710, 1390:1410] = 255
+    return _album([grey] * 200)
 
 
 def test_each_moment_gets_the_frame_nearest_to_its_event(stroke: StrokeMeasures, path: HeadPath) -> None:
-    (found,) = moment_frames(_numbered_frames(), [stroke], path)
+    found = moment_frames(_numbered(), stroke, path)
     shown = {moment: int(frame[0, 0]) for moment, frame in found.items()}
-    # 50 ms before takeaway is frame 45; top 115, impact 147, finish 192; brightness is half of it.
-    assert shown == {"address": 22, "top": 57, "impact": 73, "finish": 96}
+    # 50 ms before takeaway; a grey passes through RGB and JPEG within one level.
+    assert shown == pytest.approx({"address": 45, "top": 115, "impact": 147, "finish": 192}, abs=1)
 
 
 def test_the_cut_keeps_the_whole_path_in_one_shape(stroke: StrokeMeasures, path: HeadPath) -> None:
-    def marked() -> Iterator[Frame]:
-        for index in range(300):
-            luma = np.zeros(SIZE, dtype=np.uint8)
-            luma[690:710, 590:610] = luma[690:710, 1390:1410] = 255
-            yield Frame(index=index, time_s=index / RATE_HZ, luma=luma)
-
-    (found,) = moment_frames(marked(), [stroke], path)
-    assert {frame.shape for frame in found.values()} == {(360, SHOWN_WIDTH_PX)}
+    found = moment_frames(_marked(), stroke, path)
+    # A third of the clip's size: 1120 px around column 1000 become 373, 600 lies at 160 of them, 1400 at 960.
+    assert {frame.shape for frame in found.values()} == {(280, 373)}
     columns = np.nonzero(found["top"].max(axis=0) > 128)[0]
-    # 1120 px wide around column 1000: 600 lies at 160 of 1120, 1400 at 960.
-    assert columns.min() == pytest.approx(150 / 1120 * SHOWN_WIDTH_PX, abs=1)
-    assert columns.max() == pytest.approx(970 / 1120 * SHOWN_WIDTH_PX, abs=1)
+    assert columns.min() == pytest.approx(150 / 3, abs=1)
+    assert columns.max() == pytest.approx(970 / 3, abs=1)
 
 
 def test_a_moment_beyond_the_clip_or_not_measured_has_no_frame(
     stroke: StrokeMeasures, path: HeadPath
 ) -> None:
     without_top = dataclasses.replace(stroke, top_s=Estimate.missing())
-    (found,) = moment_frames(_numbered_frames(150), [without_top], path)
+    found = moment_frames(_numbered(150), without_top, path)
     assert set(found) == {"address", "impact"}
 
 
 def test_without_a_seen_head_the_whole_frame_is_shown(stroke: StrokeMeasures, path: HeadPath) -> None:
     nowhere = np.full(300, np.nan)
     unseen = HeadPath(time_s=path.time_s, u_px=nowhere, v_px=nowhere)
-    (found,) = moment_frames(_numbered_frames(), [stroke], unseen)
-    assert found["top"].shape == (270, SHOWN_WIDTH_PX)
+    found = moment_frames(_marked(), stroke, unseen)
+    assert found["top"].shape == (270, 480)
 
 
 def test_a_path_at_the_edge_of_the_picture_is_cut_within_it(stroke: StrokeMeasures, path: HeadPath) -> None:
     at_edge = HeadPath(time_s=path.time_s, u_px=path.u_px + 500, v_px=path.v_px + 370)
-    (found,) = moment_frames(_numbered_frames(), [stroke], at_edge)
-    assert found["top"].shape == (360, SHOWN_WIDTH_PX)
+    found = moment_frames(_marked(), stroke, at_edge)
+    assert found["top"].shape == (280, 373)

@@ -14,6 +14,7 @@ from av.video.frame import PictureType
 from pennyfall.kinematics.clock.time_base import usual_interval
 from pennyfall.kinematics.errors import CannotMeasure
 from pennyfall.kinematics.values import ClipFacts, FloatArray, freeze_arrays
+from pennyfall.tracker.clip.album import Album
 from pennyfall.tracker.clip.container import (
     FILM_AGAIN,
     MOST_OUTLIERS,
@@ -68,11 +69,14 @@ class Decoding:
     ----------
     reading : Reading
         The clip's file.
+    album : Album, optional
+        Gets a copy of every frame.
 
     """
 
-    def __init__(self, reading: Reading) -> None:
+    def __init__(self, reading: Reading, album: Album | None = None) -> None:
         self._reading = reading
+        self._album = album
         self._rotation_deg = 0
         self._interlaced = False
         self._damaged = False
@@ -92,6 +96,8 @@ class Decoding:
         """
         for time_s, picture in self.pictures():
             self._times.append(time_s)
+            if self._album is not None:
+                self._album.keep(time_s, picture, self._rotation_deg)
             luma = luma_of(picture, self._rotation_deg)
             chroma = partial(chroma_of, picture, self._rotation_deg)
             yield Frame(len(self._times) - 1, time_s, luma, chroma)

@@ -11,6 +11,9 @@ from numpy.typing import NDArray
 
 LumaFrame = NDArray[np.uint8]
 
+RgbFrame = NDArray[np.uint8]
+"""As displayed, shape (height, width, 3)."""
+
 ChromaPlanes = tuple[NDArray[np.uint8], NDArray[np.uint8]]
 
 USUAL_EXPOSURE_SHARE = 0.25
@@ -70,6 +73,20 @@ def chroma_of(picture: Any, rotation_deg: int) -> ChromaPlanes:  # noqa: ANN401 
     if not rotation_deg:
         return blue, red
     return np.rot90(blue, rotation_deg // 90), np.rot90(red, rotation_deg // 90)
+
+
+def upright(
+    picture: Any,  # noqa: ANN401 - a PyAV frame
+    rotation_deg: int,
+    width: int,
+    height: int,
+    *,
+    pixels: str = "rgb24",
+) -> RgbFrame:
+    """Return a decoded frame as displayed, RGB unless other pixels are wanted, at the size wanted."""
+    across, down = (height, width) if rotation_deg % 180 else (width, height)
+    small = picture.reformat(width=across, height=down, format=pixels, interpolation="AREA")
+    return np.ascontiguousarray(np.rot90(small.to_ndarray(), rotation_deg // 90))
 
 
 def _plane(picture: Any, kind: np.dtype[Any], number: int = 0) -> NDArray[Any]:  # noqa: ANN401 - a PyAV frame

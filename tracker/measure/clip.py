@@ -7,6 +7,7 @@ import threading
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from pennyfall.tracker.clip.album import Album
 from pennyfall.tracker.clip.reading import read_clip
 from pennyfall.tracker.measure.seen import Progress, Seen, follow
 from pennyfall.tracker.measure.settings import Settings
@@ -15,7 +16,9 @@ if TYPE_CHECKING:  # loading what comes after the last frame takes as long as de
     from pennyfall.tracker.measure.measured import Measured
 
 
-def measure_clip(path: Path, settings: Settings, *, progress: Progress | None = None) -> Measured:
+def measure_clip(
+    path: Path, settings: Settings, *, album: Album | None = None, progress: Progress | None = None
+) -> Measured:
     """Measure every stroke in a clip.
 
     Parameters
@@ -24,6 +27,8 @@ def measure_clip(path: Path, settings: Settings, *, progress: Progress | None = 
         The video file.
     settings : Settings
         What was stated beside the clip.
+    album : Album, optional
+        Gets a small copy of every picture, for what is shown of the clip later.
     progress : callable, optional
         Called with the share done, 0 to 1.
 
@@ -33,10 +38,12 @@ def measure_clip(path: Path, settings: Settings, *, progress: Progress | None = 
         When the clip cannot be read, sheet or head cannot be found, or no whole stroke is in it.
 
     """
-    return measure_seen(see_clip(path, settings, progress=progress), settings)
+    return measure_seen(see_clip(path, settings, album=album, progress=progress), settings)
 
 
-def see_clip(path: Path, settings: Settings, *, progress: Progress | None = None) -> Seen:
+def see_clip(
+    path: Path, settings: Settings, *, album: Album | None = None, progress: Progress | None = None
+) -> Seen:
     """Read a clip and follow what is in its pictures: the stages that need the film.
 
     Raises
@@ -54,7 +61,8 @@ def see_clip(path: Path, settings: Settings, *, progress: Progress | None = None
         if progress is not None:
             progress(share)
 
-    return follow(read_clip(path, recorded_at_hz=settings.recorded_at_hz), settings, progress=followed_to)
+    reading = read_clip(path, recorded_at_hz=settings.recorded_at_hz)
+    return follow(reading, settings, album=album, progress=followed_to)
 
 
 def measure_seen(seen: Seen, settings: Settings) -> Measured:

@@ -6,6 +6,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 from pennyfall.kinematics.values import Caution
+from pennyfall.tracker.clip.album import Album
 from pennyfall.tracker.clip.decoding import Decoded, Decoding
 from pennyfall.tracker.clip.header_clock import missing_bytes
 from pennyfall.tracker.clip.reading import Reading
@@ -48,6 +49,7 @@ def follow(
     reading: Reading,
     settings: Settings,
     *,
+    album: Album | None = None,
     progress: Progress | None = None,
     enough: Callable[[int], bool] | None = None,
 ) -> Seen:
@@ -59,6 +61,8 @@ def follow(
         The clip's file.
     settings : Settings
         What was stated beside it.
+    album : Album, optional
+        Gets a small copy of every picture, for what is shown of the clip later.
     progress : callable, optional
         Called with the share done, 0 to 1, after every frame.
     enough : callable, optional
@@ -70,7 +74,7 @@ def follow(
         When no frame can be decoded, the picture changes size, or a box holds nothing to follow.
 
     """
-    decoding = Decoding(reading)
+    decoding = Decoding(reading, album)
     follower = ClipFollower(
         settings.tags,
         lens=settings.lens,

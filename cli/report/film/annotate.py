@@ -2,26 +2,26 @@
 
 from __future__ import annotations
 
-import io
 import os
 import tempfile
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from fractions import Fraction
+from itertools import chain
 from pathlib import Path
 from typing import Any
 
 import av
 import numpy as np
-import pandas as pd
-from numpy.typing import NDArray
 
 from pennyfall.cli.files.measurement import write_whole
 from pennyfall.cli.report.film.overlay import HeadPath, PathOverlay
 from pennyfall.cli.report.film.strip import AccelerationStrip
 from pennyfall.kinematics.errors import CannotMeasure
 from pennyfall.kinematics.values import ClipFacts, StrokeMeasures
+from pennyfall.tracker.clip.album import size_within
 from pennyfall.tracker.clip.decoding import Decoding
+from pennyfall.tracker.clip.frame import RgbFrame, upright
 from pennyfall.tracker.clip.reading import read_clip
 
 BEFORE_S = 0.35
@@ -32,8 +32,6 @@ MOST_FRAMES_A_SECOND = 60.0
 """Every phone of the last ten years plays this smoothly; more are thinned out, their times stay true."""
 TIME_BASE = Fraction(1, 90_000)
 """The customary clock of video files; it resolves 11 microseconds."""
-
-RgbFrame = NDArray[np.uint8]
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -50,25 +48,37 @@ class Look:
     """x264's constant rate factor; higher is smaller and worse."""
 
 
-def head_path(track_csv: str) -> HeadPath:
-    """Return the head's place in the picture from a track, as the columns t_s, u_px and v_px give it."""
-    table = pd.read_csv(io.StringIO(track_csv), usecols=["t_s", "u_px", "v_px"])
-    return HeadPath(
-        time_s=table["t_s"].to_numpy(np.float64),
-        u_px=table["u_px"].to_numpy(np.float64),
-        v_px=table["v_px"].to_numpy(np.float64),
-    )
+def shown_span_s(stroke: StrokeMeasures) -> tuple[float, float]:
+    """Return the clip times from which and to which a stroke is shown [s]."""
+    profile_s = stroke.profile.t_s
+    first = stroke.takeaway_s.value if stroke.takeaway_s.known else float(profile_s[0])
+    last = stroke.finish_s.value if stroke.finish_s.known else float(profile_s[-1])
+    return first - BEFORE_S, last + AFTER_S
 
 
 def shown_from_s(stroke: StrokeMeasures, path: HeadPath) -> float:
     """Return the clip time of the annotated clip's first frame [s]."""
-    start_s, _ = _span(stroke)
+    start_s, _ = shown_span_s(stroke)
     first = int(np.searchsorted(path.time_s, start_s))
     return float(path.time_s[min(first, len(path.time_s) - 1)])
 
 
+def decoded_pictures(
+    clip: Path, facts: ClipFacts, stroke: StrokeMeasures, look: Look
+) -> Iterator[tuple[float, RgbFrame]]:
+    """Yield true time and picture over a stroke, decoded anew at the size and rate they are shown at."""
+    width, height = size_within(facts.width, facts.height, _picture_rows(look))
+    for time_s, picture in thinned(_frames(clip, facts, *shown_span_s(stroke)), look.slow):
+        yield time_s, upright(picture, facts.rotation_deg, width, height)
+
+
 def annotate_stroke(
-    clip: Path, facts: ClipFacts, stroke: StrokeMeasures, path: HeadPath, out: Path, look: Look = Look()
+    pictures: Iterable[tuple[float, RgbFrame]],
+    facts: ClipFacts,
+    stroke: StrokeMeasures,
+    path: HeadPath,
+    out: Path,
+    look: Look = Look(),
 ) -> bool:
     """Write the annotated clip of one stroke: H.264 in an MP4 that phones play and that starts at once.
 
@@ -76,10 +86,10 @@ def annotate_stroke(
 
     Parameters
     ----------
-    clip : Path
-        The original.
+    pictures : iterable
+        True time and RGB picture over the stroke, all of one size.
     facts : ClipFacts
-        Its rotation and slow-motion factor.
+        The original's size.
     stroke : StrokeMeasures
         What is shown.
     path : HeadPath
@@ -87,12 +97,12 @@ def annotate_stroke(
     out : Path
         The MP4 file; written whole or not at all.
     look : Look
-        Size and speed.
+        Strip, speed and quality.
 
     Returns
     -------
     bool
-        False, and nothing is written, where no frame of the stroke can be decoded.
+        False, and nothing is written, where there is no picture of the stroke.
 
     Raises
     ------
@@ -100,65 +110,55 @@ def annotate_stroke(
         When the place cannot be written.
 
     """
+    shown = iter(pictures)
+    first = next(shown, None)
+    if first is None:
+        return False
     with tempfile.TemporaryDirectory() as scratch:
         made = Path(scratch) / "stroke.mp4"
         try:
-            frames = _encode(made, clip, facts, stroke, path, look)
+            _encode(made, chain([first], shown), first[1].shape[:2], facts, stroke, path, look)
         except av.error.FFmpegError as error:
             raise CannotMeasure(
-                f"The annotated clip of {clip.name} cannot be made ({error.strerror}).",
+                f"The annotated clip of {facts.file} cannot be made ({error.strerror}).",
                 fix="Free some disk space, or copy the clip from the phone once more.",
             ) from error
-        if frames == 0:
-            return False
         write_whole(out, made.read_bytes())
     return True
 
 
 def _encode(
-    made: Path, clip: Path, facts: ClipFacts, stroke: StrokeMeasures, path: HeadPath, look: Look
-) -> int:
-    scale = _scale(facts, look)
-    width, height = _even(facts.width * scale), _even(facts.height * scale)
+    made: Path,
+    pictures: Iterable[tuple[float, RgbFrame]],
+    size: tuple[int, int],
+    facts: ClipFacts,
+    stroke: StrokeMeasures,
+    path: HeadPath,
+    look: Look,
+) -> None:
+    height, width = size
     overlay = PathOverlay(stroke, path.scaled(width / facts.width, height / facts.height), height)
-    strip = AccelerationStrip(stroke, width, _even(STRIP_SHARE * height)) if look.strip else None
+    strip = AccelerationStrip(stroke, width, 2 * round(STRIP_SHARE * height / 2)) if look.strip else None
     start_s = shown_from_s(stroke, path)
-    span_s = _span(stroke)
-    count = 0
     with av.open(str(made), "w", format="mp4", options={"movflags": "faststart"}) as container:
         stream = _video_stream(container, width, height + (strip.height if strip else 0), look)
-        for time_s, picture in thinned(_frames(clip, facts, *span_s), look.slow):
-            frame = upright(picture, facts.rotation_deg, width, height)
+        for number, (time_s, frame) in enumerate(pictures):
             overlay.draw(frame, time_s)
-            if strip is not None:
-                frame = np.vstack([frame, strip.at(time_s)])
-            coded = av.VideoFrame.from_ndarray(np.ascontiguousarray(frame), format="rgb24")
-            coded.pts, coded.time_base = round((time_s - start_s) * look.slow / TIME_BASE), TIME_BASE
+            whole = frame if strip is None else np.vstack([frame, strip.at(time_s)])
+            coded = av.VideoFrame.from_ndarray(np.ascontiguousarray(whole), format="rgb24")
+            # The first is shown from the very start, before the takeaway: an album may hold none as early.
+            coded.pts = round((time_s - start_s) * look.slow / TIME_BASE) if number else 0
+            coded.time_base = TIME_BASE
             container.mux(stream.encode(coded))
-            count += 1
-        if count:
-            container.mux(stream.encode(None))
-    return count
+        container.mux(stream.encode(None))
 
 
 STRIP_SHARE = 0.24
 """Chosen by us: the strip's height over the picture's; the curve is legible and the head stays large."""
 
 
-def _scale(facts: ClipFacts, look: Look) -> float:
-    rows = facts.height * (1 + STRIP_SHARE if look.strip else 1.0)
-    return min(1.0, look.height_px / rows)
-
-
-def _even(size: float) -> int:
-    return max(2, 2 * round(size / 2))  # 4:2:0 colour halves both sides
-
-
-def _span(stroke: StrokeMeasures) -> tuple[float, float]:
-    profile_s = stroke.profile.t_s
-    first = stroke.takeaway_s.value if stroke.takeaway_s.known else float(profile_s[0])
-    last = stroke.finish_s.value if stroke.finish_s.known else float(profile_s[-1])
-    return first - BEFORE_S, last + AFTER_S
+def _picture_rows(look: Look) -> float:
+    return look.height_px / (1 + STRIP_SHARE) if look.strip else look.height_px
 
 
 def _video_stream(container: Any, width: int, height: int, look: Look) -> Any:  # noqa: ANN401 - PyAV objects
@@ -179,13 +179,12 @@ def _video_stream(container: Any, width: int, height: int, look: Look) -> Any:  
 
 def _frames(clip: Path, facts: ClipFacts, start_s: float, end_s: float) -> Iterator[tuple[float, Any]]:
     """Yield true time and decoded frame over a span, on the time base the clip was measured on."""
-    half_frame_s = 0.5 / facts.frame_rate_hz
     stated = facts.time_source == "stated" and np.isfinite(facts.capture_rate_hz)
     again = read_clip(clip, recorded_at_hz=facts.capture_rate_hz if stated else None)
     for time_s, picture in Decoding(again).pictures():
         if time_s > end_s:
             return
-        if time_s >= start_s - half_frame_s:
+        if time_s >= start_s:
             yield time_s, picture
 
 
@@ -197,11 +196,3 @@ def thinned(frames: Iterator[tuple[float, Any]], slow: float) -> Iterator[tuple[
         if time_s - shown_s >= least_s:
             shown_s = time_s
             yield time_s, picture
-
-
-def upright(picture: Any, rotation_deg: int, width: int, height: int) -> RgbFrame:  # noqa: ANN401
-    """Return a decoded frame as displayed, RGB, at the size wanted, shape (height, width, 3)."""
-    turned = rotation_deg % 180 != 0
-    size = (height, width) if turned else (width, height)
-    small = picture.reformat(width=size[0], height=size[1], format="rgb24", interpolation="AREA")
-    return np.ascontiguousarray(np.rot90(small.to_ndarray(), rotation_deg // 90))

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from functools import cache
+from typing import TYPE_CHECKING
 
 import cv2
 import numpy as np
@@ -11,6 +12,9 @@ from numpy.typing import NDArray
 
 from pennyfall.cli.report.film.strip import pixels_of
 from pennyfall.kinematics.values import Estimate, FloatArray, StrokeMeasures, freeze_arrays
+
+if TYPE_CHECKING:
+    import pandas as pd
 
 BACK_COLOUR = (255, 255, 255)
 FORWARD_COLOUR = (255, 170, 60)
@@ -32,6 +36,16 @@ class HeadPath:
 
     def __post_init__(self) -> None:
         freeze_arrays(self)
+
+    @classmethod
+    def of_track(cls, track: pd.DataFrame) -> HeadPath:
+        """Return the path that the columns t_s, u_px and v_px of a track give."""
+        return cls(
+            **{
+                name: track[column].to_numpy(np.float64)
+                for name, column in (("time_s", "t_s"), ("u_px", "u_px"), ("v_px", "v_px"))
+            }
+        )
 
     def scaled(self, across: float, down: float) -> HeadPath:
         """Return the path in a picture of another size; pixel centres are whole numbers."""

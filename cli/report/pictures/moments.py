@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
-
 import cv2
 import numpy as np
 from numpy.typing import NDArray
@@ -11,10 +9,12 @@ from numpy.typing import NDArray
 from pennyfall.cli.report.film.overlay import HeadPath
 from pennyfall.cli.report.pictures.stroke import Moment
 from pennyfall.kinematics.values import Estimate, StrokeMeasures
-from pennyfall.tracker.clip.frame import Frame
+from pennyfall.tracker.clip.album import Album
 
 ADDRESS_BEFORE_TAKEAWAY_S = 0.05
 """Chosen by us: well before the softest of the events, and the head still rests."""
+NEAR_S = 0.05
+"""Chosen by us: farther from it a picture shows another moment."""
 ROOM = 1.4
 """Chosen by us: width of the cut in lengths of the head's path, so that ball and feet stay in sight."""
 ASPECT = 4 / 3
@@ -24,36 +24,27 @@ SHOWN_WIDTH_PX = 480
 MomentFrames = dict[Moment, NDArray[np.uint8]]
 
 
-def moment_frames(
-    frames: Iterable[Frame], strokes: Sequence[StrokeMeasures], path: HeadPath
-) -> list[MomentFrames]:
-    """Return the frames at address, top, impact and finish of each stroke, in one pass over the clip.
+def moment_frames(album: Album, stroke: StrokeMeasures, path: HeadPath) -> MomentFrames:
+    """Return the pictures at address, top, impact and finish of a stroke, in grey.
 
-    A moment that was not measured, or that the clip does not reach, has no frame.
+    A moment that was not measured, or that the album has no picture near, has none.
 
     Parameters
     ----------
-    frames : iterable of Frame
-        The clip's frames from the first on, as `tracker.clip.Clip.frames` yields them.
-    strokes : sequence of StrokeMeasures
-        The measured strokes.
+    album : Album
+        The clip's pictures.
+    stroke : StrokeMeasures
+        The measured stroke.
     path : HeadPath
-        Where the head is in the picture, one sample a frame.
+        Where the head is in the clip's own picture.
 
     """
-    wanted: dict[int, list[tuple[int, Moment]]] = {}
-    for number, stroke in enumerate(strokes):
-        for moment, time_s in _moments(stroke).items():
-            nearest = int(np.argmin(np.abs(path.time_s - time_s)))
-            wanted.setdefault(nearest, []).append((number, moment))
-    found: list[MomentFrames] = [{} for _ in strokes]
-    last = max(wanted, default=-1)
-    for frame in frames:
-        if frame.index > last:
-            break
-        for number, moment in wanted.get(frame.index, []):
-            found[number][moment] = _cut_out(frame.luma, path, strokes[number])
-    return found
+    small = path.scaled(*album.scale)
+    return {
+        moment: _cut_out(cv2.cvtColor(picture, cv2.COLOR_RGB2GRAY), small, stroke)
+        for moment, time_s in _moments(stroke).items()
+        if (picture := album.nearest(time_s, within_s=NEAR_S)) is not None
+    }
 
 
 def _moments(stroke: StrokeMeasures) -> dict[Moment, float]:
@@ -69,13 +60,13 @@ def _moments(stroke: StrokeMeasures) -> dict[Moment, float]:
     return times_s
 
 
-def _cut_out(luma: NDArray[np.uint8], path: HeadPath, stroke: StrokeMeasures) -> NDArray[np.uint8]:
+def _cut_out(picture: NDArray[np.uint8], path: HeadPath, stroke: StrokeMeasures) -> NDArray[np.uint8]:
     """Return the part of a frame around the stroke's path, the same part for all of its moments."""
-    height, width = luma.shape
+    height, width = picture.shape
     first_s, last_s = stroke.profile.t_s[0], stroke.profile.t_s[-1]
     during = (path.time_s >= first_s) & (path.time_s <= last_s) & np.isfinite(path.u_px + path.v_px)
     if not during.any():
-        cut = luma
+        cut = picture
     else:
         u, v = path.u_px[during], path.v_px[during]
         wide = min(ROOM * np.ptp(u), width, ASPECT * height)
@@ -83,7 +74,7 @@ def _cut_out(luma: NDArray[np.uint8], path: HeadPath, stroke: StrokeMeasures) ->
             _span_within(0.5 * (along.min() + along.max()), size, limit)
             for along, size, limit in ((u, wide, width), (v, wide / ASPECT, height))
         )
-        cut = luma[upper:lower, left:right]
+        cut = picture[upper:lower, left:right]
     shrink = min(SHOWN_WIDTH_PX / cut.shape[1], 1.0)
     size = (max(round(shrink * cut.shape[1]), 1), max(round(shrink * cut.shape[0]), 1))
     return np.asarray(cv2.resize(cut, size, interpolation=cv2.INTER_AREA), dtype=np.uint8)
