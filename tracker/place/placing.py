@@ -73,7 +73,7 @@ def place_tracks(
         raise ValueError("the camera has no pose")
     pixel = followed.head
     cameras = frame_cameras(followed, pose)
-    level = meet(cameras, pixel.centre_px, np.array([0.0, 0.0, 0.03]), np.array([0.0, 0.0, 1.0]))
+    level = meet(cameras, pixel.centre_px, np.array([0.0, 0.0, TYPICAL_HEIGHT.value]), np.array([0.0, 0.0, 1.0]))
     balls = [ball_on_floor(ball, cameras) for ball in followed.balls]
     forward = forward_sign(pixel, level[:, 0], followed.balls, balls)
     rest_ball = struck_ball(followed.balls, balls)
