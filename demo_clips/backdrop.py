@@ -6,8 +6,8 @@ import cv2
 import numpy as np
 
 from pennyfall.demo_clips.scene import Colour, Scene
-from pennyfall.demo_clips.textures import Texture, carpet, printed_sheet
-from pennyfall.demo_clips.view import Box, Image, View, average
+from pennyfall.demo_clips.textures import PlanePicture, carpet, printed_sheet
+from pennyfall.demo_clips.view import Image, PixelArea, View, average
 from pennyfall.kinematics.values import FloatArray
 
 STRIP_ROWS = 40  # rows painted at once, to bound the memory of the samples
@@ -30,13 +30,13 @@ class Backdrop:
         image = np.empty((*limits.shape, 3), dtype=np.float32)
         sheet = None if self.sheet is None else self.sheet.softened(0.5 * self._spacing_m(view, samples))
         for top in range(0, limits.bottom, STRIP_ROWS):
-            box = Box(0, top, limits.right, min(top + STRIP_ROWS, limits.bottom))
+            box = PixelArea(0, top, limits.right, min(top + STRIP_ROWS, limits.bottom))
             image[box.slices] = average(self._floor(view, box, samples, sheet), samples)
         if self.scene.room.player:
             self._player(view, image)
         return image
 
-    def _floor(self, view: View, box: Box, samples: int, sheet: Texture | None) -> Image:
+    def _floor(self, view: View, box: PixelArea, samples: int, sheet: PlanePicture | None) -> Image:
         x, y = view.plane(view.rays(box, samples), np.zeros(3), np.array([1.0, 0, 0]), np.array([0, 1.0, 0]))
         texel = self.carpet.texel_m
         pattern = cv2.remap(
@@ -83,7 +83,7 @@ def _ellipsoid(view: View, image: Image, centre: FloatArray, radii: FloatArray, 
     corners = centre + directions * radii
     if np.any((corners @ view.camera.rotation.T + view.camera.translation)[:, 2] < 0.05):
         return
-    box = Box.around(view.camera.project(corners), 2, view.limits)
+    box = PixelArea.around(view.camera.project(corners), 2, view.limits)
     if box.empty:
         return
     x, y = view.rays(box, 2)

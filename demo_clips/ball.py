@@ -16,7 +16,7 @@ GRAVITY_MPS2 = 9.81
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
-class Roll:
+class PlayedBall:
     """One ball: put down, perhaps struck along the target line, perhaps taken away for the next one."""
 
     placed_s: float
@@ -70,7 +70,7 @@ class Roll:
 
 def launch(
     placed_s: Sequence[float], hits: Sequence[tuple[float, float]], friction: float, rolling_mps2: float
-) -> tuple[Roll, ...]:
+) -> tuple[PlayedBall, ...]:
     """Return the balls: each put down once, struck by the next hit, gone when the next one is put down.
 
     Parameters
@@ -80,17 +80,17 @@ def launch(
     hits : sequence of (float, float)
         Impact [s] and launch speed [m/s].
     friction, rolling_mps2 : float
-        See `Roll`.
+        See `PlayedBall`.
 
     """
-    balls: list[Roll] = []
+    balls: list[PlayedBall] = []
     for start, end in zip(placed_s, [*placed_s[1:], math.inf], strict=True):
         struck = [hit for hit in hits if start <= hit[0] < end]
         if len(struck) > 1:
             raise ValueError("a ball can be struck once: put down a new one")
         impact_s, speed = struck[0] if struck else (math.inf, 0.0)
         balls.append(
-            Roll(
+            PlayedBall(
                 placed_s=start,
                 struck_s=impact_s,
                 gone_s=end,

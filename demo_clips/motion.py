@@ -17,7 +17,7 @@ Ramp = Literal["smooth", "linear"]
 
 
 @dataclass(frozen=True, kw_only=True, slots=True, eq=False)
-class Motion:
+class Displacement:
     """A displacement along the target line, exact with its derivatives.
 
     Before the first piece it holds its first value, after the last piece its last one.
@@ -75,13 +75,13 @@ class Piece:
         return self.at(self.duration_s, derivative)
 
 
-def join(pieces: Sequence[Piece], *, start_s: float = 0.0) -> Motion:
+def join(pieces: Sequence[Piece], *, start_s: float = 0.0) -> Displacement:
     """Return the motion made of `pieces`, one after the other from `start_s`."""
     durations = np.array([piece.duration_s for piece in pieces])
     if len(pieces) == 0 or np.any(durations <= 0):
         raise ValueError("a motion needs pieces of positive duration")
     ends = np.cumsum([start_s, *durations])[1:]
-    return Motion(
+    return Displacement(
         starts_s=np.concatenate([[start_s], ends[:-1]]),
         end_s=float(ends[-1]),
         coefficients=np.array([piece.coefficients for piece in pieces]),

@@ -10,10 +10,10 @@ import cv2
 import numpy as np
 
 from pennyfall.demo_clips.ball import BALL_RADIUS_M
-from pennyfall.demo_clips.scene import Coin, Colour, Scene, ball_centre
+from pennyfall.demo_clips.scene import Colour, Scene, VisibleCoin, ball_centre
 from pennyfall.demo_clips.strokes import Performance
-from pennyfall.demo_clips.textures import Texture, head_outline, head_top, shadow
-from pennyfall.demo_clips.view import Box, Image, View, average
+from pennyfall.demo_clips.textures import PlanePicture, head_outline, head_top, shadow
+from pennyfall.demo_clips.view import Image, PixelArea, View, average
 from pennyfall.kinematics.values import FloatArray
 
 SAMPLES = 4  # a pixel's samples a side for what has edges
@@ -31,11 +31,11 @@ LAMP = np.array([-0.45, -0.55, 0.7]) / np.linalg.norm([-0.45, -0.55, 0.7])
 class Layer:
     """Something painted: its part of the picture, and how to paint within another part."""
 
-    box: Box
+    box: PixelArea
     """Where it can be seen."""
     distance_m: float
     """Distance from the camera, which decides what covers what."""
-    paint: Callable[[View, Box], Image]
+    paint: Callable[[View, PixelArea], Image]
     """Red, green, blue times coverage, and coverage, of the given part of the picture."""
 
 
@@ -102,13 +102,13 @@ class Painter:
         ]
         upper, lower = (view.camera.project(rim) for rim in rims)
 
-        def paint(view: View, box: Box) -> Image:
+        def paint(view: View, box: PixelArea) -> Image:
             image = _walls(box, upper, lower, self.outline, rotation, view.camera.centre - origin)
             seen = self.top.at(*view.plane(view.rays(box, SAMPLES), origin, rotation[:, 0], rotation[:, 1]))
             image = seen + (1 - seen[..., 3:]) * image
             return average(image, SAMPLES)
 
-        box = Box.around(np.concatenate([upper, lower]), 2, view.limits)
+        box = PixelArea.around(np.concatenate([upper, lower]), 2, view.limits)
         return Layer(box, _distance(view, origin), paint)
 
 
@@ -121,7 +121,7 @@ def _kept(layer: Layer, view: View) -> Layer:
 
 
 def _walls(
-    box: Box,
+    box: PixelArea,
     upper: FloatArray,
     lower: FloatArray,
     outline: FloatArray,
@@ -153,7 +153,7 @@ def _shaft(scene: Scene, view: View, rotation: FloatArray, origin: FloatArray) -
     focal = view.camera.matrix[0, 0]
     radii = focal * np.array([0.0062, 0.0055, 0.0062])[: len(ends)] / depth
 
-    def paint(view: View, box: Box) -> Image:
+    def paint(view: View, box: PixelArea) -> Image:
         image = np.zeros((*box.shape, 4), dtype=np.float32)
         rows, columns = np.mgrid[box.top : box.bottom, box.left : box.right].astype(np.float32)
         for k in range(len(pixels) - 1):
@@ -174,7 +174,7 @@ def _shaft(scene: Scene, view: View, rotation: FloatArray, origin: FloatArray) -
             image = (colour + (1 - cover[..., None]) * image).astype(np.float32)
         return image
 
-    box = Box.around(pixels, float(radii.max()) + 2, view.limits)
+    box = PixelArea.around(pixels, float(radii.max()) + 2, view.limits)
     return Layer(box, _distance(view, ends[0]) - 0.01, paint)
 
 
@@ -189,7 +189,7 @@ def _ball(view: View, travel_m: float, turn_rad: float) -> Layer:
     c, s = math.cos(turn_rad), math.sin(turn_rad)
     pole = np.array([c * mark[0] + s * mark[2], mark[1], c * mark[2] - s * mark[0]])  # rolls about +y
 
-    def paint(view: View, box: Box) -> Image:
+    def paint(view: View, box: PixelArea) -> Image:
         x, y = view.rays(box, SAMPLES)
         R = view.camera.rotation
         seen = (R @ (centre - view.camera.centre)).astype(np.float32)  # the centre in camera axes
@@ -214,10 +214,12 @@ def _ball(view: View, travel_m: float, turn_rad: float) -> Layer:
         image[..., 3] = hit
         return average(image, SAMPLES)
 
-    return Layer(Box.around(view.camera.project(corners), 1, view.limits), _distance(view, centre), paint)
+    return Layer(
+        PixelArea.around(view.camera.project(corners), 1, view.limits), _distance(view, centre), paint
+    )
 
 
-def _coin(coin: Coin, view: View, t_s: float) -> Layer:
+def _coin(coin: VisibleCoin, view: View, t_s: float) -> Layer:
     centre, normal = coin.path(t_s)
     first = np.cross(normal, [0.3, 0.9, 0.1])
     first /= np.linalg.norm(first)
@@ -226,14 +228,16 @@ def _coin(coin: Coin, view: View, t_s: float) -> Layer:
     angle = np.linspace(0, 2 * np.pi, 24, endpoint=False)[:, None]
     rim = centre + radius * (np.cos(angle) * first + np.sin(angle) * second)
 
-    def paint(view: View, box: Box) -> Image:
+    def paint(view: View, box: PixelArea) -> Image:
         a, b = view.plane(view.rays(box, SAMPLES), centre, first, second)
         r = np.hypot(a, b) / np.float32(radius)
         tone = np.where(r > 0.86, 0.6, 1.0) * (0.85 + 0.3 * np.abs(normal[2]) * (a / radius))
         image = np.stack([np.where(r < 1, tone * part, 0) for part in coin.colour] + [r < 1], axis=-1)
         return average(image.astype(np.float32), SAMPLES)
 
-    return Layer(Box.around(view.camera.project(rim), 2, view.limits), _distance(view, centre) - 0.02, paint)
+    return Layer(
+        PixelArea.around(view.camera.project(rim), 2, view.limits), _distance(view, centre) - 0.02, paint
+    )
 
 
 def _occluder(scene: Scene, view: View, t_s: float) -> list[Layer]:
@@ -244,18 +248,22 @@ def _occluder(scene: Scene, view: View, t_s: float) -> list[Layer]:
         corners = np.array(thing.corners_px)
 
         def paint(
-            view: View, box: Box, corners: FloatArray = corners, colour: Colour = thing.colour
+            view: View, box: PixelArea, corners: FloatArray = corners, colour: Colour = thing.colour
         ) -> Image:
             image = np.zeros((box.shape[0] * SAMPLES, box.shape[1] * SAMPLES, 4), dtype=np.float32)
             _fill(image, box, corners, colour)
             return average(image, SAMPLES)
 
-        layers.append(Layer(Box.around(corners, 2, view.limits), 0.0, paint))
+        layers.append(Layer(PixelArea.around(corners, 2, view.limits), 0.0, paint))
     return layers
 
 
 def _soft_shadows(
-    scene: Scene, view: View, textures: tuple[Texture, Texture], origin: FloatArray, rotation: FloatArray
+    scene: Scene,
+    view: View,
+    textures: tuple[PlanePicture, PlanePicture],
+    origin: FloatArray,
+    rotation: FloatArray,
 ) -> list[Layer]:
     """Return the shadow under a thing and the one that the lamp throws beside it."""
     x_axis = np.array([rotation[0, 0], rotation[1, 0], 0.0])
@@ -271,16 +279,20 @@ def _soft_shadows(
         world = place + corners[:, :1] * x_axis + corners[:, 1:] * y_axis
 
         def paint(
-            view: View, box: Box, place: FloatArray = place, texture: Texture = texture, share: float = share
+            view: View,
+            box: PixelArea,
+            place: FloatArray = place,
+            texture: PlanePicture = texture,
+            share: float = share,
         ) -> Image:
             depth = texture.at(*view.plane(view.rays(box, 1), place, x_axis, y_axis))
             return share * scene.light.depth * depth
 
-        layers.append(Layer(Box.around(view.camera.project(world), 1, view.limits), 0.0, paint))
+        layers.append(Layer(PixelArea.around(view.camera.project(world), 1, view.limits), 0.0, paint))
     return layers
 
 
-def _fill(image: Image, box: Box, polygon_px: FloatArray, colour: tuple[float, ...]) -> None:
+def _fill(image: Image, box: PixelArea, polygon_px: FloatArray, colour: tuple[float, ...]) -> None:
     points = (polygon_px - [box.left - 0.5, box.top - 0.5]) * SAMPLES - 0.5
     cv2.fillPoly(image, [np.round(points * 16).astype(np.int32)], (*colour, 1.0), shift=4)
 

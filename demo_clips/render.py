@@ -15,7 +15,7 @@ from pennyfall.demo_clips.painter import Layer, Painter
 from pennyfall.demo_clips.putter import rotation_about
 from pennyfall.demo_clips.scene import Scene
 from pennyfall.demo_clips.strokes import Performance
-from pennyfall.demo_clips.view import Box, Image, View
+from pennyfall.demo_clips.view import Image, PixelArea, View
 
 STEP_PX = 0.4  # chosen by us: instants this close blur a moving edge as a continuous exposure would
 MOST_INSTANTS = 32  # chosen by us: a ball at 3 m/s moves 13 px in 1/600 s at 1080p
@@ -45,13 +45,13 @@ class Renderer:
             image[box.slices] = part
         return image
 
-    def parts(self, number: int, time_s: float) -> list[tuple[Box, Image]]:
+    def parts(self, number: int, time_s: float) -> list[tuple[PixelArea, Image]]:
         """Return the parts of a frame that differ from the background, on even pixels, in linear light."""
         view = self._view(number)
         still = self._still if self.scene.shake is None else self.backdrop.paint(view, samples=2)
         gain = 1.0 if self.scene.gains is None else float(self.scene.gains[number])
         image = still.copy()
-        touched: list[Box] = []
+        touched: list[PixelArea] = []
         for band, middle_s in self._bands(time_s):
             touched += self._expose(view, still, image, band, middle_s)
         if not self.steady:
@@ -69,25 +69,27 @@ class Renderer:
             return self.painter.view
         return View(shaken(self.scene.camera, self.scene.shake[number]), self.scene.size)
 
-    def _seen(self, image: Image, box: Box, gain: float) -> Image:
+    def _seen(self, image: Image, box: PixelArea, gain: float) -> Image:
         """Return a part of the picture as the lens and the exposure let it through."""
-        outer = box.grown(self._reach, Box(0, 0, *self.scene.size))
+        outer = box.grown(self._reach, PixelArea(0, 0, *self.scene.size))
         part, sigma = image[outer.slices], self.scene.sensor.blur_px
         if sigma > 0:
             part = np.asarray(cv2.GaussianBlur(part, (0, 0), sigma))
         return part[box.within(outer)] * (self.scene.light.gain * gain * self.shade[box.slices])
 
-    def _bands(self, time_s: float) -> Iterator[tuple[Box, float]]:
-        limits, readout_s = Box(0, 0, *self.scene.size), self.scene.sensor.readout_s
+    def _bands(self, time_s: float) -> Iterator[tuple[PixelArea, float]]:
+        limits, readout_s = PixelArea(0, 0, *self.scene.size), self.scene.sensor.readout_s
         if readout_s == 0:
             yield limits, time_s
             return
         for top in range(0, limits.bottom, BAND_ROWS):
             bottom = min(top + BAND_ROWS, limits.bottom)
             share = ((top + bottom) / 2 - 0.5) / (limits.bottom - 1) - 0.5
-            yield Box(0, top, limits.right, bottom), time_s + share * readout_s
+            yield PixelArea(0, top, limits.right, bottom), time_s + share * readout_s
 
-    def _expose(self, view: View, still: Image, image: Image, band: Box, middle_s: float) -> list[Box]:
+    def _expose(
+        self, view: View, still: Image, image: Image, band: PixelArea, middle_s: float
+    ) -> list[PixelArea]:
         """Average the things that move over the exposure, within one band of rows; return where they are."""
         instants = self.instants(view, middle_s)
         # softer than they move within an exposure, the shadows are painted for its middle only
@@ -150,7 +152,7 @@ def vignette(scene: Scene) -> Image:
     return (1 - scene.light.falloff * r2)[..., None].astype(np.float32)
 
 
-def _shaded(view: View, floor: Image, part: Box, shadows: list[Layer]) -> Image:
+def _shaded(view: View, floor: Image, part: PixelArea, shadows: list[Layer]) -> Image:
     image = floor.copy()
     for layer in shadows:
         box = layer.box & part
@@ -159,7 +161,7 @@ def _shaded(view: View, floor: Image, part: Box, shadows: list[Layer]) -> Image:
     return image
 
 
-def _covered(view: View, behind: Image, part: Box, things: list[Layer]) -> Image:
+def _covered(view: View, behind: Image, part: PixelArea, things: list[Layer]) -> Image:
     image = behind.copy()
     for layer in things:
         box = layer.box & part
@@ -170,9 +172,9 @@ def _covered(view: View, behind: Image, part: Box, things: list[Layer]) -> Image
     return image
 
 
-def _clusters(boxes: list[Box], limits: Box) -> list[Box]:
+def _clusters(boxes: list[PixelArea], limits: PixelArea) -> list[PixelArea]:
     """Return the boxes, overlapping ones united, cut at the limits."""
-    clusters: list[Box] = []
+    clusters: list[PixelArea] = []
     for given in boxes:
         box = given & limits
         if box.empty:

@@ -114,7 +114,7 @@ class Occluder:
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
-class Coin:
+class VisibleCoin:
     """A visible coin that goes where it is told."""
 
     path: Callable[[float], tuple[FloatArray, FloatArray]]
@@ -158,7 +158,7 @@ class Scene:
     shake: FloatArray | None = None
     """Camera's rotation vector [rad] and shift [m] in camera axes, of each frame, shape (n, 6)."""
     occluders: tuple[Occluder, ...] = ()
-    coin: Coin | None = None
+    coin: VisibleCoin | None = None
     seed: int = 1
     """Seed of the textures and the noise."""
 

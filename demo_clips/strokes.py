@@ -8,8 +8,8 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.optimize import brentq
 
-from pennyfall.demo_clips.ball import Roll, launch
-from pennyfall.demo_clips.motion import Motion, Piece, Ramp, accelerated, join, quintic, rest
+from pennyfall.demo_clips.ball import PlayedBall, launch
+from pennyfall.demo_clips.motion import Displacement, Piece, Ramp, accelerated, join, quintic, rest
 from pennyfall.demo_clips.putter import Putter, contact_displacement
 
 PLATEAU = ((0.0, 1.0), (0.55, 1.0), (1.0, 0.0))
@@ -92,16 +92,16 @@ class StrokeEvents:
 class Performance:
     """Everything that moves along the target line."""
 
-    motion: Motion
+    motion: Displacement
     """Displacement of the head's reference point from address."""
     strokes: tuple[StrokeEvents, ...]
     """Every stroke, practice strokes too, in order."""
-    balls: tuple[Roll, ...]
+    balls: tuple[PlayedBall, ...]
     """Every ball, in order."""
     duration_s: float
     """End of the script [s]."""
 
-    def ball(self, t_s: float) -> Roll | None:
+    def ball(self, t_s: float) -> PlayedBall | None:
         """Return the ball that is there at one time, if any."""
         there = [ball for ball in self.balls if ball.placed_s <= t_s < ball.gone_s]
         return there[-1] if there else None
@@ -225,7 +225,7 @@ def random_stroke(generator: np.random.Generator) -> Stroke:
         return stroke
 
 
-def speed_reached_s(motion: Motion, speed_mps: float, after_s: float, before_s: float) -> float:
+def speed_reached_s(motion: Displacement, speed_mps: float, after_s: float, before_s: float) -> float:
     """Return when the head first reaches a speed between two times [s]."""
     t = np.linspace(after_s, before_s, 4001)
     above = np.flatnonzero(np.abs(motion.velocity(t)) >= speed_mps)

@@ -26,7 +26,7 @@ TEXEL_M = 0.0001
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Texture:
+class PlanePicture:
     """A picture on a plane whose axes run right and up, as on paper."""
 
     image: Image
@@ -44,13 +44,13 @@ class Texture:
         rows = (self.top_m - y_m) / self.texel_m - 0.5
         return np.asarray(cv2.remap(self.image, columns, rows, cv2.INTER_LINEAR, borderValue=0))
 
-    def softened(self, sigma_m: float) -> Texture:
+    def softened(self, sigma_m: float) -> PlanePicture:
         """Return the texture blurred to the spacing of the samples, so that none of its edges is missed."""
         image = cv2.GaussianBlur(self.image, (0, 0), max(sigma_m / self.texel_m, 0.3))
-        return Texture(np.asarray(image), self.left_m, self.top_m, self.texel_m)
+        return PlanePicture(np.asarray(image), self.left_m, self.top_m, self.texel_m)
 
 
-def carpet(generator: np.random.Generator, contrast: float, texel_m: float = 0.0008) -> Texture:
+def carpet(generator: np.random.Generator, contrast: float, texel_m: float = 0.0008) -> PlanePicture:
     """Return a tile of carpet that repeats without a seam, mean 1; by filtering white noise."""
     n = 1024
     f = np.hypot(np.fft.fftfreq(n)[:, None], np.fft.fftfreq(n)[None, :]) / texel_m  # cycles per metre
@@ -59,10 +59,10 @@ def carpet(generator: np.random.Generator, contrast: float, texel_m: float = 0.0
     noise = np.fft.fft2(generator.standard_normal((n, n)))
     layers = [np.fft.ifft2(noise * shape).real for shape in (tufts, patches)]
     pattern = 0.9 * layers[0] / layers[0].std() + 0.4 * layers[1] / layers[1].std()
-    return Texture(np.exp(contrast * pattern - contrast**2 / 2).astype(np.float32), 0.0, 0.0, texel_m)
+    return PlanePicture(np.exp(contrast * pattern - contrast**2 / 2).astype(np.float32), 0.0, 0.0, texel_m)
 
 
-def printed_sheet(sheet: Sheet) -> Texture:
+def printed_sheet(sheet: Sheet) -> PlanePicture:
     """Return the printed sheet, its origin in the middle: four tags and the arrow."""
     length, width = sheet.size_m
     half = np.array([length / 2, width / 2])
@@ -98,7 +98,7 @@ def head_outline(putter: Putter) -> FloatArray:
     return np.concatenate([back, np.array(front)])
 
 
-def head_top(putter: Putter, colour: Colour) -> Texture:
+def head_top(putter: Putter, colour: Colour) -> PlanePicture:
     """Return the head's top in head axes: red, green, blue times coverage, and coverage."""
     outline = head_outline(putter)
     low, high = outline.min(axis=0) - 0.003, outline.max(axis=0) + 0.003
@@ -118,10 +118,10 @@ def head_top(putter: Putter, colour: Colour) -> Texture:
         on = np.array(putter.dot.colour, dtype=np.float32)
     share, whole = label.image[..., None], coverage.image[..., None]
     image = np.concatenate([((1 - share) * bare + share * on) * whole, whole], axis=-1)
-    return Texture(image.astype(np.float32), coverage.left_m, coverage.top_m, TEXEL_M)
+    return PlanePicture(image.astype(np.float32), coverage.left_m, coverage.top_m, TEXEL_M)
 
 
-def shadow(outline_m: FloatArray, sigma_m: float) -> Texture:
+def shadow(outline_m: FloatArray, sigma_m: float) -> PlanePicture:
     """Return a soft shadow of an outline, 1 where it is deepest."""
     margin = 3 * sigma_m
     low, high = outline_m.min(axis=0) - margin, outline_m.max(axis=0) + margin
@@ -135,12 +135,14 @@ def _circle(spot: Spot) -> FloatArray:
     return spot.centre_m + spot.diameter_m / 2 * np.column_stack([np.cos(angle), np.sin(angle)])
 
 
-def _blank(low: FloatArray, high: FloatArray, value: float, texel_m: float = TEXEL_M) -> Texture:
+def _blank(low: FloatArray, high: FloatArray, value: float, texel_m: float = TEXEL_M) -> PlanePicture:
     rows, columns = round((high[1] - low[1]) / texel_m), round((high[0] - low[0]) / texel_m)
-    return Texture(np.full((rows, columns), value, dtype=np.float32), float(low[0]), float(high[1]), texel_m)
+    return PlanePicture(
+        np.full((rows, columns), value, dtype=np.float32), float(low[0]), float(high[1]), texel_m
+    )
 
 
-def _print_tag(paper: Texture, tag_id: int, corners_m: FloatArray) -> None:
+def _print_tag(paper: PlanePicture, tag_id: int, corners_m: FloatArray) -> None:
     """Print an upright tag on blank paper; cells that touch share texels, so ink is added, not laid over."""
     left, top = corners_m[0, :2]
     right, bottom = corners_m[2, :2]
@@ -152,7 +154,7 @@ def _print_tag(paper: Texture, tag_id: int, corners_m: FloatArray) -> None:
         _add_rectangle(paper, (x, y - cell, x + cell, y), PAPER - INK)
 
 
-def _add_rectangle(paper: Texture, sides_m: tuple[float, float, float, float], amount: float) -> None:
+def _add_rectangle(paper: PlanePicture, sides_m: tuple[float, float, float, float], amount: float) -> None:
     """Add an amount on a rectangle (left, bottom, right, top), by each texel's exact covered share."""
     left, bottom, right, top = sides_m
     rows, columns = paper.image.shape
@@ -172,7 +174,7 @@ def _covered(start: float, end: float, count: int) -> tuple[slice, FloatArray]:
     return on, np.asarray(np.clip(np.minimum(end, texels + 1) - np.maximum(start, texels), 0.0, 1.0))
 
 
-def _fill(paper: Texture, polygon_m: FloatArray, value: float = 1.0) -> None:
+def _fill(paper: PlanePicture, polygon_m: FloatArray, value: float = 1.0) -> None:
     """Fill a polygon; its edges are right to about a quarter of a texel."""
     columns = (polygon_m[:, 0] - paper.left_m) / paper.texel_m
     rows = (paper.top_m - polygon_m[:, 1]) / paper.texel_m

@@ -15,7 +15,7 @@ Image = NDArray[np.float32]
 
 
 @dataclass(frozen=True, slots=True)
-class Box:
+class PixelArea:
     """A part of the picture: columns left to right, rows top to bottom, the ends excluded."""
 
     left: int
@@ -24,22 +24,22 @@ class Box:
     bottom: int
 
     @classmethod
-    def around(cls, pixels: FloatArray, margin: float, limits: Box) -> Box:
+    def around(cls, pixels: FloatArray, margin: float, limits: PixelArea) -> PixelArea:
         """Return the box around points, shape (n, 2) [px], with a margin, cut at `limits`."""
         low = np.floor(np.min(pixels, axis=0) - margin).astype(int)
         high = np.ceil(np.max(pixels, axis=0) + margin).astype(int) + 1
         return cls(int(low[0]), int(low[1]), int(high[0]), int(high[1])) & limits
 
-    def __and__(self, other: Box) -> Box:
-        return Box(
+    def __and__(self, other: PixelArea) -> PixelArea:
+        return PixelArea(
             max(self.left, other.left),
             max(self.top, other.top),
             min(self.right, other.right),
             min(self.bottom, other.bottom),
         )
 
-    def __or__(self, other: Box) -> Box:
-        return Box(
+    def __or__(self, other: PixelArea) -> PixelArea:
+        return PixelArea(
             min(self.left, other.left),
             min(self.top, other.top),
             max(self.right, other.right),
@@ -61,15 +61,18 @@ class Box:
         """Index of the box in an image."""
         return slice(self.top, self.bottom), slice(self.left, self.right)
 
-    def grown(self, margin: int, limits: Box) -> Box:
+    def grown(self, margin: int, limits: PixelArea) -> PixelArea:
         """Return the box with a margin, cut at `limits`."""
-        return Box(self.left - margin, self.top - margin, self.right + margin, self.bottom + margin) & limits
+        return (
+            PixelArea(self.left - margin, self.top - margin, self.right + margin, self.bottom + margin)
+            & limits
+        )
 
-    def evened(self) -> Box:
+    def evened(self) -> PixelArea:
         """Return the box grown to even columns and rows, where chroma samples begin."""
-        return Box(self.left & ~1, self.top & ~1, (self.right + 1) & ~1, (self.bottom + 1) & ~1)
+        return PixelArea(self.left & ~1, self.top & ~1, (self.right + 1) & ~1, (self.bottom + 1) & ~1)
 
-    def within(self, outer: Box) -> tuple[slice, slice]:
+    def within(self, outer: PixelArea) -> tuple[slice, slice]:
         """Return the index of this box in an image of `outer`."""
         return (
             slice(self.top - outer.top, self.bottom - outer.top),
@@ -82,18 +85,18 @@ class View:
 
     def __init__(self, camera: Camera, size: tuple[int, int]) -> None:
         self.camera = camera
-        self.limits = Box(0, 0, *size)
+        self.limits = PixelArea(0, 0, *size)
         self._distorted = bool(np.any(camera.distortion))
         if self._distorted:
             columns, rows = np.meshgrid(np.arange(-1, size[0] + 1.0), np.arange(-1, size[1] + 1.0))
             self._ideal = undistort(camera, columns, rows)
 
-    def rays(self, box: Box, samples: int) -> tuple[Image, Image]:
+    def rays(self, box: PixelArea, samples: int) -> tuple[Image, Image]:
         """Return the ideal image coordinates x/z and y/z of the box's samples.
 
         Parameters
         ----------
-        box : Box
+        box : PixelArea
             Part of the picture.
         samples : int
             Samples per pixel along each side, evenly spread.

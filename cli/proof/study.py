@@ -11,7 +11,14 @@ from dataclasses import dataclass
 from pennyfall.cli.proof.bound import formula_bound, state_bound
 from pennyfall.cli.proof.comparison import alternative_values
 from pennyfall.cli.proof.conditions import SOURCES
-from pennyfall.cli.proof.trials import QUANTITIES, Measured, Trial, draw_trial, measure_trial, true_quantities
+from pennyfall.cli.proof.trials import (
+    QUANTITIES,
+    MeasuredTrial,
+    Trial,
+    draw_trial,
+    measure_trial,
+    true_quantities,
+)
 from pennyfall.kinematics.values import Estimate, FloatArray
 
 RATES_HZ = (240.0, 120.0, 60.0, 30.0)
@@ -125,7 +132,7 @@ def run_job(job: Job) -> Outcome:
     )
 
 
-def _estimates(measured: Measured) -> dict[str, Estimate]:
+def _estimates(measured: MeasuredTrial) -> dict[str, Estimate]:
     return {name: getattr(measured.stroke, name) for name in QUANTITIES}
 
 

@@ -42,7 +42,7 @@ def true_quantities(performance: Performance) -> dict[str, float]:
 
 
 @dataclass(frozen=True, kw_only=True, slots=True, eq=False)
-class Measured:
+class MeasuredTrial:
     """What a trial's clip gave."""
 
     placed: PlacedTracks
@@ -59,7 +59,7 @@ def draw_trial(seed: int, rate_hz: float, number: int) -> Trial:
     return Trial(conditions=conditions, drawn=drawn, performance=perform_stroke(drawn), seed=key)
 
 
-def measure_trial(trial: Trial, again: Collection[str] = ()) -> Measured | None:
+def measure_trial(trial: Trial, again: Collection[str] = ()) -> MeasuredTrial | None:
     """Return what the whole way from pixels to measures gives; None where the stroke was not found.
 
     Parameters
@@ -78,7 +78,7 @@ def measure_trial(trial: Trial, again: Collection[str] = ()) -> Measured | None:
         return None
     if len(result.strokes) != 1:
         return None
-    return Measured(
+    return MeasuredTrial(
         placed=placed,
         stroke=result.strokes[0],
         innovation_ratio=result.innovation_ratio,

@@ -19,7 +19,7 @@ from pennyfall.cli.proof.page import proof_page
 from pennyfall.cli.proof.scores import METHOD, Score, at_rate, budget, rivals, score
 from pennyfall.cli.proof.study import Job, Outcome, plan, run_job, run_study
 from pennyfall.cli.proof.trials import QUANTITIES, Trial, draw_trial, measure_trial, true_quantities
-from pennyfall.demo_clips.motion import Motion
+from pennyfall.demo_clips.motion import Displacement
 from pennyfall.kinematics.stroke.finding import FoundStroke
 from pennyfall.kinematics.stroke.launch import Launch
 from pennyfall.kinematics.values import Estimate, FloatArray
@@ -126,7 +126,7 @@ def test_the_ball_leaves_at_the_speed_that_momentum_gives_it() -> None:
 def test_truth_follows_from_the_motion_by_differences(number: int) -> None:
     """Central differences 1e-4 s apart err by 1e-8 times the third derivative / 6."""
     trial = draw_trial(4, 240.0, number)
-    motion: Motion = trial.performance.motion
+    motion: Displacement = trial.performance.motion
     true = true_quantities(trial.performance)
     h = 1e-4
     before = true["impact_s"] - 2 * h

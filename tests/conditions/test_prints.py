@@ -18,7 +18,7 @@ from pennyfall.calibration.layout import HEAD_TAG_BORDER_M, STANDARD_SHEET
 from pennyfall.cli.files.settings import settings_from
 from pennyfall.demo_clips.putter import Putter
 from pennyfall.demo_clips.scene import Colour, Scene
-from pennyfall.demo_clips.textures import Texture, head_top
+from pennyfall.demo_clips.textures import PlanePicture, head_top
 from pennyfall.tracker.measure.settings import Settings
 from tests.conditions.cases import Case, putt
 from tests.conditions.outcome import MAIN, Outcome, film_and_measure, z_score
@@ -33,10 +33,10 @@ def small_print(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(textures, "STANDARD_SHEET", STANDARD_SHEET.scaled(PRINTED))
 
 
-def turned_tag(angle_rad: float) -> Callable[[Putter, Colour], Texture]:
+def turned_tag(angle_rad: float) -> Callable[[Putter, Colour], PlanePicture]:
     """Return the head's top with the tag and its paper turned about the tag's centre."""
 
-    def turned(putter: Putter, colour: Colour) -> Texture:
+    def turned(putter: Putter, colour: Colour) -> PlanePicture:
         top = head_top(putter, colour)
         rows, columns = top.image.shape[:2]
         middle = (-top.left_m / top.texel_m - 0.5, top.top_m / top.texel_m - 0.5)
@@ -50,7 +50,7 @@ def turned_tag(angle_rad: float) -> Callable[[Putter, Colour], Texture]:
             cv2.warpAffine(each, turn, (columns, rows), flags=cv2.INTER_LINEAR) for each in (top.image, paper)
         )
         image = there[..., None] * laid + (1 - there[..., None]) * bare
-        return Texture(image.astype(np.float32), top.left_m, top.top_m, top.texel_m)
+        return PlanePicture(image.astype(np.float32), top.left_m, top.top_m, top.texel_m)
 
     return turned
 

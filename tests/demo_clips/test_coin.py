@@ -10,7 +10,7 @@ import pytest
 from pennyfall.demo_clips.larch import EARLY_240
 from pennyfall.demo_clips.record import performance_of
 from pennyfall.demo_clips.render import Renderer
-from pennyfall.demo_clips.scene import Coin, Sensor
+from pennyfall.demo_clips.scene import Sensor, VisibleCoin
 
 COIN_DIAMETER_M, COIN_THICKNESS_M = 0.02425, 0.00238
 """50 euro cent (Council Regulation (EC) 975/98, and two agreeing tables)."""
@@ -22,7 +22,7 @@ def test_the_coin_is_seen_where_it_lies() -> None:
     place, up = np.array([-0.31, 0.02, COIN_THICKNESS_M / 2]), np.array([0.0, 0.0, 1.0])
     time_s = performance.strokes[0].impact_s + 0.3
     bare = replace(EARLY_240, sensor=Sensor(exposure_s=1e-4, blur_px=0.0))
-    with_coin = Renderer(replace(bare, coin=Coin(path=lambda _time_s: (place, up))), performance)
+    with_coin = Renderer(replace(bare, coin=VisibleCoin(path=lambda _time_s: (place, up))), performance)
     changed = np.abs(with_coin.frame(0, time_s) - Renderer(bare, performance).frame(0, time_s))
     rows, columns = np.nonzero(changed.max(axis=-1) > 0.02)
     centre = EARLY_240.camera.project(place[None])[0]

@@ -5,9 +5,9 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from pennyfall.demo_clips.ball import BALL_MASS_KG, BALL_RADIUS_M, GRAVITY_MPS2, Roll
+from pennyfall.demo_clips.ball import BALL_MASS_KG, BALL_RADIUS_M, GRAVITY_MPS2, PlayedBall
 from pennyfall.demo_clips.putter import Putter, contact_displacement
-from pennyfall.demo_clips.scene import Coin
+from pennyfall.demo_clips.scene import VisibleCoin
 from pennyfall.demo_clips.strokes import NewBall, Rest, Stroke, perform
 
 
@@ -19,7 +19,7 @@ def test_the_ball_has_the_limits_of_the_rules() -> None:
 
 def test_the_coin_has_the_regulation_diameter() -> None:
     """50 euro cent: 24.25 mm, Council Regulation (EC) 975/98."""
-    coin = Coin(path=lambda t: (np.zeros(3), np.array([0.0, 0.0, 1.0])))
+    coin = VisibleCoin(path=lambda t: (np.zeros(3), np.array([0.0, 0.0, 1.0])))
     assert coin.diameter_m == 0.02425
 
 
@@ -41,21 +41,21 @@ def test_a_measured_ratio_of_one_point_six_needs_the_restitution_worked_from_it(
 
 def test_the_ball_slides_and_then_rolls_as_in_the_textbook() -> None:
     """Rolling from 5/7 v0, after 12 v0^2 / (49 mu g) and 2 v0 / (7 mu g)."""
-    ball = Roll(placed_s=0.0, struck_s=1.0, launch_mps=2.0, friction=0.4)
+    ball = PlayedBall(placed_s=0.0, struck_s=1.0, launch_mps=2.0, friction=0.4)
     rolling = np.array(1.0 + 2 * 2.0 / (7 * 0.4 * GRAVITY_MPS2))
     assert float(ball.speed(rolling)) == pytest.approx(5 / 7 * 2.0, rel=1e-12)
     assert float(ball.position(rolling)) == pytest.approx(12 * 4.0 / (49 * 0.4 * GRAVITY_MPS2), rel=1e-12)
 
 
 def test_a_rolling_ball_turns_as_far_as_it_goes() -> None:
-    ball = Roll(placed_s=0.0, struck_s=0.0, launch_mps=2.0)
+    ball = PlayedBall(placed_s=0.0, struck_s=0.0, launch_mps=2.0)
     t = np.array([0.5, 0.7])
     turned, gone = np.diff(ball.turn(t)), np.diff(ball.position(t))
     np.testing.assert_allclose(turned * BALL_RADIUS_M, gone, rtol=1e-12)
 
 
 def test_the_balls_speed_is_the_derivative_of_its_travel() -> None:
-    ball = Roll(placed_s=0.0, struck_s=0.2, launch_mps=1.8)
+    ball = PlayedBall(placed_s=0.0, struck_s=0.2, launch_mps=1.8)
     t = np.linspace(0.21, 1.5, 301)
     slope = (ball.position(t + 1e-5) - ball.position(t - 1e-5)) / 2e-5
     np.testing.assert_allclose(ball.speed(t), slope, atol=1e-4)  # the deceleration steps where rolling begins
@@ -63,7 +63,7 @@ def test_the_balls_speed_is_the_derivative_of_its_travel() -> None:
 
 
 def test_the_ball_comes_to_rest_and_stays() -> None:
-    ball = Roll(placed_s=0.0, struck_s=0.0, launch_mps=1.0, rolling_mps2=0.5)
+    ball = PlayedBall(placed_s=0.0, struck_s=0.0, launch_mps=1.0, rolling_mps2=0.5)
     np.testing.assert_allclose(ball.speed(np.array([20.0, 30.0])), 0.0, atol=1e-12)
     assert float(ball.position(np.array(20.0))) == float(ball.position(np.array(30.0)))
 

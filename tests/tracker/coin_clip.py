@@ -11,7 +11,7 @@ import numpy as np
 
 from pennyfall.demo_clips.putter import Putter
 from pennyfall.demo_clips.record import performance_of, render_clip
-from pennyfall.demo_clips.scene import Coin, Encoding, Scene, aim_camera
+from pennyfall.demo_clips.scene import Encoding, Scene, VisibleCoin, aim_camera
 from pennyfall.demo_clips.strokes import Rest, Stroke
 from pennyfall.kinematics.coin.friction import known_coin
 from pennyfall.kinematics.shelf import Shelf
@@ -54,7 +54,7 @@ def render_coin_clip(path: Path, friction: float, *, name: str = "larch-coin") -
     z_m = PUTTER.tag_height_m + trace.coin[:, 1]
     angle = trace.coin[:, 2]
     way = _way(t_s, x_m, z_m + thickness_m / 2, angle)
-    render_clip(replace(scene, coin=Coin(path=way, diameter_m=known_coin().diameter_m)), path)
+    render_clip(replace(scene, coin=VisibleCoin(path=way, diameter_m=known_coin().diameter_m)), path)
     back = trace.coin[:, :2] - drive.place[:, :2]
     along = back[:, 0] * np.cos(drive.place[:, 2]) + back[:, 1] * np.sin(drive.place[:, 2])
     left = int(np.flatnonzero(along < SHELF.coin_from_tag_m - SHELF.edge_distance_m)[0])
