@@ -20,14 +20,14 @@ from pennyfall.kinematics.stroke.launch import frame_covariance
 from pennyfall.kinematics.values import FloatArray
 from pennyfall.tracker.place.head_path import CENTRE_FLOOR_PX
 from pennyfall.tracker.place.placing import PlacedTracks
-from pennyfall.tracker.smoother.given_events import ToldEvents, measure_told
+from pennyfall.tracker.smoother.known_events import KnownEvents, measure_with_known_events
 from pennyfall.tracker.smoother.measurement_noise import MeasurementNoise
 
 STEP = 1e-4
 """Relative step of the differences: large against rounding, small against curvature."""
 UNBOUNDED = ("peak_acceleration_share", "peak_speed_after_impact_s")
 """A place on a plateau has no slope, hence no bound."""
-TOLD = (
+GIVEN = (
     "takeaway_s",
     "impact_s",
     "finish_s",
@@ -36,19 +36,19 @@ TOLD = (
     "ball_speed_mps",
     "ball_to_head_ratio",
 )
-"""What the state model is told, or what hangs on it."""
+"""What the state model is given, or what hangs on it."""
 CLOCKED = ("takeaway_s", "top_s", "impact_s", "finish_s")
 
 
 def state_bound(trial: Trial, placed: PlacedTracks) -> dict[str, float]:
     """Return the least standard deviation of each quantity in the smoother's own state model.
 
-    Events and noise are told; NaN for what is told.
+    Events and noise are known; NaN for what is given.
     """
     event = trial.performance.strokes[0]
-    told = measure_told(
+    known = measure_with_known_events(
         placed.head,
-        ToldEvents(
+        KnownEvents(
             takeaway_s=event.takeaway_s,
             top_s=event.top_s,
             impact_s=event.impact_s,
@@ -58,7 +58,7 @@ def state_bound(trial: Trial, placed: PlacedTracks) -> dict[str, float]:
         scale=placed.scale,
         generator=np.random.default_rng(trial.seed),
     )
-    return {name: float("nan") if name in TOLD else float(getattr(told, name).sd) for name in QUANTITIES}
+    return {name: float("nan") if name in GIVEN else float(getattr(known, name).sd) for name in QUANTITIES}
 
 
 def true_over_stated(trial: Trial) -> float:

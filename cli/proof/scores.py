@@ -9,7 +9,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from pennyfall.cli.proof.alternatives import METHODS, Method
-from pennyfall.cli.proof.bound import TOLD
+from pennyfall.cli.proof.bound import GIVEN
 from pennyfall.cli.proof.comparison import COMPARED, CUT, true_values
 from pennyfall.cli.proof.conditions import SOURCES
 from pennyfall.cli.proof.study import Outcome
@@ -191,7 +191,7 @@ def _over(outcomes: Sequence[Outcome], name: str, bound: str) -> float:
     pairs = [
         (each.error(name), limits[name]) for each in outcomes if (limits := getattr(each, bound)) is not None
     ]
-    if not pairs or (bound == "state_bound" and name in TOLD):
+    if not pairs or (bound == "state_bound" and name in GIVEN):
         return float("nan")
     error, limit = np.array(pairs).T
     known = np.isfinite(error) & (limit > 0)

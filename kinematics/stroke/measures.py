@@ -102,7 +102,7 @@ def measure(
     swing = slice(slowing_node(stroke), stroke.impact_node + 1)
     peak_stretch_s = flat_stretch(stroke, ACCELERATION, swing, estimate("peak_acceleration_mps2").sd)
     # A sharp peak was put at one of a row of instants, and may lie anywhere about it (JCGM 100:2008, 4.3.7).
-    peak_stretch_s = math.hypot(peak_stretch_s, stroke.corner_step_s / math.sqrt(12))
+    peak_stretch_s = math.hypot(peak_stretch_s, stroke.pull_change_step_s / math.sqrt(12))
     forward = slice(stroke.top_node + 1, stroke.impact_node + 1)
     fastest_stretch_s = flat_stretch(stroke, VELOCITY, forward, estimate("peak_speed_mps").sd)
     forward_s = float(mean["forward_swing_s"][0])

@@ -41,7 +41,7 @@ class SmoothedStroke:
     """The left limit at the top of the backswing; its right limit is the next node."""
     impact_node: int
     """The left limit at impact; its right limit is the next node."""
-    corner_step_s: float
+    pull_change_step_s: float
     """The curve may bend sharply at instants so far apart only [s]."""
     finish_node: int | None
     """The node nearest to the finish; None when the clip ends first."""

@@ -49,7 +49,7 @@ def exactly(
         takeaway_node=node(true.takeaway_s),
         top_node=node(left[0]),
         impact_node=node(left[1]),
-        corner_step_s=0.0,
+        pull_change_step_s=0.0,
         finish_node=node(true.finish_s) if finished else None,
     )
     unknown = np.full(len(grid), np.nan)

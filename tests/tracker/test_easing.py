@@ -19,8 +19,8 @@ from pennyfall.tracker.smoother.motion_model import (
     transition,
 )
 from pennyfall.tracker.smoother.noise_choice import easing_probability
+from tests.tracker.known_strokes import known_stroke
 from tests.tracker.simulated_strokes import TrueStroke, ball_track, head_track, stroke
-from tests.tracker.told_strokes import told_stroke
 
 COUNT = 16
 
@@ -51,7 +51,7 @@ def mean_probability(shape: str) -> float:
     return float(
         np.mean(
             [
-                easing_probability(*told_stroke(true, head_track(true, draw, noise_m=6e-5)))
+                easing_probability(*known_stroke(true, head_track(true, draw, noise_m=6e-5)))
                 for true, draw in strokes(shape)
             ]
         )
@@ -66,7 +66,7 @@ def test_only_a_pull_that_falls_may_level_off() -> None:
 
 def test_a_pass_in_practice_has_no_end_to_level_off_to(generator: np.random.Generator) -> None:
     true = stroke("ease")
-    frames, model = told_stroke(true, head_track(true, generator))
+    frames, model = known_stroke(true, head_track(true, generator))
     assert easing_probability(frames, model) > 0.0
     assert easing_probability(frames, replace(model, struck=False)) == 0.0
 

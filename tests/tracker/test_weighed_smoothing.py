@@ -16,8 +16,8 @@ from pennyfall.tracker.smoother.chain import StrokeFrames, StrokeModel, build_ch
 from pennyfall.tracker.smoother.kalman import smooth
 from pennyfall.tracker.smoother.noise_choice import STEADY, choose_noise
 from pennyfall.tracker.smoother.weighing import WeighedModel, smooth_weighed
+from tests.tracker.known_strokes import known_stroke
 from tests.tracker.simulated_strokes import TrueStroke, ball_track, head_track, stroke
-from tests.tracker.told_strokes import told_stroke
 
 COUNT = 200
 
@@ -27,7 +27,7 @@ def told(generator: np.random.Generator) -> tuple[StrokeFrames, StrokeModel]:
     """Return the frames of a stroke at 120 frames/s, and its model."""
     true = stroke("plateau")
     head = head_track(true, generator, rate_hz=120.0, noise_m=8e-5)
-    return told_stroke(true, head)
+    return known_stroke(true, head)
 
 
 def test_one_model_gives_what_the_smoother_gives(

@@ -29,7 +29,8 @@ NEAREST_TO_TAG_M = 0.032
 """A ball's centre is never nearer than this to the tag's along the target line: its radius and half a small
 tag."""
 _TAG_HEIGHT_M = 0.030
-"""Assumed height of the tag when only a rough place on the floor is wanted (heads are 25 to 35 mm high)."""
+"""Assumed height of the tag when only a rough place on the floor is wanted (heads are 25 to 35 mm high). Not
+`tag_height.TYPICAL_HEIGHT`, which would shift the search by 3 mm: the limits here were chosen with it."""
 _GRID_M = 0.006
 """Pitch of the places tried: chosen by us, so that the fit that follows reaches from one to the next."""
 _VOTERS = 20

@@ -45,9 +45,16 @@ def _shaken(followed: Followed) -> bool:
     return len(steps) > 0 and float(np.median(steps)) > SHAKEN_STEP_PX
 
 
-def meet(cameras: FrameCameras, pixels: FloatArray, point: FloatArray, normal: FloatArray) -> FloatArray:
+def pixels_on_plane(
+    cameras: FrameCameras, pixels: FloatArray, point: FloatArray, normal: FloatArray
+) -> FloatArray:
     """Return where each frame's pixel ray meets a plane (or its own), shape (n, 3); NaN where not seen."""
     return on_plane(*frame_rays(cameras, pixels), point, normal)
+
+
+def on_level(cameras: FrameCameras, pixels: FloatArray, height_m: float) -> FloatArray:
+    """Return where each frame's pixel ray comes down to a height above the floor, shape (n, 3) [m]."""
+    return pixels_on_plane(cameras, pixels, np.array([0.0, 0.0, height_m]), np.array([0.0, 0.0, 1.0]))
 
 
 def frame_rays(cameras: FrameCameras, pixels: FloatArray) -> tuple[FloatArray, FloatArray]:

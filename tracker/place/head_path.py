@@ -10,7 +10,7 @@ from pennyfall.calibration.tag_height import AddressedTag
 from pennyfall.kinematics.stroke.tracks import HeadTrack
 from pennyfall.kinematics.values import Estimate, FloatArray
 from pennyfall.tracker.follow.pixel_track import PixelTrack
-from pennyfall.tracker.place.cameras import FrameCameras, frame_rays, meet
+from pennyfall.tracker.place.cameras import FrameCameras, frame_rays, pixels_on_plane
 from pennyfall.tracker.place.path_shape import PathShape, fit_path, straight_path
 
 CENTRE_FLOOR_PX = 0.03
@@ -33,8 +33,8 @@ NEARNESS_SD = 0.03
 """Chosen by us: a head strays at most a few centimetres from its plane, seen from a metre or more."""
 
 
-def told_path(cameras: FrameCameras, pixel: PixelTrack, tag: AddressedTag, turn: Estimate) -> PathShape:
-    """Return the path that the tag's size tells, whatever else a frame shows."""
+def path_by_size(cameras: FrameCameras, pixel: PixelTrack, tag: AddressedTag, turn: Estimate) -> PathShape:
+    """Return the path by the tag's size alone, whatever else a frame shows."""
     points = _on_path(cameras, pixel, tag, straight_path(turn))
     _, _, nearness, nearness_sd = _attitudes(cameras, pixel, points, tag)
     return fit_path(cameras.rest.centre, tag.point_m, points, nearness, nearness_sd, turn_rad=turn)
@@ -122,8 +122,8 @@ def _position_sd(
     step = 0.5
     slopes = np.stack(
         [
-            meet(cameras, pixel.centre_px + shift, point, normal)
-            - meet(cameras, pixel.centre_px - shift, point, normal)
+            pixels_on_plane(cameras, pixel.centre_px + shift, point, normal)
+            - pixels_on_plane(cameras, pixel.centre_px - shift, point, normal)
             for shift in (np.array([step, 0.0]), np.array([0.0, step]))
         ],
         axis=-1,

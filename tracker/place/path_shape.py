@@ -95,11 +95,11 @@ def fit_path(
     prior_sd = np.array([OFFSET_SD_M, turn_rad.sd, CURVATURE_SD_PER_M])
     expected = np.array([0.0, turn_rad.value, 0.0])
     floor = np.diag([0.0, TURN_FLOOR_RAD**2, CURVATURE_FLOOR_PER_M**2])
-    told, covariance = _solve(design, across / sd)
+    fitted, covariance = _solve(design, across / sd)
     # The tag's own say, its lasting errors included, weighed against what was known beforehand.
     weight = np.linalg.inv(covariance + floor)
     posterior = np.linalg.inv(weight + np.diag(prior_sd**-2))
-    shape = posterior @ (weight @ told + expected / prior_sd**2)
+    shape = posterior @ (weight @ fitted + expected / prior_sd**2)
     sds = np.sqrt(np.diag(posterior))
     return PathShape(
         turn_rad=Estimate(float(shape[1]), float(sds[1])),
@@ -110,7 +110,7 @@ def fit_path(
 def _solve(design: FloatArray, observed: FloatArray) -> tuple[FloatArray, FloatArray]:
     """Return least-squares coefficients and covariance, widened where the scatter exceeds the stated."""
     covariance = np.linalg.pinv(design.T @ design)
-    told = covariance @ (design.T @ observed)
+    fitted = covariance @ (design.T @ observed)
     freedom = max(len(observed) - 3, 1)
-    scatter = float(np.sum((observed - design @ told) ** 2)) / freedom
-    return np.asarray(told, np.float64), np.asarray(covariance * max(scatter, 1.0), np.float64)
+    scatter = float(np.sum((observed - design @ fitted) ** 2)) / freedom
+    return np.asarray(fitted, np.float64), np.asarray(covariance * max(scatter, 1.0), np.float64)

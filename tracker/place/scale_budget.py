@@ -16,8 +16,8 @@ from pennyfall.calibration.tag_height import AddressedTag
 from pennyfall.kinematics.stroke.scale_errors import POWERS, ScaleErrors
 from pennyfall.kinematics.values import BALL_RADIUS_M, Estimate, FloatArray
 from pennyfall.tracker.follow.pixel_track import PixelTrack
-from pennyfall.tracker.place.cameras import FrameCameras, meet
-from pennyfall.tracker.place.head_path import SURFACE_STEPS, told_path
+from pennyfall.tracker.place.cameras import FrameCameras, pixels_on_plane
+from pennyfall.tracker.place.head_path import SURFACE_STEPS, path_by_size
 from pennyfall.tracker.place.path_shape import PathShape
 
 PLACES = 9
@@ -74,15 +74,15 @@ def scale_errors(
         if turn is None:
             return np.zeros(2)
         point = of.meet_plane(address_px, np.array([0.0, 0.0, tag.point_m[2]]), UP)[0]
-        told = told_path(FrameCameras(of, {}), few, replace(tag, point_m=point), turn)
-        return np.array([told.turn_rad.value, told.curvature_per_m.value])
+        by_size = path_by_size(FrameCameras(of, {}), few, replace(tag, point_m=point), turn)
+        return np.array([by_size.turn_rad.value, by_size.curvature_per_m.value])
 
     best = np.array([tag.point_m[2], path.turn_rad.value, path.curvature_per_m.value])
     sds = np.array([tag.height_m.sd, path.turn_rad.sd, path.curvature_per_m.sd])
     base = along(camera, *best)
     cameras = [one.moved_to(origin, x_axis) for one in pose.perturbed()]
-    told = path_through(camera)
-    bent = [np.append(best[0], best[1:] + path_through(one) - told) for one in cameras]
+    unbent = path_through(camera)
+    bent = [np.append(best[0], best[1:] + path_through(one) - unbent) for one in cameras]
     shifts = [along(one, *each) - base for one, each in zip(cameras, bent, strict=True)]
     shifts += [along(camera, *(best + step)) - base for step in np.diag(sds)]
     balls = [ball_way(one) / LAUNCH_WAY_M - 1 for one in cameras]
@@ -106,7 +106,9 @@ def plane_sd(camera: Camera, tag: AddressedTag) -> float:
 
 def _spread_places(camera: Camera, pixel: PixelTrack, tag: AddressedTag) -> FloatArray:
     """Return where the head was seen at places spread evenly over its way, shape (PLACES, 2) [px]."""
-    place = meet(FrameCameras(camera, {}), pixel.centre_px, tag.point_m, np.array([0.0, 1.0, 0.0]))[:, 0]
+    place = pixels_on_plane(
+        FrameCameras(camera, {}), pixel.centre_px, tag.point_m, np.array([0.0, 1.0, 0.0])
+    )[:, 0]
     seen = np.flatnonzero(np.isfinite(place))
     wanted = np.linspace(place[seen].min(), place[seen].max(), PLACES)
     nearest = [seen[np.argmin(np.abs(place[seen] - each))] for each in wanted]

@@ -47,7 +47,7 @@ class StrokeFrames:
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
-class Corner:
+class PullChange:
     """An instant at which the pull may change at once."""
 
     instant_s: float
@@ -73,7 +73,7 @@ class StrokeModel:
     """Sds of the steps of acceleration [m/s^2] and jerk [m/s^3] at the top."""
     eases: bool = False
     """Whether the pull levels off before impact."""
-    corners: tuple[Corner, ...] = ()
+    pull_changes: tuple[PullChange, ...] = ()
     """Where the pull of the forward swing may change at once."""
 
 
@@ -125,8 +125,8 @@ def build_chain(frames: StrokeFrames, model: StrokeModel, *, fill: bool) -> tupl
         kick[event_nodes[0]] = TAKEAWAY_KICK
         start_sd = AT_REST_SD
     kick[event_nodes[2], ACCELERATION:] = np.square(model.top_kick)
-    for corner in model.corners:
-        kick[np.searchsorted(time, corner.instant_s), JERK] += corner.jerk_sd_mps3**2
+    for change in model.pull_changes:
+        kick[np.searchsorted(time, change.instant_s), JERK] += change.jerk_sd_mps3**2
     if model.struck:
         kick[event_nodes[4]] = IMPACT_KICK
     start, covariance = unknown_start(float(frames.x[frames.seen][0]), float(errors.sd_m[0]), start_sd)

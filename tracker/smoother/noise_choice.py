@@ -23,7 +23,7 @@ from pennyfall.tracker.smoother.process_noise import (
     log_mean,
     noise_parts,
 )
-from pennyfall.tracker.smoother.pull_changes import find_corners
+from pennyfall.tracker.smoother.pull_changes import find_pull_changes
 from pennyfall.tracker.smoother.weighing import WeighedModel
 
 STEADY = (0.01, 60.0)
@@ -75,10 +75,10 @@ def choose_noise(frames: StrokeFrames, model: StrokeModel, pull_mps2: float) -> 
         by_top = [
             (weight, replace(each, diffusion=(*each.diffusion[:2], through))) for weight, each in by_top
         ]
-    corners = find_corners(frames, by_top[0][1])
-    eases = easing_probability(frames, replace(by_top[0][1], corners=corners))
+    pull_changes = find_pull_changes(frames, by_top[0][1])
+    eases = easing_probability(frames, replace(by_top[0][1], pull_changes=pull_changes))
     weighed = [
-        (weight * share, replace(each, corners=corners, eases=easing))
+        (weight * share, replace(each, pull_changes=pull_changes, eases=easing))
         for weight, each in by_top
         for easing, share in ((False, 1 - eases), (True, eases))
     ]

@@ -31,7 +31,7 @@ from pennyfall.tracker.smoother.measurement_noise import (
 )
 from pennyfall.tracker.smoother.motion_model import MOTION_STATES, chain_matrices
 from pennyfall.tracker.smoother.noise_choice import STEADY, choose_noise
-from pennyfall.tracker.smoother.pull_changes import corner_step_s
+from pennyfall.tracker.smoother.pull_changes import pull_change_step_s
 from pennyfall.tracker.smoother.weighing import WeighedModel, WeighedMotion, smooth_weighed
 
 REST_WINDOW_S = 0.3
@@ -145,7 +145,7 @@ def smooth_stroke(
         takeaway_node=nodes.takeaway,
         top_node=nodes.top,
         impact_node=nodes.impact,
-        corner_step_s=corner_step_s(frames),
+        pull_change_step_s=pull_change_step_s(frames),
         finish_node=_finish_node(smoothed) if found.finished else None,
     )
     return StrokeSmoothing(
