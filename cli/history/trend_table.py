@@ -2,15 +2,20 @@
 
 from __future__ import annotations
 
+import datetime as dt
 import math
 from collections.abc import Sequence
+from textwrap import fill
 
 import pandas as pd
 
 from pennyfall.cli.history.trend import Trend, TrendPoint
 from pennyfall.cli.report.quantities import quantity
+from pennyfall.cli.report.words.numbers import typeset
+from pennyfall.cli.report.words.scales import UNTOUCHED, reach, rests_on
 
 UNKNOWN = "–"
+WIDTH = 80
 
 
 def trend_table(student: str, trends: Sequence[Trend]) -> str:
@@ -24,7 +29,22 @@ def trend_table(student: str, trends: Sequence[Trend]) -> str:
         for trend in (each for each in trends if each.quantity == name):
             lines.append(f"  {trend.title}")
             lines += [_line(point, trend.points[0], shown.factor) for point in trend.points]
-    return "\n".join(lines)
+    return "\n".join([*lines, *_scales(trends)])
+
+
+def _scales(trends: Sequence[Trend]) -> list[str]:
+    """Say of each lesson whose scale rests on more than the sheet how well it is known."""
+    vague: dict[dt.date, TrendPoint] = {}
+    for point in (each for trend in trends for each in trend.points if each.scale_sd > 0):
+        if set(point.scale_sources) - {"", "sheet"}:
+            vague.setdefault(point.date, point)
+    said = [
+        f"On {date.day} {date:%B %Y} the scale rests on {rests_on(point.scale_sources)}, known to "
+        f"{reach(point.scale_sd / abs(point.scatter.mean))}: lengths, speeds and accelerations are compared "
+        f"with other lessons no better than that; {UNTOUCHED}."
+        for date, point in sorted(vague.items())
+    ]
+    return ["", *(typeset(fill(each, WIDTH)) for each in said)] if said else []
 
 
 def students_table(students: pd.DataFrame) -> str:

@@ -55,6 +55,9 @@ class Difference:
     """95 % interval of second mean plus first, SI: tells which of two means is closer to a target."""
     within_sd: float
     """Standard deviation between the strokes of one condition at one putt length, pooled, SI."""
+    scale_sd: float
+    """Standard deviation that the set-ups' scales give the difference where the conditions are alike, SI: 0
+    in one set-up, and for times, ratios and shares."""
     effect: EffectSize
     """Hedges' g."""
 
@@ -238,6 +241,7 @@ def _differences(table: StrokeTable, is_first: BoolArray, length: float | None) 
     shared = table.shared_scale(is_first)
     halves = (np.hypot(half, INTERVAL_SDS * each) for each in (shared.of_difference, shared.of_sum))
     width_of_difference, width_of_sum = (each.tolist() for each in halves)
+    scale_sds = np.linalg.norm(shared.null, axis=0).tolist()
     out = []
     for column, value in enumerate(observed.difference[0].tolist()):
         total = float(sums[column])
@@ -252,6 +256,7 @@ def _differences(table: StrokeTable, is_first: BoolArray, length: float | None) 
                 interval=Interval(value - width, value + width),
                 sum_interval=Interval(total - sum_width, total + sum_width),
                 within_sd=within_sd,
+                scale_sd=scale_sds[column],
                 effect=hedges_g(
                     value,
                     within_sd,

@@ -31,6 +31,7 @@ from pennyfall.cli.report.quantities import quantity
 from pennyfall.cli.report.words.evidence import lesson_sentences
 from pennyfall.cli.report.words.numbers import capital, typeset
 from pennyfall.cli.report.words.recommendation import because, practice_left_out, verdict, would_change
+from pennyfall.cli.report.words.scales import lesson_scales
 from pennyfall.kinematics.lesson.verdict import LessonComparison
 from pennyfall.kinematics.values import Estimate, FloatArray, StrokeMeasures
 
@@ -87,6 +88,7 @@ def lesson_page(
         refused=result.refused,
         verdict=typeset(verdict(comparison.recommendation)) if comparison else "No comparison",
         because=typeset(f"{capital(because(comparison))}." if comparison else reading.why_not),
+        scales=typeset(lesson_scales(result, comparison)),
         left_out=practice_left_out(comparison) if comparison else "",
         claims=_said(comparison, claim=True),
         others=_said(comparison, claim=False),
