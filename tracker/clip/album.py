@@ -69,7 +69,7 @@ class Album:
         """Yield time and RGB picture over a span."""
         first, last = bisect_left(self._times_s, from_s), bisect_right(self._times_s, to_s)
         for time_s, coded in zip(self._times_s[first:last], self._pictures[first:last], strict=True):
-            picture = cv2.imdecode(np.frombuffer(coded, np.uint8), cv2.IMREAD_COLOR)
+            picture = np.asarray(cv2.imdecode(np.frombuffer(coded, np.uint8), cv2.IMREAD_COLOR), np.uint8)
             yield time_s, np.ascontiguousarray(picture[..., ::-1])
 
     def nearest(self, time_s: float, *, within_s: float) -> RgbFrame | None:

@@ -10,6 +10,7 @@ from pennyfall.cli.report.film.overlay import HeadPath
 from pennyfall.cli.report.pictures.stroke import Moment
 from pennyfall.kinematics.values import Estimate, StrokeMeasures
 from pennyfall.tracker.clip.album import Album
+from pennyfall.tracker.clip.frame import RgbFrame
 
 ADDRESS_BEFORE_TAKEAWAY_S = 0.05
 """Chosen by us: well before the softest of the events, and the head still rests."""
@@ -41,7 +42,7 @@ def moment_frames(album: Album, stroke: StrokeMeasures, path: HeadPath) -> Momen
     """
     small = path.scaled(*album.scale)
     return {
-        moment: _cut_out(cv2.cvtColor(picture, cv2.COLOR_RGB2GRAY), small, stroke)
+        moment: _cut_out(picture, small, stroke)
         for moment, time_s in _moments(stroke).items()
         if (picture := album.nearest(time_s, within_s=NEAR_S)) is not None
     }
@@ -60,9 +61,9 @@ def _moments(stroke: StrokeMeasures) -> dict[Moment, float]:
     return times_s
 
 
-def _cut_out(picture: NDArray[np.uint8], path: HeadPath, stroke: StrokeMeasures) -> NDArray[np.uint8]:
-    """Return the part of a frame around the stroke's path, the same part for all of its moments."""
-    height, width = picture.shape
+def _cut_out(picture: RgbFrame, path: HeadPath, stroke: StrokeMeasures) -> NDArray[np.uint8]:
+    """Return the part of a frame around the stroke's path in grey, the same part for all of its moments."""
+    height, width = picture.shape[:2]
     first_s, last_s = stroke.profile.t_s[0], stroke.profile.t_s[-1]
     during = (path.time_s >= first_s) & (path.time_s <= last_s) & np.isfinite(path.u_px + path.v_px)
     if not during.any():
@@ -77,7 +78,8 @@ def _cut_out(picture: NDArray[np.uint8], path: HeadPath, stroke: StrokeMeasures)
         cut = picture[upper:lower, left:right]
     shrink = min(SHOWN_WIDTH_PX / cut.shape[1], 1.0)
     size = (max(round(shrink * cut.shape[1]), 1), max(round(shrink * cut.shape[0]), 1))
-    return np.asarray(cv2.resize(cut, size, interpolation=cv2.INTER_AREA), dtype=np.uint8)
+    small = cv2.resize(cut, size, interpolation=cv2.INTER_AREA)
+    return np.asarray(cv2.cvtColor(small, cv2.COLOR_RGB2GRAY), dtype=np.uint8)
 
 
 def _span_within(middle: float, size: float, limit: int) -> tuple[int, int]:
