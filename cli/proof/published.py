@@ -10,7 +10,7 @@ import numpy as np
 from pennyfall.cli.proof.alternatives import METHODS
 from pennyfall.kinematics.errors import CannotMeasure
 from pennyfall.kinematics.values import FloatArray
-from pennyfall.tracker.smoother.kalman import log_likelihoods, smooth
+from pennyfall.tracker.smoother.kalman import log_likelihoods, smooth_chain
 from pennyfall.tracker.smoother.motion_model import STATES, MotionChain, chain_matrices
 
 START_SDS = np.array([1.0, 10.0, 100.0, 1e4])
@@ -120,7 +120,7 @@ def _result(recording: Recording, path: Path) -> Result:
 def plain_acceleration(time_s: FloatArray, angle_rad: FloatArray) -> FloatArray:
     """Return the smoothed acceleration, both noises by likelihood [rad/s^2]."""
     chains = [_chain(time_s, angle_rad, q, noise) for q in DIFFUSIONS for noise in NOISES_RAD]
-    return smooth(max(chains, key=_log_likelihood)).mean[:, 2]
+    return smooth_chain(max(chains, key=_log_likelihood)).mean[:, 2]
 
 
 def contact_acceleration(time_s: FloatArray, angle_rad: FloatArray) -> FloatArray:
@@ -139,7 +139,7 @@ def contact_acceleration(time_s: FloatArray, angle_rad: FloatArray) -> FloatArra
     ]
     values = [_log_likelihoods(chains) for chains in fine]
     likeliest = int(np.argmax([each.max() for each in values]))
-    return smooth(fine[likeliest][int(np.argmax(values[likeliest]))]).mean[:, 2]
+    return smooth_chain(fine[likeliest][int(np.argmax(values[likeliest]))]).mean[:, 2]
 
 
 def _with_bursts(chain: MotionChain, starts_s: FloatArray) -> list[MotionChain]:

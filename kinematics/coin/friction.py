@@ -105,11 +105,6 @@ def _table(name: str) -> dict[str, dict[str, Any]]:
     return tomllib.loads((files("pennyfall.kinematics.coin") / name).read_text(encoding="utf-8"))
 
 
-def surfaces() -> tuple[str, ...]:
-    """Return the names of the surfaces with a friction range."""
-    return tuple(_table("friction.toml"))
-
-
 def coins() -> tuple[str, ...]:
     """Return the names of the coins whose size is known."""
     return tuple(_table("coins.toml"))

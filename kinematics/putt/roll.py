@@ -27,9 +27,6 @@ CAPTURE_CENTRE_MPS = (2 * HOLE_RADIUS_M - BALL_RADIUS_M) * math.sqrt(
     STANDARD_GRAVITY_MPS2 / (2 * BALL_RADIUS_M)
 )
 """Fastest ball that falls one radius before it reaches the far rim, across the hole's centre: 1.31 m/s."""
-CAPTURE_LIMIT_MPS = 1.63
-"""Fastest ball held at all, after bouncing off the far rim (Holmes 1991, Am J Phys 59:129-136; seen
-second-hand)."""
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -144,8 +141,3 @@ def speed_after(launch_mps: float, distance_m: float, green: Green) -> float:
 def past_the_hole(launch_mps: FloatArray, hole_m: float, green: Green) -> FloatArray:
     """Return how far past the hole (short: negative) each ball would stop if the hole were covered [m]."""
     return np.asarray(launch_mps) ** 2 * roll_out(1.0, green).distance_m - hole_m
-
-
-def is_captured(launch_mps: float, hole_m: float, green: Green) -> bool:
-    """Whether a ball crossing the hole's centre drops: it gets there, no faster than `CAPTURE_CENTRE_MPS`."""
-    return speed_after(launch_mps, hole_m, green) <= CAPTURE_CENTRE_MPS

@@ -11,7 +11,7 @@ from filterpy.kalman import KalmanFilter
 from scipy.stats import multivariate_normal
 
 from pennyfall.kinematics.values import FloatArray
-from pennyfall.tracker.smoother.kalman import log_likelihoods, sample_paths, smooth, step_response
+from pennyfall.tracker.smoother.kalman import log_likelihoods, sample_paths, smooth_chain, step_response
 from pennyfall.tracker.smoother.motion_model import OBSERVED_STATES, STATES, MotionChain, chain_matrices
 
 
@@ -99,7 +99,7 @@ def test_smoother_gives_the_states_of_batch_least_squares(generator: np.random.G
     gain = np.linalg.solve(S, H @ covariance).T
     batch = (mean + gain @ (chain.position_m[seen] - H @ mean)).reshape(nodes, STATES)
     batch_covariance = covariance - gain @ H @ covariance
-    smoothed = smooth(chain)
+    smoothed = smooth_chain(chain)
     scale = np.sqrt(np.diag(batch_covariance).reshape(nodes, STATES))
     np.testing.assert_allclose((smoothed.mean - batch) / scale, 0.0, atol=1e-5)
     blocks = np.stack(
@@ -115,7 +115,7 @@ def test_smoother_gives_the_states_of_batch_least_squares(generator: np.random.G
 def test_smoother_gives_what_filterpys_backward_pass_gives(generator: np.random.Generator) -> None:
     chain = impact_chain(generator)
     F, Q = chain_matrices(chain)
-    smoothed = smooth(chain)
+    smoothed = smooth_chain(chain)
     kalman = KalmanFilter(dim_x=STATES, dim_z=1)
     mean, covariance, gain, _ = kalman.rts_smoother(
         smoothed.filtered_mean, smoothed.filtered_covariance, Fs=F, Qs=Q
@@ -128,9 +128,9 @@ def test_smoother_gives_what_filterpys_backward_pass_gives(generator: np.random.
 def test_a_step_of_position_is_answered_as_by_data_that_step(generator: np.random.Generator) -> None:
     """A head further on by 1 mm after impact is one whose later frames are told 1 mm too far back."""
     chain, step_m, right = impact_chain(generator), 1e-3, 22
-    smoothed = smooth(chain)
+    smoothed = smooth_chain(chain)
     after = np.where(np.arange(len(chain.time_s)) >= right, step_m, 0.0)
-    moved = smooth(replace(chain, position_m=chain.position_m - after)).mean.copy()
+    moved = smooth_chain(replace(chain, position_m=chain.position_m - after)).mean.copy()
     moved[:, 0] += after
     sd = np.sqrt(np.einsum("nii->ni", smoothed.covariance))[:, :4]
     answer = step_m * step_response(chain, right)
@@ -139,7 +139,7 @@ def test_a_step_of_position_is_answered_as_by_data_that_step(generator: np.rando
 
 
 def test_position_is_joined_at_impact_while_velocity_may_step(generator: np.random.Generator) -> None:
-    smoothed = smooth(impact_chain(generator))
+    smoothed = smooth_chain(impact_chain(generator))
     left, right = smoothed.mean[21], smoothed.mean[22]
     assert left[0] == pytest.approx(right[0], abs=1e-12)
     assert abs(left[1] - right[1]) > 1e-4
@@ -147,7 +147,7 @@ def test_position_is_joined_at_impact_while_velocity_may_step(generator: np.rand
 
 def test_sampled_paths_have_the_smoothed_mean_and_covariance(generator: np.random.Generator) -> None:
     """4000 paths know a standard deviation to 1.1 %; five standard errors are allowed over 168 of them."""
-    smoothed = smooth(impact_chain(generator))
+    smoothed = smooth_chain(impact_chain(generator))
     paths = sample_paths(smoothed, 4000, generator)
     sd = np.sqrt(np.einsum("nii->ni", smoothed.covariance))[:, :4]
     np.testing.assert_allclose((paths.mean(axis=0) - smoothed.mean[:, :4]) / sd, 0.0, atol=5 / np.sqrt(4000))
@@ -160,8 +160,10 @@ def test_a_change_in_the_last_digit_leaves_the_drawn_paths_as_they_are(
     """Variances are changed by 1e-13 of them; the paths may move by 1e-5 of their spread, no more."""
     chain = impact_chain(generator)
     nudged = replace(chain, diffusion=chain.diffusion * (1 + 1e-13))
-    smoothed = smooth(chain)
-    drawn, again = (sample_paths(each, 50, np.random.default_rng(1)) for each in (smoothed, smooth(nudged)))
+    smoothed = smooth_chain(chain)
+    drawn, again = (
+        sample_paths(each, 50, np.random.default_rng(1)) for each in (smoothed, smooth_chain(nudged))
+    )
     sd = np.sqrt(np.einsum("nii->ni", smoothed.covariance))[:, :4]
     np.testing.assert_allclose((again - drawn) / sd, 0.0, atol=1e-5)
 
@@ -188,7 +190,7 @@ def test_bandwidth_is_that_of_a_smoothing_spline() -> None:
     for frequency in (0.5 * cutoff, 0.9 * cutoff, cutoff, 1.3 * cutoff):
         phase = frequency * (time - time[len(time) // 2])
         chain = chain_of(time, np.cos(phase), diffusion=q, error_sd=1e-9, independent_sd=s)
-        gain = smooth(chain).mean[len(time) // 2, 0]
+        gain = smooth_chain(chain).mean[len(time) // 2, 0]
         assert gain == pytest.approx(1 / (1 + (frequency / cutoff) ** 8), abs=2e-4)
 
 
@@ -212,7 +214,7 @@ def test_local_level_of_the_nile(refdata: Path) -> None:
     kick = np.zeros((100, 4))
     kick[1:, 0] = 1469.1
     chain = replace(chain, kick=kick)
-    smoothed = smooth(chain)
+    smoothed = smooth_chain(chain)
     assert smoothed.mean[0, 0] == pytest.approx(1111.668, abs=1e-2)
     assert smoothed.mean[-1, 0] == pytest.approx(798.370, abs=1e-2)
     np.testing.assert_allclose(smoothed.mean[:, 0], table["smoothed"], atol=0.02)
@@ -245,7 +247,7 @@ def test_steady_state_gain_of_a_local_level() -> None:
     )
     kick = np.zeros((60, 4))
     kick[:, 0] = index**2
-    smoothed = smooth(replace(chain, kick=kick))
+    smoothed = smooth_chain(replace(chain, kick=kick))
     alpha = smoothed.filtered_covariance[-1, 0, 0]
     assert alpha**2 / (1 - alpha) == pytest.approx(index**2, rel=1e-6)
 
@@ -267,7 +269,7 @@ def test_angular_acceleration_of_pezzack(refdata: Path) -> None:
             for s in 10.0 ** np.arange(-3.0, -1.9, 0.25)
         ]
         best = max(chains, key=log_likelihood)
-        error = smooth(best).mean[:, 2] - table["angacc_true_rad_s2"]
+        error = smooth_chain(best).mean[:, 2] - table["angacc_true_rad_s2"]
         assert np.sqrt(np.mean(error**2)) < 4.29
 
 
@@ -295,5 +297,5 @@ def test_dowlings_impact_is_followed_when_the_contact_may_be_violent(refdata: Pa
     ]
     best = max(chains, key=log_likelihood)
     truth = table["acc_rad_s2"]
-    assert np.sqrt(np.mean((smooth(plain).mean[:, 2] - truth) ** 2)) > 23.0
-    assert np.sqrt(np.mean((smooth(best).mean[:, 2] - truth) ** 2)) < 16.4
+    assert np.sqrt(np.mean((smooth_chain(plain).mean[:, 2] - truth) ** 2)) > 23.0
+    assert np.sqrt(np.mean((smooth_chain(best).mean[:, 2] - truth) ** 2)) < 16.4

@@ -13,7 +13,7 @@ from pennyfall.kinematics.stroke.smoothed import VELOCITY
 from pennyfall.tracker.measure.motion import smooth_strokes
 from pennyfall.tracker.smoother import stroke as stroke_smoothing
 from pennyfall.tracker.smoother.chain import StrokeFrames, StrokeModel, build_chain
-from pennyfall.tracker.smoother.kalman import smooth
+from pennyfall.tracker.smoother.kalman import smooth_chain
 from pennyfall.tracker.smoother.noise_choice import STEADY, choose_noise
 from pennyfall.tracker.smoother.weighing import WeighedModel, smooth_weighed
 from tests.tracker.known_strokes import known_stroke
@@ -34,7 +34,7 @@ def test_one_model_gives_what_the_smoother_gives(
     told: tuple[StrokeFrames, StrokeModel], generator: np.random.Generator
 ) -> None:
     frames, model = told
-    whole = smooth(build_chain(frames, model, fill=True)[0])
+    whole = smooth_chain(build_chain(frames, model, fill=True)[0])
     weighed = smooth_weighed(frames, [WeighedModel(weight=1.0, model=model)], COUNT, generator)
     np.testing.assert_array_equal(weighed.mean, whole.mean)
     np.testing.assert_allclose(weighed.covariance, whole.covariance, rtol=1e-12, atol=1e-30)
@@ -47,7 +47,7 @@ def test_two_models_give_mean_and_spread_of_their_mixture(
     """The law of total variance (any textbook of probability), and samples from each by its weight."""
     frames, model = told
     models = [model, replace(model, top_kick=(3.0, 60.0))]
-    one, other = (smooth(build_chain(frames, each, fill=True)[0]) for each in models)
+    one, other = (smooth_chain(build_chain(frames, each, fill=True)[0]) for each in models)
     weighed = smooth_weighed(
         frames,
         [WeighedModel(weight=weight, model=each) for weight, each in zip((0.7, 0.3), models, strict=True)],

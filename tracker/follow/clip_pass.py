@@ -23,7 +23,7 @@ from pennyfall.tracker.follow.patch import PatchFollower
 from pennyfall.tracker.follow.pixel_track import Follower, PixelTrack
 from pennyfall.tracker.follow.sheet import RestingSheet, SheetFinder, SheetSight, SheetWatch
 from pennyfall.tracker.follow.tag.follower import TagFollower
-from pennyfall.tracker.marks.decoding import TagFinder
+from pennyfall.tracker.marks.decoding import LARGEST_ENLARGED_PX, TagFinder
 from pennyfall.tracker.marks.pattern import TagPattern
 
 LEAST_SHEET_TAGS = 2
@@ -180,7 +180,7 @@ class ClipFollower:
     def _look(self, luma: LumaFrame) -> SheetSight:
         found = self._tags.find(luma)
         missing = any(tag_id not in found for tag_id in self._layout.ids)
-        if missing and luma.shape[1] <= 2000:
+        if missing and luma.shape[1] <= LARGEST_ENLARGED_PX:
             found = self._tags.find(luma, scale=2) | found
         return self._finder.place(luma, found)
 

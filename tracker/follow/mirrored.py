@@ -6,7 +6,7 @@ import numpy as np
 
 from pennyfall.calibration.layout import TagLayout
 from pennyfall.tracker.clip.frame import LumaFrame
-from pennyfall.tracker.marks.decoding import TagFinder
+from pennyfall.tracker.marks.decoding import LARGEST_ENLARGED_PX, TagFinder
 
 LOOK_INTERVAL_S = 0.4
 MOST_LOOKS = 6
@@ -15,9 +15,6 @@ seconds."""
 
 FEWEST_TAGS = 2
 """One tag may be misread once in a while; two of the same sheet are not."""
-
-LARGEST_ENLARGED_PX = 2000
-"""Chosen by us: in wider pictures the tags are large enough to decode as they are."""
 
 
 class MirrorWatch:

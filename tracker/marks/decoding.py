@@ -11,6 +11,9 @@ from pennyfall.calibration.layout import tag_dictionary
 from pennyfall.kinematics.values import FloatArray
 from pennyfall.tracker.clip.frame import LumaFrame
 
+LARGEST_ENLARGED_PX = 2000
+"""Chosen by us: in wider pictures the tags are large enough to decode as they are."""
+
 
 class Finder(Protocol):
     """Finds things by their id in whole pictures or parts of them; see `TagFinder`."""

@@ -57,13 +57,13 @@ def address_frames(pixel: PixelTrack, level_x: FloatArray, *, known_ball: bool) 
             fix="Film in brighter light, with the whole stroke in the picture.",
         )
     fastest = int(np.nanargmax(speed))
-    meeting = -0.05 if known_ball else level_x[fastest]
+    passed_m = -0.05 if known_ball else level_x[fastest]
     slow = np.abs(speed) < REST_SPEED_MPS
     before = (pixel.time_s < pixel.time_s[fastest]) & (pixel.time_s > pixel.time_s[fastest] - ADDRESS_REACH_S)
     best, best_distance = None, np.inf
     for run in _runs(slow & before & pixel.seen):
         lasts = pixel.time_s[run[-1]] - pixel.time_s[run[0]]
-        distance = abs(float(np.median(level_x[run])) - meeting)
+        distance = abs(float(np.median(level_x[run])) - passed_m)
         if lasts >= REST_WINDOW_S and distance < best_distance:
             best, best_distance = run, distance
     frames = np.zeros(len(speed), dtype=np.bool_)

@@ -27,7 +27,7 @@ PATH_FRAMES = 50
 LAUNCH_WAY_M = 0.12
 """Chosen by us: half of the way on which a ball of middling speed is watched for its launch."""
 NO_SCALE = 1.0
-"""Relative standard deviation of lengths along a way that is no stroke's: its surface is not met."""
+"""Relative standard deviation of lengths along a way that is no stroke's: its surface is not hit."""
 UP = np.array([0.0, 0.0, 1.0])
 
 
@@ -89,13 +89,13 @@ def scale_errors(
     # Height and path of the head say nothing about the ball.
     balls += [0.0] * len(sds)
     moved = np.array(shifts)
-    met = np.isfinite(base) & np.isfinite(moved).all(axis=0)  # a far ray may miss a path that turned
-    if np.count_nonzero(met) <= POWERS:
+    hit = np.isfinite(base) & np.isfinite(moved).all(axis=0)  # a far ray may miss a path that turned
+    if np.count_nonzero(hit) <= POWERS:
         return ScaleErrors.uniform(NO_SCALE), NO_SCALE
-    powers = base[met, None] ** np.arange(1, POWERS + 1)
-    head = np.linalg.lstsq(powers, moved[:, met].T, rcond=None)[0].T
+    powers = base[hit, None] ** np.arange(1, POWERS + 1)
+    head = np.linalg.lstsq(powers, moved[:, hit].T, rcond=None)[0].T
     errors = ScaleErrors(head=np.asarray(head, dtype=np.float64), ball=np.array(balls))
-    return errors, errors.relative_sd(float(base[met].min()), float(base[met].max()))
+    return errors, errors.relative_sd(float(base[hit].min()), float(base[hit].max()))
 
 
 def plane_sd(camera: Camera, tag: AddressedTag) -> float:

@@ -92,11 +92,13 @@ def _heading(pose: Pose, pixel: PixelTrack, height_m: float) -> float:
     """Return the direction of the stroke in a world along the tag, that of its fastest motion [rad]."""
     seen = np.flatnonzero(pixel.seen)
     level = np.array([0.0, 0.0, height_m])
-    met: FloatArray = pose.camera.meet_plane(pixel.centre_px[seen], level, np.array([0.0, 0.0, 1.0]))[:, :2]
-    good = np.isfinite(met[:, 0])
-    met, time = met[good], pixel.time_s[seen][good]
-    _, _, axes = np.linalg.svd(met - met.mean(axis=0), full_matrices=False)
-    along = met @ axes[0]
+    places: FloatArray = pose.camera.meet_plane(pixel.centre_px[seen], level, np.array([0.0, 0.0, 1.0]))[
+        :, :2
+    ]
+    good = np.isfinite(places[:, 0])
+    places, time = places[good], pixel.time_s[seen][good]
+    _, _, axes = np.linalg.svd(places - places.mean(axis=0), full_matrices=False)
+    along = places @ axes[0]
     speed = np.diff(along, n=1) / np.diff(time)
     smooth = np.convolve(speed, np.ones(3) / 3, mode="valid") if len(speed) >= 3 else speed
     forward = np.sign(smooth[np.argmax(np.abs(smooth))]) * axes[0]

@@ -48,7 +48,7 @@ class SmoothedChain:
         freeze_arrays(self)
 
 
-def smooth(chain: MotionChain) -> SmoothedChain:
+def smooth_chain(chain: MotionChain) -> SmoothedChain:
     """Return the posterior of every node of a stroke's chain."""
     F, Q = chain_matrices(chain)
     return smooth_states(

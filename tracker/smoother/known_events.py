@@ -18,7 +18,7 @@ from pennyfall.kinematics.stroke.smoothed import ACCELERATION, SmoothedStroke
 from pennyfall.kinematics.stroke.tracks import HeadTrack
 from pennyfall.kinematics.values import Estimate, StrokeMeasures
 from pennyfall.tracker.smoother.chain import StrokeFrames, StrokeModel, build_chain
-from pennyfall.tracker.smoother.kalman import sample_paths, smooth
+from pennyfall.tracker.smoother.kalman import sample_paths, smooth_chain
 from pennyfall.tracker.smoother.measurement_noise import MeasurementNoise, frame_errors
 from pennyfall.tracker.smoother.motion_model import MOTION_STATES
 from pennyfall.tracker.smoother.noise_choice import STEADY, choose_noise
@@ -84,10 +84,10 @@ def measure_with_known_events(
         top_kick=STEADY,
     )
     coarse, coarse_nodes = build_chain(frames, model, fill=False)
-    pull_mps2 = float(smooth(coarse).mean[coarse_nodes.top, ACCELERATION])
+    pull_mps2 = float(smooth_chain(coarse).mean[coarse_nodes.top, ACCELERATION])
     # Of one model, the likeliest: only a Gaussian chain attains the bound.
     chain, nodes = build_chain(frames, choose_noise(frames, model, pull_mps2)[0].model, fill=True)
-    smoothed = smooth(chain)
+    smoothed = smooth_chain(chain)
     stroke = SmoothedStroke(
         time_s=chain.time_s,
         state=smoothed.mean[:, :MOTION_STATES],

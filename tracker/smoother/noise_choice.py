@@ -12,7 +12,7 @@ from pennyfall.kinematics.stroke.smoothed import ACCELERATION, JERK
 from pennyfall.kinematics.values import FloatArray
 from pennyfall.tracker.smoother.chain import EASING_S, StrokeFrames, StrokeModel, StrokeNodes, build_chain
 from pennyfall.tracker.smoother.head_impact import unknown_start
-from pennyfall.tracker.smoother.kalman import log_likelihoods, smooth
+from pennyfall.tracker.smoother.kalman import log_likelihoods, smooth_chain
 from pennyfall.tracker.smoother.measurement_noise import FrameErrors
 from pennyfall.tracker.smoother.motion_model import MotionChain, chain_matrices
 from pennyfall.tracker.smoother.process_noise import (
@@ -154,7 +154,7 @@ def easing_probability(frames: StrokeFrames, model: StrokeModel) -> float:
     if not model.struck:
         return 0.0
     chain, nodes = build_chain(frames, model, fill=False)
-    smoothed = smooth(chain)
+    smoothed = smooth_chain(chain)
     first = int(np.searchsorted(chain.time_s, model.impact - EASING_S))
     falls = ndtr(-smoothed.mean[first, JERK] / np.sqrt(smoothed.covariance[first, JERK, JERK]))
     last = slice(first, nodes.impact + 1)

@@ -22,7 +22,7 @@ from pennyfall.tracker.smoother.events import (
     impact_by_head,
     scan_impact,
 )
-from pennyfall.tracker.smoother.kalman import innovations, smooth, step_response
+from pennyfall.tracker.smoother.kalman import innovations, smooth_chain, step_response
 from pennyfall.tracker.smoother.measurement_noise import (
     LAG_ONE_PRIOR,
     MeasurementNoise,
@@ -184,7 +184,7 @@ def _refine_events(frames: StrokeFrames, model: StrokeModel) -> tuple[StrokeMode
     Also returned are the speed lost at impact [m/s] and the acceleration at the top [m/s^2].
     """
     chain, nodes = build_chain(frames, model, fill=False)
-    smoothed = smooth(chain)
+    smoothed = smooth_chain(chain)
     takeaway, impact = model.takeaway, model.impact
     if not model.rested:
         takeaway += _newton(smoothed.mean[nodes.takeaway])

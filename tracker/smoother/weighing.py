@@ -16,7 +16,7 @@ import numpy as np
 
 from pennyfall.kinematics.values import FloatArray, IntArray, freeze_arrays
 from pennyfall.tracker.smoother.chain import StrokeFrames, StrokeModel, StrokeNodes, build_chain
-from pennyfall.tracker.smoother.kalman import sample_paths, smooth
+from pennyfall.tracker.smoother.kalman import sample_paths, smooth_chain
 from pennyfall.tracker.smoother.motion_model import MotionChain
 
 
@@ -65,7 +65,7 @@ def smooth_weighed(
 
     """
     chains = [build_chain(frames, each.model, fill=True) for each in models]
-    smoothed = [smooth(chain) for chain, _ in chains]
+    smoothed = [smooth_chain(chain) for chain, _ in chains]
     weights = np.array([each.weight for each in models])
     mean = np.einsum("m,mns->ns", weights, [each.mean for each in smoothed])
     covariance = np.zeros((*mean.shape, mean.shape[1]))

@@ -20,7 +20,7 @@ from pennyfall.tracker.follow.tag.search import (
     search_tag,
 )
 from pennyfall.tracker.follow.tag.surroundings import SurroundedTag
-from pennyfall.tracker.marks.decoding import Finder, homography_of
+from pennyfall.tracker.marks.decoding import LARGEST_ENLARGED_PX, Finder, homography_of
 from pennyfall.tracker.marks.pattern import Pattern, TagPattern, Texture
 from pennyfall.tracker.marks.registration import (
     Registration,
@@ -317,7 +317,8 @@ class TagFollower:
             ).get(self._tag_id)
         if corners is None:
             corners = self._finder.find(frame.luma).get(self._tag_id)
-        if corners is None and frame.time_s >= self._next_enlarged_s and max(frame.luma.shape) <= 2000:
+        enlargeable = max(frame.luma.shape) <= LARGEST_ENLARGED_PX
+        if corners is None and enlargeable and frame.time_s >= self._next_enlarged_s:
             self._next_enlarged_s = frame.time_s + ENLARGED_SEEK_INTERVAL_S * self._patience(frame.time_s)
             part = (0, 0, *frame.luma.shape[::-1])
             if self._camera is not None and self._good_look is None:
