@@ -17,7 +17,7 @@ from pennyfall.kinematics.putt.roll import FOOT_M, Green
 from pennyfall.kinematics.putt.scaling import Putt, putt
 
 
-def tell_plan(
+def plan_drill(
     measurements: Sequence[Path],
     setup: CoinSetup,
     *,

@@ -2,16 +2,15 @@
 
 __all__ = [
     "check",
-    "clip_options",
     "club",
     "coin",
-    "coin_choices",
     "demo",
     "history",
     "lens",
     "lesson",
     "measure",
     "measuring",
+    "options",
     "plan",
     "prove",
     "sheet",

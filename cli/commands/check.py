@@ -4,52 +4,26 @@ from __future__ import annotations
 
 import math
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from pennyfall.cli.commands.clip_options import (
-    Club,
-    FollowedBox,
-    FollowedDot,
-    Layout,
-    Lens,
-    ReadoutMs,
-    RecordedAt,
-    Ruler,
-    TagHeight,
-)
+from pennyfall.cli.commands.options import with_settings
+
+if TYPE_CHECKING:
+    from pennyfall.tracker.measure.settings import Settings
 
 
+@with_settings
 def check(
     clip: Annotated[Path, typer.Argument(help="Video file.")],
     *,
-    club: Club = None,
-    tag_height: TagHeight = None,
-    lens: Lens = None,
-    layout: Layout = None,
-    ruler: Ruler = None,
-    recorded_at: RecordedAt = None,
-    box: FollowedBox = None,
-    dot: FollowedDot = None,
-    readout_ms: ReadoutMs = None,
+    settings: Settings,
 ) -> None:
     """Say within ten seconds whether a clip can be measured; exit code 2 when it cannot."""
     from pennyfall.cli.console import refusal
-    from pennyfall.cli.files.settings import settings_from
     from pennyfall.tracker.measure.check import check_clip
 
-    settings = settings_from(
-        club=club,
-        tag_height_mm=tag_height,
-        lens=lens,
-        layout=layout,
-        ruler_mm=ruler,
-        recorded_at_hz=recorded_at,
-        readout_ms=readout_ms,
-        box=box,
-        dot=dot,
-    )
     look = check_clip(clip, settings)
     widest = max(len(one.what) for one in look.findings)
     for one in look.findings:

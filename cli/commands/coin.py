@@ -3,22 +3,12 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from pennyfall.cli.commands.clip_options import (
+from pennyfall.cli.commands.options import (
     Club,
-    FollowedBox,
-    FollowedDot,
-    Layout,
-    Lens,
-    ReadoutMs,
-    RecordedAt,
-    Ruler,
-    TagHeight,
-)
-from pennyfall.cli.commands.coin_choices import (
     CoinName,
     Edge,
     Frictions,
@@ -26,9 +16,14 @@ from pennyfall.cli.commands.coin_choices import (
     Lip,
     StaticFriction,
     Surface,
+    with_settings,
 )
 
+if TYPE_CHECKING:
+    from pennyfall.tracker.measure.settings import Settings
 
+
+@with_settings
 def coin(
     source: Annotated[
         Path, typer.Argument(metavar="CLIP|MEASUREMENT.json", help="A video file, or a measurement file.")
@@ -66,20 +61,12 @@ def coin(
         Path | None, typer.Option(help="Write the measurement file with the coin's part here.")
     ] = None,
     club: Club = None,
-    tag_height: TagHeight = None,
-    lens: Lens = None,
-    layout: Layout = None,
-    ruler: Ruler = None,
-    recorded_at: RecordedAt = None,
-    box: FollowedBox = None,
-    dot: FollowedDot = None,
-    readout_ms: ReadoutMs = None,
+    settings: Settings,
 ) -> None:
     """Predict where a loose coin leaves the head and lands; infer its friction from where it did."""
+    from pennyfall.cli.coin.predicting import CoinOutputs, predict_coins
     from pennyfall.cli.coin.setup import coin_setup
-    from pennyfall.cli.coin.telling import CoinOutputs, tell_coin
     from pennyfall.cli.files.frictions import kept_name
-    from pennyfall.cli.files.settings import settings_from
 
     kept = kept_name(club.stem if club is not None else "any putter", coin_name)
     setup = coin_setup(
@@ -96,16 +83,5 @@ def coin(
         wall_mm=wall,
         from_tag_mm=from_tag,
     )
-    settings = settings_from(
-        club=club,
-        tag_height_mm=tag_height,
-        lens=lens,
-        layout=layout,
-        ruler_mm=ruler,
-        recorded_at_hz=recorded_at,
-        readout_ms=readout_ms,
-        box=box,
-        dot=dot,
-    )
     outputs = CoinOutputs(picture=picture, json=json, frictions=frictions, kept_as=kept)
-    tell_coin(source, setup, settings, outputs, number=stroke, landed_cm=coin_landed, find_coin=find_coin)
+    predict_coins(source, setup, settings, outputs, number=stroke, landed_cm=coin_landed, find_coin=find_coin)

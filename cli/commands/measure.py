@@ -3,23 +3,17 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from pennyfall.cli.commands.clip_options import (
-    Club,
-    FollowedBox,
-    FollowedDot,
-    Layout,
-    Lens,
-    ReadoutMs,
-    RecordedAt,
-    Ruler,
-    TagHeight,
-)
+from pennyfall.cli.commands.options import with_settings
+
+if TYPE_CHECKING:
+    from pennyfall.tracker.measure.settings import Settings
 
 
+@with_settings
 def measure(
     clips: Annotated[list[Path], typer.Argument(metavar="CLIP...", help="One or more video files.")],
     *,
@@ -33,15 +27,7 @@ def measure(
         Path | None,
         typer.Option(help="Draw each stroke here, .png or .svg (a folder for several clips)."),
     ] = None,
-    club: Club = None,
-    tag_height: TagHeight = None,
-    lens: Lens = None,
-    layout: Layout = None,
-    ruler: Ruler = None,
-    recorded_at: RecordedAt = None,
-    box: FollowedBox = None,
-    dot: FollowedDot = None,
-    readout_ms: ReadoutMs = None,
+    settings: Settings,
     everything: Annotated[bool, typer.Option("--all", help="Print every figure, not eight.")] = False,
     quiet: Annotated[bool, typer.Option("--quiet", help="No table and no progress.")] = False,
 ) -> None:
@@ -50,19 +36,7 @@ def measure(
     On request every figure, the measurement file, the track, and a picture of each stroke.
     """
     from pennyfall.cli.commands.measuring import ClipOutputs, measure_clips
-    from pennyfall.cli.files.settings import settings_from
 
-    settings = settings_from(
-        club=club,
-        tag_height_mm=tag_height,
-        lens=lens,
-        layout=layout,
-        ruler_mm=ruler,
-        recorded_at_hz=recorded_at,
-        readout_ms=readout_ms,
-        box=box,
-        dot=dot,
-    )
     outputs = ClipOutputs.named(json=json, track=track, picture=picture, clips=clips)
     if not measure_clips(clips, settings, outputs, quiet=quiet, everything=everything):
         raise typer.Exit(2)

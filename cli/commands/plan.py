@@ -7,8 +7,8 @@ from typing import Annotated
 
 import typer
 
-from pennyfall.cli.commands.clip_options import Club
-from pennyfall.cli.commands.coin_choices import (
+from pennyfall.cli.commands.options import (
+    Club,
     CoinName,
     Edge,
     Frictions,
@@ -48,7 +48,7 @@ def plan(
     picture: Annotated[Path | None, typer.Option(help="Draw the plan here (.png, .svg).")] = None,
 ) -> None:
     """Say at which putt lengths the coin leaves in the transition by itself, for one student."""
-    from pennyfall.cli.coin.planning import tell_plan
+    from pennyfall.cli.coin.planning import plan_drill
     from pennyfall.cli.coin.setup import coin_setup
     from pennyfall.cli.files.frictions import kept_name
 
@@ -63,7 +63,7 @@ def plan(
         edge_mm=edge,
         lip_mm=lip,
     )
-    tell_plan(
+    plan_drill(
         measurements,
         setup,
         lengths=length or [],

@@ -1,4 +1,4 @@
-"""From a clip or a measurement file to the coin's story: words, picture, measurement, kept friction."""
+"""The coin of each stroke predicted and set against what was seen: words, picture, file, kept friction."""
 
 from __future__ import annotations
 
@@ -35,7 +35,7 @@ class CoinOutputs:
     """Name of this coin on this putter in the file of frictions."""
 
 
-def tell_coin(
+def predict_coins(
     source: Path,
     setup: CoinSetup,
     settings: Settings,
@@ -70,8 +70,8 @@ def tell_coin(
         if outputs.frictions is not None:
             _keep(prediction, outputs.frictions, outputs.kept_as)
     if outputs.json is not None:
-        told = {each.stroke.number: each.stroke for each in predictions}
-        strokes = tuple(told.get(each.number, each) for each in measurement.strokes)
+        predicted = {each.stroke.number: each.stroke for each in predictions}
+        strokes = tuple(predicted.get(each.number, each) for each in measurement.strokes)
         save_measurement(replace(measurement, strokes=strokes), outputs.json)
 
 
