@@ -27,7 +27,7 @@ from functools import partial
 from pathlib import Path
 from pennyfall.cli.lesson.clips import annotate_clip, measure_for_lesson
 from pennyfall.cli.files.measured_files import MEASURED_FOLDER
-from pennyfall.cli.lesson.measuring import ClipTask, measure_side_by_side
+from pennyfall.cli.lesson.side_by_side import ClipTask, measure_side_by_side
 from pennyfall.tracker.measure.settings import Settings
 
 def tasks(folder):

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import datetime as dt
 import sys
 from pathlib import Path
 from typing import Annotated
@@ -39,45 +38,13 @@ def new(
     A name such as coin-let-go-12ft-1.mp4 or coin-let-go-3m-1.mp4 tells the condition and the putt. What is
     not given is asked. Film and share only with consent, a guardian's for minors.
     """
-    from pennyfall.cli.files.lesson_file import (
-        LESSON_FILE,
-        Lesson,
-        date_of,
-        hand_of,
-        lesson_text,
-        parse_lesson,
-        student_caution,
-        write_lesson,
-    )
-    from pennyfall.cli.lesson.new import clips_in, sort_by_name, with_clip
-    from pennyfall.kinematics.errors import CannotMeasure
+    from pennyfall.cli.files.lesson_file import student_caution
+    from pennyfall.cli.lesson.new import new_lesson
 
-    if (folder / LESSON_FILE).exists():
-        raise CannotMeasure(
-            f"{folder / LESSON_FILE} is already there and was left as it is.",
-            fix="Edit it by hand, or move it away first.",
-        )
-    found = sort_by_name(clips_in(folder))
-    conditions = found.conditions
-    student = student or typer.prompt("Student's code (no name)")
-    date = date or typer.prompt("Date", default=dt.datetime.now().astimezone().date().isoformat())
-    hand = hand or typer.prompt("Hand", default="right")
-    if green_speed is None:
-        green_speed = typer.prompt("Green speed (Stimpmeter, feet)", type=float)
-    for clip in found.unsorted:
-        name = typer.prompt(f"What did the student do in {clip}?")
-        conditions = with_clip(conditions, clip, name, _asked_putt_ft())
-    drafted = Lesson(
-        student=student,
-        date=date_of(date),
-        hand=hand_of(hand),
-        green_speed_ft=green_speed,
-        conditions=conditions,
-    )
-    path = write_lesson(parse_lesson(lesson_text(drafted)), folder)  # checked like a file written by hand
-    for each in conditions:
+    written, path = new_lesson(folder, student=student, date=date, hand=hand, green_speed_ft=green_speed)
+    for each in written.conditions:
         typer.echo(f"{each.title}: {', '.join(each.clips)}")
-    if caution := student_caution(student):
+    if caution := student_caution(written.student):
         typer.echo(caution, err=True)
     typer.echo(f"Written: {path}. Look it through, then: pennyfall lesson run {folder}")
 
@@ -151,24 +118,11 @@ def clip(
     typer.echo(f"Written: {out}. {SHARING}")
 
 
-def _asked_putt_ft() -> float:
-    """Ask until the answer is a putt's length."""
-    from pennyfall.cli.files.putt_length import length_in_ft
-    from pennyfall.kinematics.errors import CannotMeasure
-
-    while True:
-        try:
-            return length_in_ft(typer.prompt("Putt length, such as 12ft or 3m"))
-        except CannotMeasure as error:
-            typer.echo(f"  {error.message} {error.fix}")
-
-
 def _run(
     folder: Path, database: Path | None, processes: int | None, *, quiet: bool, invented: bool = False
 ) -> None:
     from pennyfall.cli.files.lesson_file import student_caution
-    from pennyfall.cli.lesson.run import run_lesson
-    from pennyfall.cli.lesson.verdict import verdict
+    from pennyfall.cli.lesson.run import run_lesson, verdict
 
     done = run_lesson(
         folder,

@@ -20,7 +20,7 @@ from pennyfall.cli.files.measured_files import (
 from pennyfall.cli.files.measurement import load_measurement
 from pennyfall.cli.files.settings import settings_from
 from pennyfall.cli.files.track import track_table
-from pennyfall.cli.lesson.measuring import MeasureClip
+from pennyfall.cli.lesson.side_by_side import MeasureClip
 from pennyfall.cli.report.film.annotate import (
     Look,
     annotate_stroke,

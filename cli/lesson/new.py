@@ -2,12 +2,24 @@
 
 from __future__ import annotations
 
+import datetime as dt
 import re
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
-from pennyfall.cli.files.lesson_file import Condition
+import typer
+
+from pennyfall.cli.files.lesson_file import (
+    LESSON_FILE,
+    Condition,
+    Lesson,
+    date_of,
+    hand_of,
+    lesson_text,
+    parse_lesson,
+    write_lesson,
+)
 from pennyfall.cli.files.putt_length import LENGTH, length_in_ft
 from pennyfall.kinematics.errors import CannotMeasure
 
@@ -24,6 +36,43 @@ class SortedClips:
     conditions: tuple[Condition, ...]
     unsorted: tuple[str, ...]
     """Clips whose names do not tell the condition."""
+
+
+def new_lesson(
+    folder: Path, *, student: str | None, date: str | None, hand: str | None, green_speed_ft: float | None
+) -> tuple[Lesson, Path]:
+    """Write the lesson file of a folder of clips, asking for what neither is given nor their names tell.
+
+    Raises
+    ------
+    CannotMeasure
+        When there is a lesson file already, there is no clip, or an answer cannot be used.
+
+    """
+    if (folder / LESSON_FILE).exists():
+        raise CannotMeasure(
+            f"{folder / LESSON_FILE} is already there and was left as it is.",
+            fix="Edit it by hand, or move it away first.",
+        )
+    found = sort_by_name(clips_in(folder))
+    student = student or typer.prompt("Student's code (no name)")
+    date = date or typer.prompt("Date", default=dt.datetime.now().astimezone().date().isoformat())
+    hand = hand or typer.prompt("Hand", default="right")
+    if green_speed_ft is None:
+        green_speed_ft = typer.prompt("Green speed (Stimpmeter, feet)", type=float)
+    conditions = found.conditions
+    for clip in found.unsorted:
+        name = typer.prompt(f"What did the student do in {clip}?")
+        conditions = with_clip(conditions, clip, name, _asked_putt_ft())
+    drafted = Lesson(
+        student=student,
+        date=date_of(date),
+        hand=hand_of(hand),
+        green_speed_ft=green_speed_ft,
+        conditions=conditions,
+    )
+    checked = parse_lesson(lesson_text(drafted))  # like a file written by hand
+    return checked, write_lesson(checked, folder)
 
 
 def clips_in(folder: Path) -> tuple[str, ...]:
@@ -57,11 +106,11 @@ def sort_by_name(names: Iterable[str]) -> SortedClips:
     groups: dict[tuple[str, float], list[str]] = {}
     unsorted = []
     for name in names:
-        told = _told(Path(name).stem)
-        if told is None:
+        named = _named(Path(name).stem)
+        if named is None:
             unsorted.append(name)
         else:
-            groups.setdefault(told, []).append(name)
+            groups.setdefault(named, []).append(name)
     return SortedClips(
         conditions=tuple(
             Condition(name=words, putt_ft=feet, clips=tuple(clips)) for (words, feet), clips in groups.items()
@@ -85,7 +134,16 @@ def with_clip(conditions: Sequence[Condition], clip: str, name: str, putt_ft: fl
     return tuple(grown)
 
 
-def _told(stem: str) -> tuple[str, float] | None:
+def _asked_putt_ft() -> float:
+    """Ask until the answer is a putt's length."""
+    while True:
+        try:
+            return length_in_ft(typer.prompt("Putt length, such as 12ft or 3m"))
+        except CannotMeasure as error:
+            typer.echo(f"  {error.message} {error.fix}")
+
+
+def _named(stem: str) -> tuple[str, float] | None:
     """Return the condition and the putt's length [ft] that a clip's name tells, or None."""
     found = _NAME.fullmatch(stem)
     if found is None:

@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+import shutil
+from collections.abc import Callable, Iterable
 from contextlib import nullcontext
 from dataclasses import dataclass
 from pathlib import Path
+from textwrap import fill
 
 from pennyfall.cli.files.folder_lock import folder_lock
 from pennyfall.cli.files.lesson_file import Lesson, read_lesson
@@ -15,10 +17,17 @@ from pennyfall.cli.files.measurement import write_whole
 from pennyfall.cli.files.own_rules import bands_of, rules_of
 from pennyfall.cli.history.database import open_history, record_lesson
 from pennyfall.cli.lesson.clips import annotate_clip, films, lesson_measuring
-from pennyfall.cli.lesson.gathering import Progress, measure_lesson
-from pennyfall.cli.lesson.measuring import FinishClip, MeasureClip
+from pennyfall.cli.lesson.measuring import Progress, measure_lesson
+from pennyfall.cli.lesson.side_by_side import FinishClip, MeasureClip
 from pennyfall.cli.report.page.lesson import lesson_page
 from pennyfall.cli.report.page.reading import LessonReading, read_lesson_result
+from pennyfall.cli.report.words import recommendation
+from pennyfall.cli.report.words.evidence import lesson_sentences
+from pennyfall.cli.report.words.numbers import typeset
+from pennyfall.cli.report.words.scales import lesson_scales
+
+WIDEST = 100
+"""Chosen by us: longer lines are hard to read."""
 
 Measuring = Callable[[Path, Lesson], tuple[MeasureClip, MeasuredWith]]
 
@@ -92,3 +101,26 @@ def run_lesson(
         page = lesson_page(result, reading, films(folder, result), invented=invented)
         write_whole(folder / REPORT_FILE, page.encode())
     return LessonRun(result=result, reading=reading, report=folder / REPORT_FILE)
+
+
+def verdict(result: LessonResult, reading: LessonReading) -> str:
+    """Return a lesson in plain text: what was not measured, the advice, the claims, what they rest on."""
+    paragraphs = [f"Not measured: {each.clip}. {each.message} {each.fix}" for each in result.refused]
+    comparison = reading.comparison
+    if comparison is None:
+        alone = [f"No comparison: {reading.why_not}", lesson_scales(result, None)]
+        return "\n".join(_wrapped([*paragraphs, *filter(None, alone)]))
+    found = comparison.recommendation
+    paragraphs.append(f"{recommendation.verdict(found)}: {recommendation.because(comparison)}.")
+    scales = lesson_scales(result, comparison)
+    claims = [f"- {each.text}" for each in lesson_sentences(comparison) if each.claim]
+    changes = [f"Would change this: {each}" for each in recommendation.would_change(found)]
+    left_out = recommendation.practice_left_out(comparison)
+    return "\n".join(
+        _wrapped([*paragraphs, *filter(None, [scales]), *claims, *filter(None, [left_out]), *changes])
+    )
+
+
+def _wrapped(paragraphs: Iterable[str]) -> list[str]:
+    columns = min(WIDEST, shutil.get_terminal_size((WIDEST, 24)).columns)
+    return [fill(typeset(each), columns, subsequent_indent="  ") for each in paragraphs]

@@ -14,7 +14,6 @@ __all__ = [
     "scores",
     "strokes",
     "study",
-    "summary",
     "tables",
     "trials",
 ]

@@ -10,8 +10,8 @@ from pathlib import Path
 
 from pennyfall.cli.files.lesson_file import Lesson
 from pennyfall.cli.files.measured_files import MeasuredClip, MeasuredWith, annotated_path
-from pennyfall.cli.lesson.measuring import MeasureClip
 from pennyfall.cli.lesson.run import LessonRun, run_lesson
+from pennyfall.cli.lesson.side_by_side import MeasureClip
 from tests.cli.lesson_strokes import MEASURED_WITH, measure_quickly
 
 

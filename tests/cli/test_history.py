@@ -28,7 +28,7 @@ from pennyfall.cli.history.database import (
 from pennyfall.cli.history.removal import delete_student
 from pennyfall.cli.history.schema import MIGRATIONS, migrate
 from pennyfall.cli.history.trend import trends
-from pennyfall.cli.lesson.gathering import measure_lesson
+from pennyfall.cli.lesson.measuring import measure_lesson
 from pennyfall.kinematics.errors import CannotMeasure
 from pennyfall.kinematics.values import Estimate, StrokeMeasures
 from tests.cli.lesson_strokes import MEASURED_WITH, finish_nothing, lesson_folder, measure_quickly

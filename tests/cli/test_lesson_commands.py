@@ -12,7 +12,7 @@ from pennyfall.cli.files.folder_lock import folder_lock
 from pennyfall.cli.files.lesson_file import read_lesson
 from pennyfall.cli.history.database import open_history, students
 from pennyfall.cli.lesson import clips as lesson_clips
-from pennyfall.cli.lesson import run as whole_lesson
+from pennyfall.cli.lesson import run as lesson_run
 from tests.cli.lesson_strokes import lesson_folder
 from tests.cli.quick_lesson import quick_run
 
@@ -20,7 +20,7 @@ from tests.cli.quick_lesson import quick_run
 @pytest.fixture
 def quick(monkeypatch: pytest.MonkeyPatch) -> None:
     """Measure made-up clips instead of films."""
-    monkeypatch.setattr(whole_lesson, "run_lesson", quick_run)
+    monkeypatch.setattr(lesson_run, "run_lesson", quick_run)
 
 
 def shell(*words: str | Path, answers: str | None = None) -> Result:

@@ -21,8 +21,8 @@ from pennyfall.cli.files.lesson_file import read_lesson
 from pennyfall.cli.files.lesson_result import LessonResult
 from pennyfall.cli.files.measured_files import MeasuredClip, MeasuredWith, measurement_path, sweep_unfinished
 from pennyfall.cli.lesson.clips import lesson_measuring
-from pennyfall.cli.lesson.gathering import measure_lesson
-from pennyfall.cli.lesson.measuring import MeasureClip
+from pennyfall.cli.lesson.measuring import measure_lesson
+from pennyfall.cli.lesson.side_by_side import MeasureClip
 from pennyfall.kinematics.errors import CannotMeasure
 from tests.cli.lesson_strokes import (
     MEASURED_WITH,

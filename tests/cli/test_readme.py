@@ -9,8 +9,8 @@ from pathlib import Path
 import pytest
 
 from pennyfall.cli.app import COMMANDS
+from pennyfall.cli.proof.run import summary_lines
 from pennyfall.cli.proof.study import Outcome
-from pennyfall.cli.proof.summary import summary_lines
 from pennyfall.cli.proof.trials import QUANTITIES
 from pennyfall.kinematics.lesson.rules import standard_rules
 from pennyfall.kinematics.values import Estimate

@@ -15,7 +15,7 @@ import pytest
 from pennyfall.cli.files.lesson_file import Condition, Lesson
 from pennyfall.cli.files.lesson_result import LessonResult, LessonStroke, MeasuredCondition
 from pennyfall.cli.files.measured_files import RefusedClip
-from pennyfall.cli.lesson.verdict import verdict
+from pennyfall.cli.lesson.run import verdict
 from pennyfall.cli.report.page.drawings import stroke_id
 from pennyfall.cli.report.page.lesson import Film, lesson_page
 from pennyfall.cli.report.page.reading import read_lesson_result

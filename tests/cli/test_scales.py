@@ -12,7 +12,7 @@ import pytest
 from pennyfall.cli.files.lesson_result import LessonResult
 from pennyfall.cli.history.trend import trends
 from pennyfall.cli.history.trend_table import trend_table
-from pennyfall.cli.lesson.verdict import verdict
+from pennyfall.cli.lesson.run import verdict
 from pennyfall.cli.report.page.lesson import lesson_page
 from pennyfall.cli.report.page.reading import read_lesson_result
 from pennyfall.cli.report.words.numbers import typeset

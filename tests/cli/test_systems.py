@@ -19,7 +19,7 @@ from pennyfall.cli.files.measurement import write_whole
 from pennyfall.cli.files.own_rules import rules_of, write_rules
 from pennyfall.cli.history.export import export
 from pennyfall.cli.lesson.clips import lesson_measuring
-from pennyfall.cli.lesson.verdict import verdict
+from pennyfall.cli.lesson.run import verdict
 from pennyfall.demo_clips.clips import shipped_clips
 from pennyfall.kinematics.errors import CannotMeasure
 from pennyfall.tracker.clip.reading import read_clip
