@@ -18,7 +18,7 @@ import numpy as np
 from pennyfall.calibration.board_views import BoardView
 from pennyfall.calibration.lens import Lens
 from pennyfall.kinematics.errors import CannotMeasure
-from pennyfall.kinematics.values import FloatArray
+from pennyfall.kinematics.values import FloatArray, freeze_arrays
 
 FEWEST_VIEWS = 4
 """Chosen by us: two views fix a lens without skew (Zhang, section 3.1); fewer than four leave no check."""
@@ -65,6 +65,9 @@ class _Solution:
     rms_px: float
     focal_sd_px: float
     view_errors_px: FloatArray
+
+    def __post_init__(self) -> None:
+        freeze_arrays(self)
 
 
 def _solve(views: list[BoardView], size_px: tuple[int, int]) -> _Solution:

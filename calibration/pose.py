@@ -198,6 +198,9 @@ class _Fit:
     pixel_aspect: float
     lens: Lens | None
 
+    def __post_init__(self) -> None:
+        freeze_arrays(self)
+
     def starts(self) -> Iterator[list[FloatArray]]:
         """Yield, for plausible focal lengths, the one or two poses OpenCV finds for a plane."""
         focal_log, _, _ = self.priors()

@@ -13,7 +13,7 @@ from pennyfall.demo_clips.ball import BALL_RADIUS_M
 from pennyfall.demo_clips.putter import Putter
 from pennyfall.demo_clips.spot import Spot
 from pennyfall.demo_clips.strokes import Action
-from pennyfall.kinematics.values import FloatArray
+from pennyfall.kinematics.values import FloatArray, freeze_arrays
 
 Colour = tuple[float, float, float]
 """Linear red, green, blue reflectance."""
@@ -161,6 +161,9 @@ class Scene:
     coin: VisibleCoin | None = None
     seed: int = 1
     """Seed of the textures and the noise."""
+
+    def __post_init__(self) -> None:
+        freeze_arrays(self)
 
     def times_s(self, duration_s: float) -> FloatArray:
         """Return the container time of each frame of a script of that duration, shape (n,) [s]."""

@@ -101,3 +101,23 @@ def test_every_room_has_a_face() -> None:
             ]
             assert ast.get_docstring(tree), module
             assert "__all__" in names, module
+
+
+ARRAYS = ("FloatArray", "BoolArray", "IntArray", "NDArray", "ndarray", "LumaFrame", "ImageArray")
+PICTURES = {"Frame", "Picture"}
+"""They show the decoder's memory, which is read-only: a picture's luma is not copied."""
+
+
+def test_values_are_frozen_and_their_arrays_read_only() -> None:
+    loose = []
+    for module, path in MODULES.items():
+        for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+            if not isinstance(node, ast.ClassDef):
+                continue
+            made = [ast.unparse(each) for each in node.decorator_list if "dataclass" in ast.unparse(each)]
+            types = [ast.unparse(each.annotation) for each in node.body if isinstance(each, ast.AnnAssign)]
+            arrays = any(each.split(" | ")[0].split("[")[0] in ARRAYS for each in types)
+            kept = "freeze_arrays(self)" in ast.unparse(node) or node.name in PICTURES
+            if made and ("frozen=True" not in made[0] or (arrays and not kept)):
+                loose.append(f"{module}.{node.name}")
+    assert loose == []
