@@ -9,6 +9,7 @@ import typer
 
 from pennyfall.cli.files.measurement import load_measurement, write_whole
 from pennyfall.cli.files.putt_length import length_in_m
+from pennyfall.cli.report.pictures.figure_file import file_kind
 from pennyfall.cli.report.tables.plan import plan_table, roll_table
 from pennyfall.kinematics.coin.prediction import CoinSetup
 from pennyfall.kinematics.errors import CannotMeasure
@@ -35,8 +36,8 @@ def plan_drill(
         When a file cannot be used or a length or the green is impossible.
 
     """
-    if picture is not None and picture.suffix.lower() not in (".png", ".svg"):
-        raise CannotMeasure(f"A picture cannot be written as {picture.name}.", fix="Name it .png or .svg.")
+    if picture is not None:
+        file_kind(picture)  # before anything is worked out
     green = Green(stimp_m=stimp_ft * FOOT_M, grade=grade_percent / 100)
     hole_m = None if hole is None else length_in_m(hole)
     putts = read_putts(measurements, [length_in_m(each) for each in lengths], green)
@@ -47,9 +48,8 @@ def plan_drill(
     if picture is not None:
         from pennyfall.cli.report.pictures.plan import plan_picture
 
-        svg = picture.suffix.lower() == ".svg"
         title = "Where the coin leaves by itself"
-        write_whole(picture, plan_picture(found, green, title=title, kind="svg" if svg else "png"))
+        write_whole(picture, plan_picture(found, green, title=title, kind=file_kind(picture)))
 
 
 def read_putts(paths: Sequence[Path], lengths_m: Sequence[float], green: Green) -> list[Putt]:

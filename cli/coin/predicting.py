@@ -9,6 +9,7 @@ import typer
 
 from pennyfall.cli.files.frictions import KeptFriction, load_frictions, save_frictions
 from pennyfall.cli.files.measurement import load_measurement, save_measurement, write_whole
+from pennyfall.cli.report.pictures.figure_file import file_kind
 from pennyfall.cli.report.tables.coin import coin_table
 from pennyfall.kinematics.coin.inference import ObservedCoin
 from pennyfall.kinematics.coin.prediction import CoinPrediction, CoinSetup, predict_coin
@@ -140,8 +141,7 @@ def _draw(prediction: CoinPrediction, clip: str, path: Path, *, several: bool) -
     number = prediction.stroke.number
     name = path if not several or number == 1 else path.with_stem(f"{path.stem}-{number}")
     title = f"{clip}, stroke {number}" if several else clip
-    kind = "svg" if name.suffix.lower() == ".svg" else "png"
-    write_whole(name, coin_picture(prediction, title=title, kind="svg" if kind == "svg" else "png"))
+    write_whole(name, coin_picture(prediction, title=title, kind=file_kind(name)))
 
 
 def _keep(prediction: CoinPrediction, path: Path, name: str) -> None:
@@ -160,7 +160,5 @@ def _refuse_outputs(outputs: CoinOutputs) -> None:
     for path in (outputs.picture, outputs.json, outputs.frictions):
         if path is not None and not path.parent.is_dir():
             raise CannotMeasure(f"There is no folder {path.parent}.", fix="Make it first, or name another.")
-    if outputs.picture is not None and outputs.picture.suffix.lower() not in (".png", ".svg"):
-        raise CannotMeasure(
-            f"A picture cannot be written as {outputs.picture.name}.", fix="Name it .png or .svg."
-        )
+    if outputs.picture is not None:
+        file_kind(outputs.picture)

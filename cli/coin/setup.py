@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 from pathlib import Path
 
-from pennyfall.cli.files.frictions import load_frictions
+from pennyfall.cli.files.frictions import kept_name, load_frictions
 from pennyfall.kinematics.coin.friction import DEFAULT_SURFACE, FrictionRange, known_coin, published_friction
 from pennyfall.kinematics.coin.prediction import CoinSetup
 from pennyfall.kinematics.shelf import Shelf
@@ -18,7 +18,6 @@ def coin_setup(
     surface: str | None,
     friction: tuple[float, float] | None,
     kinetic_share: float | None,
-    kept: str | None,
     frictions: Path | None,
     edge_mm: float | None = None,
     lip_mm: float | None = None,
@@ -47,7 +46,7 @@ def coin_setup(
     stated = {name: value / 1e3 for name, value in given.items() if value is not None}
     return CoinSetup(
         shelf=replace(_club_shelf(club), **stated),
-        friction=_friction(surface, friction, kinetic_share, kept, frictions),
+        friction=_friction(surface, friction, kinetic_share, kept_name(club, coin), frictions),
         coin=known_coin(coin),
         kinetic_share=kinetic_share,
     )
@@ -65,7 +64,7 @@ def _friction(
     surface: str | None,
     stated: tuple[float, float] | None,
     kinetic_share: float | None,
-    kept: str | None,
+    kept: str,
     frictions: Path | None,
 ) -> FrictionRange:
     if stated is not None:

@@ -68,14 +68,12 @@ def coin(
     from pennyfall.cli.coin.setup import coin_setup
     from pennyfall.cli.files.frictions import kept_name
 
-    kept = kept_name(club.stem if club is not None else "any putter", coin_name)
     setup = coin_setup(
         coin=coin_name,
         club=club,
         surface=surface,
         friction=friction,
         kinetic_share=kinetic_share,
-        kept=kept,
         frictions=frictions,
         edge_mm=edge,
         lip_mm=lip,
@@ -83,5 +81,5 @@ def coin(
         wall_mm=wall,
         from_tag_mm=from_tag,
     )
-    outputs = CoinOutputs(picture=picture, json=json, frictions=frictions, kept_as=kept)
+    outputs = CoinOutputs(picture=picture, json=json, frictions=frictions, kept_as=kept_name(club, coin_name))
     predict_coins(source, setup, settings, outputs, number=stroke, landed_cm=coin_landed, find_coin=find_coin)

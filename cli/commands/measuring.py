@@ -5,11 +5,11 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Literal
 
 import typer
 
 from pennyfall.cli.console import progress_bar, refusal
+from pennyfall.cli.report.pictures.figure_file import file_kind
 from pennyfall.kinematics.errors import CannotMeasure
 from pennyfall.tracker.clip.album import Album
 from pennyfall.tracker.measure.clip import measure_seen, see_clip
@@ -44,10 +44,8 @@ class ClipOutputs:
         for path in (json, track, picture):
             if path is not None:
                 _refuse_unwritable(path, folder=several)
-        if picture is not None and not several and picture.suffix.lower() not in (".png", ".svg"):
-            raise CannotMeasure(
-                f"A picture cannot be written as {picture.name}.", fix="Name it .png or .svg."
-            )
+        if picture is not None and not several:
+            file_kind(picture)
         stems = [clip.stem for clip in clips]
         if several and len(set(stems)) < len(stems):
             raise CannotMeasure(
@@ -168,9 +166,8 @@ def _draw(result: Measured, album: Album, clip: Path, path: Path) -> list[Path]:
     for stroke in strokes:
         name = path if stroke.number == 1 else path.with_stem(f"{path.stem}-{stroke.number}")
         title = clip.name if len(strokes) == 1 else f"{clip.name}, stroke {stroke.number}"
-        kind: Literal["png", "svg"] = "svg" if name.suffix.lower() == ".svg" else "png"
         frames = moment_frames(album, stroke, way)
-        write_whole(name, stroke_picture(stroke, title=title, frames=frames, kind=kind))
+        write_whole(name, stroke_picture(stroke, title=title, frames=frames, kind=file_kind(name)))
         written.append(name)
     return written
 

@@ -50,7 +50,6 @@ def plan(
     """Say at which putt lengths the coin leaves in the transition by itself, for one student."""
     from pennyfall.cli.coin.planning import plan_drill
     from pennyfall.cli.coin.setup import coin_setup
-    from pennyfall.cli.files.frictions import kept_name
 
     setup = coin_setup(
         coin=coin_name,
@@ -58,7 +57,6 @@ def plan(
         surface=surface,
         friction=friction,
         kinetic_share=kinetic_share,
-        kept=kept_name(club.stem if club is not None else "any putter", coin_name),
         frictions=frictions,
         edge_mm=edge,
         lip_mm=lip,

@@ -49,8 +49,9 @@ class KeptFriction:
         )
 
 
-def kept_name(putter: str, coin: str) -> str:
-    """Return the name under which a coin on a putter is kept."""
+def kept_name(club: Path | None, coin: str) -> str:
+    """Return the name under which a coin is kept, on the putter of a club file or on any."""
+    putter = club.stem if club is not None else "any putter"
     return re.sub(r"[^a-z0-9]+", "-", f"{putter} {coin}".lower()).strip("-")
 
 

@@ -12,10 +12,9 @@ import numpy as np
 from pennyfall.cli.files.measurement import write_whole
 from pennyfall.cli.history.trend import Trend
 from pennyfall.cli.report.palette import INKS
-from pennyfall.cli.report.pictures.figure_file import figure_file, is_file_kind
+from pennyfall.cli.report.pictures.figure_file import figure_file, file_kind
 from pennyfall.cli.report.pictures.fitting import fit, shortened
 from pennyfall.cli.report.quantities import quantity
-from pennyfall.kinematics.errors import CannotMeasure
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -38,12 +37,7 @@ def save_trend_picture(student: str, trends: Sequence[Trend], path: Path) -> Non
         When the suffix is another, or the place cannot be written.
 
     """
-    kind = path.suffix.lower().removeprefix(".")
-    if not is_file_kind(kind):
-        raise CannotMeasure(
-            f"'{path.name}' is neither a PNG nor an SVG.", fix="Let its name end in .png or .svg."
-        )
-    write_whole(path, figure_file(lambda: draw_trends(student, trends), kind, font_size=10))
+    write_whole(path, figure_file(lambda: draw_trends(student, trends), file_kind(path), font_size=10))
 
 
 def draw_trends(student: str, trends: Sequence[Trend]) -> Figure:

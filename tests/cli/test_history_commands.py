@@ -57,7 +57,7 @@ def test_a_picture_and_a_table_are_written(database: Path, tmp_path: Path) -> No
     [
         (("S-99",), "no student 'S-99'"),
         (("S-01", "--quantity", "wrist"), "'wrist' is no quantity"),
-        (("S-01", "--picture", "t.bmp"), "neither a PNG nor an SVG"),
+        (("S-01", "--picture", "t.bmp"), "cannot be written as t.bmp"),
         (("--delete",), "not said which student"),
     ],
 )

@@ -4,9 +4,11 @@ from __future__ import annotations
 
 import io
 from collections.abc import Callable
-from typing import TYPE_CHECKING, Any, Literal, TypeGuard
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, Literal
 
 from pennyfall.cli.report.palette import INK, QUIET
+from pennyfall.kinematics.errors import CannotMeasure
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -28,9 +30,21 @@ SETTINGS: dict[Any, Any] = {
 }
 
 
-def is_file_kind(kind: str) -> TypeGuard[FileKind]:
-    """Return whether a figure can be written as this."""
-    return kind in ("png", "svg")
+def file_kind(path: Path) -> FileKind:
+    """Return as what a picture is written, told by its file's suffix.
+
+    Raises
+    ------
+    CannotMeasure
+        When the suffix is another.
+
+    """
+    match path.suffix.lower():
+        case ".png":
+            return "png"
+        case ".svg":
+            return "svg"
+    raise CannotMeasure(f"A picture cannot be written as {path.name}.", fix="Name it .png or .svg.")
 
 
 def figure_file(draw: Callable[[], Figure], kind: FileKind, *, font_size: float = 12) -> bytes:
