@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass
+from itertools import islice
 
 import numpy as np
 
@@ -40,6 +41,11 @@ class _Frames:
     riding: tuple[int, ...]
     after: tuple[int, ...]
 
+    @property
+    def last(self) -> int:
+        """The last of them."""
+        return max((*self.address, *self.before, *self.riding, *self.after), default=-1)
+
 
 def find_coin_in_clip(measured: Measured, stroke: StrokeMeasures, setup: CoinSetup) -> ObservedCoin:
     """Find when the coin left the head and where it came to rest.
@@ -69,7 +75,8 @@ def find_coin_in_clip(measured: Measured, stroke: StrokeMeasures, setup: CoinSet
     before: list[LumaFrame] = []
     after: list[LumaFrame] = []
     shift_m = np.full(len(head.time_s), np.nan)
-    for frame in Decoding(reading).frames():
+    # Decoded again: the coin needs every pixel of frames that only the measured stroke tells.
+    for frame in islice(Decoding(reading).frames(), 1 + which.last):
         if frame.index in which.address:
             watch.learn(frame.index, frame.luma)
         if frame.index in which.riding:
