@@ -7,7 +7,7 @@ from pathlib import Path
 
 import typer
 
-from pennyfall.cli.files.measurement import load_measurement, write_whole
+from pennyfall.cli.files.measurement import load_measurement, refuse_unwritable, write_whole
 from pennyfall.cli.files.putt_length import length_in_m
 from pennyfall.cli.report.pictures.figure_file import file_kind
 from pennyfall.cli.report.tables.plan import plan_table, roll_table
@@ -36,6 +36,7 @@ def plan_drill(
         When a file cannot be used or a length or the green is impossible.
 
     """
+    refuse_unwritable(picture)
     if picture is not None:
         file_kind(picture)  # before anything is worked out
     green = Green(stimp_m=stimp_ft * FOOT_M, grade=grade_percent / 100)

@@ -8,7 +8,12 @@ from pathlib import Path
 import typer
 
 from pennyfall.cli.files.frictions import KeptFriction, load_frictions, save_frictions
-from pennyfall.cli.files.measurement import load_measurement, save_measurement, write_whole
+from pennyfall.cli.files.measurement import (
+    load_measurement,
+    refuse_unwritable,
+    save_measurement,
+    write_whole,
+)
 from pennyfall.cli.report.pictures.figure_file import file_kind
 from pennyfall.cli.report.tables.coin import coin_table
 from pennyfall.kinematics.coin.inference import ObservedCoin
@@ -157,8 +162,6 @@ def _keep(prediction: CoinPrediction, path: Path, name: str) -> None:
 
 
 def _refuse_outputs(outputs: CoinOutputs) -> None:
-    for path in (outputs.picture, outputs.json, outputs.frictions):
-        if path is not None and not path.parent.is_dir():
-            raise CannotMeasure(f"There is no folder {path.parent}.", fix="Make it first, or name another.")
+    refuse_unwritable(outputs.picture, outputs.json, outputs.frictions)
     if outputs.picture is not None:
         file_kind(outputs.picture)

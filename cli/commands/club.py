@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from pathlib import Path
 from typing import Annotated
 
@@ -34,6 +35,8 @@ LETTERS = {
     "lip_height_mm": "D",
     "cavity_depth_mm": "E",
 }
+
+MM = {"mm": 1.0, "cm": 10.0, "in": 25.4}
 
 club = typer.Typer(
     rich_markup_mode=None,
@@ -82,7 +85,9 @@ def new(
     asking = tag_height is None
     if asking:
         typer.echo(DRAWING)
-        typer.echo("Give millimetres; leave a line empty to leave it out.")
+        typer.echo(
+            "Give millimetres, or the unit with the number (3 cm); leave a line empty to leave it out."
+        )
     head = _values(HEAD_ENTRIES, given, asking=asking)
     shelf_given = any(given[entry.key] is not None for entry in SHELF_ENTRIES)
     asking_shelf = asking and (shelf_given or typer.confirm("Will a coin lie on this head?", default=True))
@@ -115,8 +120,11 @@ def _asked(entry: Entry) -> float | None:
     left_out = "" if entry.assumed is None else f" (empty: {entry.assumed:g})"
     while True:
         answer = typer.prompt(f"{letter}{entry.words} [mm]{left_out}", default="", show_default=False)
-        if not answer.strip() and not needed:
-            return None
+        if not answer.strip():
+            if not needed:
+                return None
+            typer.echo("  This is the one line that is needed: without it there is nothing to write.")
+            continue
         try:
             return entry.checked(_number(answer))
         except CannotMeasure as error:
@@ -124,7 +132,6 @@ def _asked(entry: Entry) -> float | None:
 
 
 def _number(answer: str) -> float | str:
-    try:
-        return float(answer.replace(",", "."))
-    except ValueError:
-        return answer
+    """Return an answer such as '30', '30,3 mm' or '1.2 in' in millimetres, or as it is where it is none."""
+    match = re.fullmatch(r"([-+]?\d*[.,]?\d+)\s*(mm|cm|in)?", answer.strip().lower())
+    return float(match[1].replace(",", ".")) * MM[match[2] or "mm"] if match else answer

@@ -23,7 +23,7 @@ from pennyfall.calibration.board_views import (
 from pennyfall.calibration.lens import lens_text
 from pennyfall.calibration.lens_fit import fit_lens
 from pennyfall.cli.console import progress_bar
-from pennyfall.cli.files.measurement import write_whole
+from pennyfall.cli.files.measurement import refuse_unwritable, write_whole
 from pennyfall.kinematics.errors import CannotMeasure
 from pennyfall.tracker.clip.decoding import Decoding
 from pennyfall.tracker.clip.reading import read_clip
@@ -52,6 +52,7 @@ def lens(
     Use the recording mode, zoom and hold of the phone you film strokes with. Move the board slowly, tilted to
     every side and into every corner of the picture, for about 20 seconds.
     """
+    refuse_unwritable(out)
     find = charuco_finder(charuco_board()) if pattern is None else chessboard_finder(*_inner_corners(pattern))
     views: list[BoardView] = []
     size: tuple[int, int] | None = None

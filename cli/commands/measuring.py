@@ -9,6 +9,7 @@ from pathlib import Path
 import typer
 
 from pennyfall.cli.console import progress_bar, refusal
+from pennyfall.cli.files.measurement import refuse_unwritable
 from pennyfall.cli.report.pictures.figure_file import file_kind
 from pennyfall.kinematics.errors import CannotMeasure
 from pennyfall.tracker.clip.album import Album
@@ -42,8 +43,9 @@ class ClipOutputs:
         """
         several = len(clips) > 1
         for path in (json, track, picture):
-            if path is not None:
-                _refuse_unwritable(path, folder=several)
+            if several and path is not None:
+                _make_folder(path)
+            refuse_unwritable(path and (path / "clip" if several else path))
         if picture is not None and not several:
             file_kind(picture)
         stems = [clip.stem for clip in clips]
@@ -172,17 +174,11 @@ def _draw(result: Measured, album: Album, clip: Path, path: Path) -> list[Path]:
     return written
 
 
-def _refuse_unwritable(path: Path, *, folder: bool) -> None:
-    if folder:
-        try:
-            path.mkdir(parents=True, exist_ok=True)
-        except OSError as error:
-            raise CannotMeasure(
-                f"The folder {path} cannot be made ({error.strerror}).",
-                fix="With several clips, name a folder for --json, --track and --picture.",
-            ) from error
-        return
-    if path.is_dir():
-        raise CannotMeasure(f"{path} is a folder.", fix="Name a file, such as stroke.json.")
-    if not path.parent.is_dir():
-        raise CannotMeasure(f"There is no folder {path.parent}.", fix="Make it first, or name another.")
+def _make_folder(path: Path) -> None:
+    try:
+        path.mkdir(parents=True, exist_ok=True)
+    except OSError as error:
+        raise CannotMeasure(
+            f"The folder {path} cannot be made ({error.strerror}).",
+            fix="With several clips, name a folder for --json, --track and --picture.",
+        ) from error

@@ -9,7 +9,8 @@ import os
 import secrets
 import types
 import typing
-from contextlib import suppress
+from collections.abc import Iterator
+from contextlib import contextmanager, suppress
 from importlib.metadata import version
 from pathlib import Path
 from typing import Any
@@ -67,9 +68,15 @@ def load_measurement(path: Path) -> Measurement:
     """
     try:
         document = json.loads(path.read_text(encoding="utf-8"))
+    except UnicodeDecodeError as error:
+        raise CannotMeasure(
+            f"{path.name} is no measurement file.",
+            fix=f"If it is a clip, measure it first: pennyfall measure {path.name} --json {path.stem}.json",
+        ) from error
     except (OSError, ValueError) as error:
         raise CannotMeasure(
-            f"{path.name} cannot be read as a measurement file ({error}).",
+            f"{path.name} cannot be read as a measurement file "
+            f"({error.strerror if isinstance(error, OSError) else error}).",
             fix="Give the JSON file written by: pennyfall measure CLIP --json OUT.json",
         ) from error
     if not isinstance(document, dict):
@@ -91,21 +98,61 @@ def write_whole(path: Path, content: bytes) -> None:
     """
     if path.exists() and not path.is_file():
         raise CannotMeasure(f"{path} is no ordinary file and was left as it is.", fix="Name a file to write.")
-    place = path.resolve()  # a link stays a link
-    temporary = place.with_name(f".{place.name}.{secrets.token_hex(4)}")
-    try:
+    with beside(path) as temporary:
         with temporary.open("xb") as stream:  # readable by whom the umask says, and by nobody else
             stream.write(content)
             stream.flush()
             os.fsync(stream.fileno())
-        temporary.replace(place)
+        temporary.replace(path.resolve())  # a link stays a link
+
+
+def refuse_unwritable(*paths: Path | None) -> None:
+    """Refuse a place where `write_whole` would fail, before anything is worked out for it.
+
+    Parameters
+    ----------
+    *paths : Path or None
+        Files that will be written; None stands for one that was not asked for.
+
+    Raises
+    ------
+    CannotMeasure
+        When one is a folder, its folder is not there, or nothing can be written in it.
+
+    """
+    for path in paths:
+        if path is None:
+            continue
+        if path.is_dir():
+            raise CannotMeasure(f"{path} is a folder.", fix="Name a file, such as stroke.json.")
+        if not path.parent.is_dir():
+            raise CannotMeasure(f"There is no folder {path.parent}.", fix="Make it first, or name another.")
+        with beside(path) as probe:
+            probe.touch(exist_ok=False)
+
+
+@contextmanager
+def beside(path: Path) -> Iterator[Path]:
+    """Lend a temporary name in a file's folder; whatever happens, nothing of that name stays.
+
+    Raises
+    ------
+    CannotMeasure
+        When the body cannot write there.
+
+    """
+    place = path.resolve()
+    temporary = place.with_name(f".{place.name}.{secrets.token_hex(4)}")
+    try:
+        yield temporary
     except OSError as error:
-        with suppress(OSError):
-            temporary.unlink()
         raise CannotMeasure(
             f"{path} cannot be written ({error.strerror or error}).",
             fix="Name a folder that exists and may be written, with space left on the disk.",
         ) from error
+    finally:
+        with suppress(OSError):
+            temporary.unlink()
 
 
 def _plain(value: Any) -> Any:  # noqa: ANN401 - walks every kind of field

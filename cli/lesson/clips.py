@@ -17,7 +17,7 @@ from pennyfall.cli.files.measured_files import (
     measurement_path,
     track_path,
 )
-from pennyfall.cli.files.measurement import load_measurement
+from pennyfall.cli.files.measurement import load_measurement, refuse_unwritable
 from pennyfall.cli.files.settings import settings_from
 from pennyfall.cli.files.track import track_table
 from pennyfall.cli.lesson.side_by_side import MeasureClip
@@ -85,6 +85,9 @@ def share_clip(folder: Path, clip: str, stroke: int, out: Path, *, slow: float) 
         When the clip has not been measured, has no such stroke, or cannot be written.
 
     """
+    if out.suffix.lower() != ".mp4":
+        raise CannotMeasure(f"An annotated clip cannot be written as {out.name}.", fix="Name it .mp4.")
+    refuse_unwritable(out)
     measurement = load_measurement(measurement_path(folder, clip))
     wanted = next((each for each in measurement.strokes if each.number == stroke), None)
     if wanted is None:

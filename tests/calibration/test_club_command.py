@@ -57,6 +57,21 @@ def test_questions_are_asked_again_until_the_answer_is_possible(tmp_path: Path) 
     )
 
 
+def test_an_answer_may_carry_its_unit_and_the_one_needed_line_says_that_it_is(tmp_path: Path) -> None:
+    path = tmp_path / "asked.toml"
+    answers = ["", "30 mm", "", "1,6cm", "y", "12", "1 in", "", "0", "", "-2 cm"]
+    result = runner.invoke(app, ["club", "new", str(path)], input="\n".join(answers) + "\n")
+    assert result.exit_code == 0, result.output
+    assert "not a number" not in result.output
+    assert result.output.count("This is the one line that is needed") == 1
+    club = load_club(path)
+    assert club.tag_height_m.value == pytest.approx(0.030)
+    assert club.tag_side_m == pytest.approx(0.016)
+    assert club.shelf is not None
+    assert club.shelf.edge_distance_m == pytest.approx(0.0254)
+    assert club.shelf.coin_from_tag_m == pytest.approx(-0.02)
+
+
 def test_nothing_is_asked_that_no_figure_depends_on(tmp_path: Path) -> None:
     result = runner.invoke(app, ["club", "new", str(tmp_path / "club.toml")], input="30\n\n\nn\n")
     assert result.exit_code == 0, result.output

@@ -57,6 +57,16 @@ def test_a_shared_clip_is_sent_with_consent_only(tmp_path: Path, monkeypatch: py
     assert "Film and share only with consent" in shared.stdout
 
 
+def test_a_shared_clip_of_another_kind_is_refused_before_anything_is_read(tmp_path: Path) -> None:
+    shared = shell("clip", tmp_path / "no lesson", "a.mp4", tmp_path / "out.gif")
+    assert shared.exit_code == 2
+    assert shared.stderr.splitlines() == [
+        "An annotated clip cannot be written as out.gif.",
+        "Name it .mp4.",
+    ]
+    assert list(tmp_path.iterdir()) == []
+
+
 @pytest.mark.usefixtures("quick")
 def test_a_clip_that_cannot_be_measured_is_said_first_and_the_lesson_goes_on(tmp_path: Path) -> None:
     lesson = lesson_folder(tmp_path)

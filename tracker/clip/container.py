@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import contextlib
+import mimetypes
 from collections.abc import Iterator
 from dataclasses import dataclass
 from fractions import Fraction
@@ -65,6 +66,11 @@ def opened(path: Path) -> Iterator[Any]:
         When the file is missing or is no film.
 
     """
+    if path.is_dir():
+        raise CannotMeasure(
+            f"{path} is a folder, not a clip.",
+            fix="Name the clip in it; a folder of clips is a lesson (pennyfall lesson new).",
+        )
     if not path.is_file():
         raise CannotMeasure(f"There is no file {path}.", fix="Check the name and the folder of the clip.")
     options = {"format_whitelist": FILMS, "protocol_whitelist": "file", "max_pixels": str(MOST_PIXELS)}
@@ -72,6 +78,12 @@ def opened(path: Path) -> Iterator[Any]:
         # absolute: a name such as '12:30.mp4' is otherwise read as the address of a protocol
         container = av.open(str(path.absolute()), options=options)
     except (av.error.FFmpegError, OSError, ValueError) as error:
+        kind = mimetypes.guess_type(path.name)[0] or "video"
+        if not kind.startswith("video"):
+            raise CannotMeasure(
+                f"{path.name} is no video but a {path.suffix} file.",
+                fix="Name the clip itself, as the phone recorded it.",
+            ) from error
         raise CannotMeasure(
             f"{path.name} cannot be read as a video ({reason(error)}).", fix=FILM_AGAIN
         ) from error

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import os
-import tempfile
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from fractions import Fraction
@@ -14,7 +13,7 @@ from typing import Any
 import av
 import numpy as np
 
-from pennyfall.cli.files.measurement import write_whole
+from pennyfall.cli.files.measurement import beside
 from pennyfall.cli.report.film.overlay import HeadPath, PathOverlay
 from pennyfall.cli.report.film.strip import AccelerationStrip
 from pennyfall.kinematics.errors import CannotMeasure
@@ -114,8 +113,7 @@ def annotate_stroke(
     first = next(shown, None)
     if first is None:
         return False
-    with tempfile.TemporaryDirectory() as scratch:
-        made = Path(scratch) / "stroke.mp4"
+    with beside(out) as made:
         try:
             _encode(made, chain([first], shown), first[1].shape[:2], facts, stroke, path, look)
         except av.error.FFmpegError as error:
@@ -123,7 +121,7 @@ def annotate_stroke(
                 f"The annotated clip of {facts.file} cannot be made ({error.strerror}).",
                 fix="Free some disk space, or copy the clip from the phone once more.",
             ) from error
-        write_whole(out, made.read_bytes())
+        made.replace(out.resolve())
     return True
 
 
