@@ -45,8 +45,13 @@ class ScaleErrors:
         )
 
     def relative_sd(self, first_m: float, last_m: float) -> float:
-        """Return the relative standard deviation of the length between two distances from address."""
+        """Return the relative standard deviation of the length between two distances from address.
+
+        A length of nothing, as of a stroke cut off at its top, has that of a short one at the same place.
+        """
         powers = np.arange(1, POWERS + 1)
+        if last_m == first_m:
+            return float(np.linalg.norm(self.head @ (powers * first_m ** (powers - 1))))
         ends = last_m**powers - first_m**powers
         return float(np.linalg.norm(self.head @ ends) / abs(last_m - first_m))
 

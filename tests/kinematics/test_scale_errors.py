@@ -43,6 +43,13 @@ def test_an_even_scale_is_as_sure_of_every_length() -> None:
     assert np.linalg.norm(scale.ball) == pytest.approx(0.005)
 
 
+def test_a_length_of_nothing_is_as_unsure_as_a_short_one_at_its_place() -> None:
+    """As of a clip whose copy ends at the top of the swing; 0.01 s^2 is felt as 0.02 s."""
+    curved = ScaleErrors(head=np.array([[0.0, 0.01, 0.0]]), ball=np.zeros(1))
+    assert curved.relative_sd(-0.3, -0.3) == pytest.approx(0.006)
+    assert curved.relative_sd(-0.3, -0.3 + 1e-6) == pytest.approx(0.006, rel=1e-5)
+
+
 def test_a_doubtful_curve_is_felt_far_from_address_only() -> None:
     curved = ScaleErrors(head=np.array([[0.0, 0.01, 0.0]]), ball=np.zeros(1))
     assert curved.relative_sd(-0.3, 0.0) == pytest.approx(0.003)
