@@ -22,6 +22,8 @@ os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
 EXIT_DEFECT = 1
 EXIT_CANNOT_MEASURE = 2
+EXIT_STOPPED = 130
+"""As every shell has it, and typer: stopped by Ctrl-C."""
 
 COMMANDS = {
     "measure": "Measure the strokes in a clip.",
@@ -119,8 +121,8 @@ def main() -> None:
     try:
         app(prog_name="pennyfall")
     except SystemExit as ending:
-        if not isinstance(ending.code, int):
-            raise
+        if not isinstance(ending.code, int) or ending.code == EXIT_STOPPED:
+            raise  # what a stopped command still holds is given back on the usual way out
         with contextlib.suppress(BrokenPipeError):  # the reader has gone, and had all it wanted
             sys.stdout.flush()
             sys.stderr.flush()

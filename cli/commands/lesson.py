@@ -124,13 +124,17 @@ def _run(
     from pennyfall.cli.files.lesson_file import student_caution
     from pennyfall.cli.lesson.run import run_lesson, verdict
 
-    done = run_lesson(
-        folder,
-        database=database,
-        processes=processes,
-        progress=lambda clip, number, of: _say(f"measured {clip} ({number} of {of})", quiet=quiet),
-        invented=invented,
-    )
+    try:
+        done = run_lesson(
+            folder,
+            database=database,
+            processes=processes,
+            progress=lambda clip, number, of: _say(f"measured {clip} ({number} of {of})", quiet=quiet),
+            invented=invented,
+        )
+    except KeyboardInterrupt:
+        typer.echo("Stopped. What was measured is kept: the next run goes on from there.", err=True)
+        raise
     typer.echo(verdict(done.result, done.reading))
     typer.echo(f"\nReport: {done.report}")
     if database is None:

@@ -68,8 +68,11 @@ def measure_lesson(
         for clip, result in results.items()
         if result is None
     ]
-    for done, clip in enumerate(measure_side_by_side(tasks, processes=processes), start=1):
-        progress(clip, done, len(tasks))
+    try:
+        for done, clip in enumerate(measure_side_by_side(tasks, processes=processes), start=1):
+            progress(clip, done, len(tasks))
+    finally:
+        sweep_unfinished(folder)  # what a worker that had to be ended left
     return gather(
         lesson, {clip: results[clip] or _just_kept(folder, clip, prints[clip]) for clip in lesson.clips}
     )

@@ -5,10 +5,12 @@ from __future__ import annotations
 import multiprocessing
 import os
 import pickle
+import signal
 import threading
 from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import ProcessPoolExecutor, as_completed
 from concurrent.futures.process import BrokenProcessPool
+from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -80,7 +82,8 @@ def measure_side_by_side(tasks: Sequence[ClipTask], *, processes: int | None = N
     with ProcessPoolExecutor(
         max_workers=workers, mp_context=multiprocessing.get_context("spawn"), initializer=_settle_worker
     ) as pool:
-        waiting = [pool.submit(_run, task) for task in tasks]
+        with _interrupts_ignored():  # the workers inherit it: on Ctrl-C this process alone decides
+            waiting = [pool.submit(_run, task) for task in tasks]
         try:
             for future in as_completed(waiting):
                 yield _clip_of(future.result())
@@ -89,8 +92,20 @@ def measure_side_by_side(tasks: Sequence[ClipTask], *, processes: int | None = N
                 "A measuring process was ended from outside, perhaps because the memory was full.",
                 fix="Run again with --processes 1: what was measured until now is kept.",
             ) from None
-        finally:
-            pool.shutdown(cancel_futures=True)
+        except BaseException:  # above all Ctrl-C: without this the clips begun would be measured to their end
+            pool.shutdown(wait=False, cancel_futures=True)
+            for worker in multiprocessing.active_children():
+                worker.kill()
+            raise
+
+
+@contextmanager
+def _interrupts_ignored() -> Iterator[None]:
+    before = signal.signal(signal.SIGINT, signal.SIG_IGN)
+    try:
+        yield
+    finally:
+        signal.signal(signal.SIGINT, before)
 
 
 def _line_of(setting: str) -> str:
@@ -132,6 +147,7 @@ def _clip_of(ended: _Ended) -> str:
 
 def _settle_worker() -> None:
     """Give each process one core, and let it end when the run that started it ends."""
+    signal.signal(signal.SIGINT, signal.SIG_IGN)  # for systems on which it is not inherited
     cv2.setNumThreads(1)
     threading.Thread(target=_leave_with_parent, daemon=True).start()
 

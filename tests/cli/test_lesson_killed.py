@@ -129,6 +129,66 @@ def test_fifty_kills_at_random_moments_lose_nothing_and_the_next_run_finishes(
     )
 
 
+SLOW_S = 8.0
+"""What a made-up clip then takes to measure: a run that waited for its clips would be waited for as long."""
+MOST_STOPPING_S = 4.0
+"""A second on a free machine; several times that on one with work for all its cores."""
+SHELL = """
+import sys
+from pathlib import Path
+from pennyfall.cli.app import main
+from pennyfall.cli.lesson import run
+from tests.cli.quick_lesson import quick_run
+
+def slow_run(folder, *, database, processes, progress, invented):
+    return quick_run(folder, database=database, processes=processes)
+
+if __name__ == "__main__":
+    run.run_lesson = slow_run
+    main()
+"""
+
+
+@pytest.mark.skipif(sys.platform != "linux", reason="reads /proc to see that no worker outlives its run")
+@pytest.mark.parametrize("processes", ["1", "2"])
+def test_a_lesson_stopped_by_ctrl_c_ends_at_once_and_says_what_is_kept(
+    tmp_path: Path, processes: str
+) -> None:
+    folder, script = tmp_path / "lesson", tmp_path / "shell.py"
+    lesson_folder(folder)
+    script.write_text(SHELL)
+    with subprocess.Popen(
+        [sys.executable, script, "lesson", "run", folder, "--no-history", "--processes", processes],
+        cwd=PROJECT,
+        env={
+            **os.environ,
+            "PENNYFALL_TEST_WORK_S": f"{SLOW_S}",
+            "PYTHONPATH": os.pathsep.join([str(PROJECT), os.environ.get("PYTHONPATH", "")]),
+        },
+        stdout=subprocess.PIPE,
+        stderr=subprocess.PIPE,
+        text=True,
+        start_new_session=True,
+    ) as process:
+        while process.poll() is None and not (folder / "measured").is_dir():
+            time.sleep(0.01)
+        while process.poll() is None and processes != "1" and not list(children_of(process.pid)):
+            time.sleep(0.01)
+        time.sleep(0.5)
+        workers = list(children_of(process.pid))
+        os.killpg(process.pid, signal.SIGINT)  # as a terminal does: to the run and its workers
+        started_s = time.monotonic()
+        said, complained = process.communicate()
+        assert time.monotonic() - started_s < MOST_STOPPING_S
+    assert process.returncode == 130
+    assert said == ""
+    assert complained == "Stopped. What was measured is kept: the next run goes on from there.\n"
+    assert list((folder / "measured").iterdir()) == []
+    while any(_alive(worker) for worker in workers) and time.monotonic() - started_s < MOST_STOPPING_S:
+        time.sleep(0.05)
+    assert not any(_alive(worker) for worker in workers)
+
+
 def _alive(process: int) -> bool:
     try:
         return (Path("/proc") / str(process) / "stat").read_text().rpartition(")")[2].split()[0] != "Z"
