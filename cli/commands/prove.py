@@ -59,10 +59,15 @@ def prove(
 
 def _compare(measurement: Path, truth: Path) -> None:
     from pennyfall.cli.files.measurement import load_measurement
-    from pennyfall.cli.report.tables.truth import compare, truth_table
+    from pennyfall.cli.report.tables.truth import compare, other_clip, truth_table
 
-    measured = load_measurement(measurement)
-    typer.echo(truth_table(measured.clip.file, compare(measured, _load_truth(truth))))
+    measured, known = load_measurement(measurement), _load_truth(truth)
+    if (what := other_clip(measured.clip, known)) is not None:
+        raise CannotMeasure(
+            f"{truth.name} is not the truth of {measured.clip.file}: {what}.",
+            fix=f"Give the truth file that came with {measured.clip.file}.",
+        )
+    typer.echo(truth_table(measured.clip.file, compare(measured, known)))
 
 
 def _load_truth(path: Path) -> dict[str, Any]:

@@ -9,7 +9,7 @@ from importlib.resources import files
 from jinja2 import Environment, PackageLoader, StrictUndefined
 from markupsafe import Markup
 
-from pennyfall.cli.proof.comparison import CUT
+from pennyfall.cli.proof.comparison import COMPARED, CUT
 from pennyfall.cli.proof.conditions import SOURCES
 from pennyfall.cli.proof.drawings import (
     SHAPES,
@@ -24,6 +24,7 @@ from pennyfall.cli.proof.study import DETAILED_RATES_HZ, RATES_HZ, Outcome
 from pennyfall.cli.proof.tables import (
     budget_table,
     coverage_table,
+    field_text,
     published_table,
     rival_table,
 )
@@ -111,10 +112,13 @@ def sentences(outcomes: Sequence[Outcome], by_rate: dict[float, list[Score]]) ->
             [each for each in table[1:] if "best" in each.setting and CUT not in each.name],
         )
         best = min(others, key=lambda each: each.rms[0])
+        (overall,) = (each for each in by_rate[rate] if each.name == COMPARED[0])
         said.append(
-            f"Acceleration at impact at {rate:.0f} frames/s: RMS error {ours:.2f} m/s² here, "
-            f"{best.rms[0]:.2f} for the best of the usual ways "
-            f"({best.name}, at the setting that serves it best)."
+            f"Acceleration at impact at {rate:.0f} frames/s: RMS error "
+            f"{field_text(COMPARED[0], overall.rms)} over all {overall.strokes} strokes. On the "
+            f"{_compared(outcomes, rate)} of them that the usual ways were given as well: "
+            f"{field_text(COMPARED[0], ours)} here, {field_text(COMPARED[0], best.rms[0])} for the best of "
+            f"those ways ({best.name}, at the setting that serves it best)."
         )
     return said
 

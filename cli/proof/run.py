@@ -7,7 +7,7 @@ from importlib.metadata import version
 from pathlib import Path
 
 from pennyfall.cli.console import progress_bar
-from pennyfall.cli.files.measurement import write_whole
+from pennyfall.cli.files.measurement import refuse_unwritable, write_whole
 from pennyfall.cli.proof.comparison import COMPARED
 from pennyfall.cli.proof.page import proof_page
 from pennyfall.cli.proof.published import Result, published_results
@@ -48,6 +48,8 @@ def write_proof(
     """
     # First, so that a folder without them is told before the long part.
     published: Sequence[Result] = published_results(data) if data is not None else ()
+    folder.mkdir(parents=True, exist_ok=True)
+    refuse_unwritable(folder / PAGE, folder / SUMMARY)
     with progress_bar("simulated strokes", quiet=quiet) as advance:
         outcomes = run_study(plan(strokes, seed), processes=processes, progress=advance)
     return write_outcomes(folder, outcomes, published, strokes=strokes, seed=seed)
@@ -94,9 +96,11 @@ def summary_lines(outcomes: Sequence[Outcome], published: Sequence[Result], *, c
     table = rivals(at_rate(outcomes, RIVALS_RATE_HZ))
     if table:
         heads = [quantity(name).label for name in SHOWN]
+        compared = sum(each.alternatives is not None for each in at_rate(outcomes, RIVALS_RATE_HZ))
         lines += [
             "",
-            f"| RMS error at {RIVALS_RATE_HZ:.0f} Hz | setting | {' | '.join(heads)} |",
+            f"| RMS error at {RIVALS_RATE_HZ:.0f} Hz, {compared} of the strokes | setting "
+            f"| {' | '.join(heads)} |",
             f"| --- | --- |{' ---: |' * len(SHOWN)}",
         ]
         for each in (table[0], *(one for one in table if one.setting.startswith("best"))):

@@ -18,6 +18,7 @@ from pennyfall.cli.proof.filming import film
 from pennyfall.cli.proof.page import proof_page
 from pennyfall.cli.proof.scores import METHOD, Score, at_rate, budget, rivals, score
 from pennyfall.cli.proof.study import Job, Outcome, plan, run_job, run_study
+from pennyfall.cli.proof.tables import field_text
 from pennyfall.cli.proof.trials import QUANTITIES, Trial, draw_trial, measure_trial, true_quantities
 from pennyfall.demo_clips.motion import Displacement
 from pennyfall.kinematics.stroke.finding import FoundStroke
@@ -209,6 +210,19 @@ def test_the_page_says_what_it_is_and_asks_the_network_for_nothing(few: list[Out
     assert "60 frames/s, 4 strokes" in page
     assert "http" not in page.replace("http-equiv", "")
     assert page.count("<svg") >= 3
+
+
+def test_the_headline_names_the_strokes_that_each_of_its_errors_is_of(few: list[Outcome]) -> None:
+    """Of four strokes the usual ways are given one: ours on all four, and on that one, are two figures."""
+    page = proof_page(few, (), seed=3, command="pennyfall prove")
+    name = COMPARED[0]
+    overall = field_text(name, score(few, name).rms)
+    ours = field_text(name, rivals(few)[0].rms[0])
+    assert overall != ours
+    assert f"RMS error {overall} over all 4 strokes. On the 1 of them that the usual ways" in page
+    assert f"were given as well: {ours} here, " in page
+    assert f"<td>{overall}</td>" in page
+    assert f"<td>{ours.removesuffix(' m/s²')}</td>" in page
 
 
 def test_a_study_is_shared_out_over_the_frame_rates() -> None:

@@ -4,10 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from pathlib import Path
 from typing import Any
 
 from pennyfall.cli.report.quantities import Quantity, quantity
-from pennyfall.kinematics.values import Estimate, Measurement, StrokeMeasures
+from pennyfall.kinematics.values import ClipFacts, Estimate, Measurement, StrokeMeasures
 
 TRUE_NAMES = {
     "takeaway_s": "start_leaves_rest_s",
@@ -34,6 +35,9 @@ TRUE_NAMES = {
 SAME_STROKE_S = 0.1
 """Chosen by us: a measured impact this near a true one is that stroke; strokes are over a second apart."""
 
+SAME_LENGTH_S = 0.1
+"""Chosen by us: a clip and its truth last equally long, but for a few frames lost at the end."""
+
 ROUNDING = 1e-9
 """Truth documents are written to nine decimals; an interval without width must not miss by less."""
 
@@ -53,6 +57,21 @@ class Compared:
         """Whether the truth lies in the 95 % interval; a missing measurement does not hold it."""
         low, high = self.measured.interval()
         return low - ROUNDING <= self.true[1] and self.true[0] <= high + ROUNDING
+
+
+def other_clip(clip: ClipFacts, truth: Mapping[str, Any]) -> str | None:
+    """Return in words what shows that a truth document belongs to another clip; None where nothing does."""
+    name, stem = truth.get("name"), Path(clip.file).stem
+    if name is not None and name != stem:
+        return f"it is that of {name}"
+    width, height = truth.get("image_size", (clip.width, clip.height))
+    if {width, height} != {clip.width, clip.height}:
+        return f"its pictures have {width} x {height} px, the clip's {clip.width} x {clip.height}"
+    stamps_s = truth["frames"]["container_pts_s"]
+    true_s, clip_s = stamps_s[-1] - stamps_s[0], clip.duration_s * clip.slow_motion_factor
+    if abs(true_s - clip_s) > SAME_LENGTH_S:
+        return f"it lasts {true_s:.2f} s, the clip {clip_s:.2f} s"
+    return None
 
 
 def compare(measurement: Measurement, truth: Mapping[str, Any]) -> dict[int, list[Compared]]:
