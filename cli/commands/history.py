@@ -40,6 +40,10 @@ def history(
     from pennyfall.cli.history.trend_table import students_table, trend_table
     from pennyfall.kinematics.errors import CannotMeasure
 
+    if with_clips and not delete:
+        raise CannotMeasure(
+            "Clips are removed only together with a student.", fix="Say --delete --with-clips."
+        )
     if (delete or picture) and student is None:
         raise CannotMeasure(
             "It is not said which student.", fix="Name the code, such as: pennyfall history S-01 ..."
@@ -47,12 +51,15 @@ def history(
     quantities = followable(quantity or FOLLOWED)
     with store.open_history(database or store.default_database(), must_exist=True) as opened:
         if student is not None:
-            store.lesson_folders(opened, student)  # an unknown student is said here
-        if delete and student is not None:
-            if not yes:
-                typer.confirm(f"Delete everything about {student}?", abort=True)
-            typer.echo(removal_words(delete_student(opened, student, with_clips=with_clips)))
-            return
+            if not (delete and with_clips):  # whose clips alone are left is known by their folder
+                student = store.known_student(opened, student)
+            if delete:
+                doomed = "everything, clips and all," if with_clips else "everything"
+                if not yes:
+                    typer.confirm(f"Delete {doomed} about {student}?", abort=True)
+                typer.echo(removal_words(delete_student(opened, student, with_clips=with_clips)))
+                return
+            repeated = store.repeated_clips(opened, student)
         strokes = store.strokes_long(opened, student)
         listed = store.students(opened)
     if export is not None:
@@ -61,7 +68,7 @@ def history(
         typer.echo(students_table(listed))
         return
     followed = trends(strokes, quantities)
-    typer.echo(trend_table(student, followed))
+    typer.echo(trend_table(student, followed, repeated))
     if picture is not None:
         from pennyfall.cli.history.trend_picture import save_trend_picture
 

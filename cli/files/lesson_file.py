@@ -12,7 +12,7 @@ from pathlib import Path
 from typing import Any, Literal, NoReturn
 
 from pennyfall.cli.files.measurement import write_whole
-from pennyfall.cli.files.putt_length import PUTT_LENGTHS_FT
+from pennyfall.cli.files.putt_length import PUTT_LENGTHS_FT, length_words
 from pennyfall.kinematics.errors import CannotMeasure
 
 LESSON_FILE = "lesson.toml"
@@ -52,7 +52,7 @@ class Condition:
     @property
     def title(self) -> str:
         """Name and putt length, as in 'coin let go, 12 ft'."""
-        return f"{self.name}, {self.putt_ft:g} ft"
+        return f"{self.name}, {length_words(self.putt_ft)}"
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -91,12 +91,20 @@ class Lesson:
         return tuple(clip for condition in self.conditions for clip in condition.clips)
 
 
+_CODE = re.compile(r"(?=.*\d)[\w.-]+")
+
+
+def student_code(student: str) -> str:
+    """Return a student's code in upper case, so that s-01 is S-01; what reads like a name stays as it is."""
+    return student.upper() if _CODE.fullmatch(student) else student
+
+
 def student_caution(student: str) -> str | None:
     """Return a sentence with its remedy where the student's code reads like a name, or None.
 
     A code is one word with a digit in it, such as S-01.
     """
-    if re.fullmatch(r"(?=.*\d)[\w.-]+", student):
+    if _CODE.fullmatch(student):
         return None
     return (
         f"'{student}' reads like a name, and whoever sees the report or the history reads it. Write a code "
@@ -159,7 +167,7 @@ def parse_lesson(text: str) -> Lesson:
         )
     _refuse_mixed(document, rows, places)
     lesson = Lesson(
-        student=_word(document, "student", places, "a code such as 'S-01'"),
+        student=student_code(_word(document, "student", places, "a code such as 'S-01'")),
         date=_date(document, places),
         hand=_hand(document, places),
         green_speed_ft=_number(document, "green_speed_ft", GREEN_SPEEDS_FT, places),

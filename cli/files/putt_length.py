@@ -39,6 +39,13 @@ def length_in_m(words: str) -> float:
     return length_m
 
 
+def length_words(length_ft: float) -> str:
+    """Return a putt's length in the unit that it was most likely given in: '6 ft' for 6, '3 m' for 9.84."""
+    length_m = length_ft * FOOT_M
+    metric = abs(length_m - round(length_m, 1)) <= 0.005 * FOOT_M and 4 * length_ft % 1
+    return f"{round(length_m, 1):g} m" if metric else f"{length_ft:g} ft"
+
+
 def length_in_ft(words: str) -> float:
     """Return the same in feet, to the hundredth, as a lesson file keeps it (3 m are 9.84 ft)."""
     return round(length_in_m(words) / FOOT_M, 2)

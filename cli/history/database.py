@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import dataclasses
+import datetime as dt
 import math
 import os
 import sqlite3
@@ -10,6 +11,7 @@ import sys
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
+from typing import NamedTuple
 
 import pandas as pd
 
@@ -149,8 +151,8 @@ def strokes_long(connection: sqlite3.Connection, student: str | None = None) -> 
     return rows.astype({"value": float, "sd": float})  # a column of nothing but NULL comes back as objects
 
 
-def lesson_folders(connection: sqlite3.Connection, student: str) -> tuple[Path, ...]:
-    """Return the folders of a student's lessons.
+def known_student(connection: sqlite3.Connection, student: str) -> str:
+    """Return a student's code as the history writes it, whatever the case it is asked in.
 
     Raises
     ------
@@ -158,16 +160,57 @@ def lesson_folders(connection: sqlite3.Connection, student: str) -> tuple[Path, 
         When the database holds nothing of this student.
 
     """
-    rows = connection.execute(
-        "SELECT folder FROM lesson WHERE student = ? ORDER BY date", (student,)
-    ).fetchall()
-    if not rows:
-        known = [code for (code,) in connection.execute("SELECT code FROM student ORDER BY code")]
+    known = [code for (code,) in connection.execute("SELECT code FROM student ORDER BY code")]
+    found = [code for code in known if code == student] or [
+        code for code in known if code.casefold() == student.casefold()
+    ]
+    if not found:
         raise CannotMeasure(
             f"The history holds no student '{student}'.",
             fix=f"Known are: {', '.join(known)}." if known else "It is still empty: run a lesson first.",
         )
-    return tuple(Path(folder) for (folder,) in rows)
+    return found[0]
+
+
+def lesson_folders(connection: sqlite3.Connection, student: str) -> tuple[Path, ...]:
+    """Return the folders of a student's lessons, the first lesson's first."""
+    rows = connection.execute("SELECT folder FROM lesson WHERE student = ? ORDER BY date", (student,))
+    return tuple(Path(folder) for (folder,) in rows.fetchall())
+
+
+class RepeatedClips(NamedTuple):
+    """Clips that two lessons of a student have in common, told by their content."""
+
+    clips: int
+    first_date: dt.date
+    first_folder: Path
+    second_date: dt.date
+    second_folder: Path
+
+
+def repeated_clips(connection: sqlite3.Connection, student: str) -> tuple[RepeatedClips, ...]:
+    """Return each two lessons of a student that have clips in common, the older lesson first."""
+    rows = connection.execute(
+        """
+        SELECT COUNT(DISTINCT one.clip_sha256), first.date, first.folder, second.date, second.folder
+        FROM stroke AS one
+        JOIN stroke AS other ON other.clip_sha256 = one.clip_sha256
+        JOIN condition AS of_one ON of_one.id = one.condition
+        JOIN condition AS of_other ON of_other.id = other.condition
+        JOIN lesson AS first ON first.id = of_one.lesson
+        JOIN lesson AS second ON second.id = of_other.lesson
+        WHERE first.student = :student AND second.student = :student
+          AND (first.date, first.id) < (second.date, second.id)
+        GROUP BY first.id, second.id ORDER BY first.date, second.date
+        """,
+        {"student": student},
+    )
+    return tuple(
+        RepeatedClips(
+            clips, dt.date.fromisoformat(first), Path(folder), dt.date.fromisoformat(second), Path(other)
+        )
+        for clips, first, folder, second, other in rows.fetchall()
+    )
 
 
 def estimates(measures: StrokeMeasures) -> dict[str, Estimate]:

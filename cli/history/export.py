@@ -61,7 +61,8 @@ def _parquet(table: pd.DataFrame) -> bytes:
     if find_spec("pyarrow") is None:
         raise CannotMeasure(
             "Writing Parquet needs the package pyarrow, which is not installed.",
-            fix="Install it with: pip install 'pennyfall[parquet]', or export to a .csv file.",
+            fix="In pennyfall's own folder run: pip install '.[parquet]' (the name alone may be "
+            "another's), or export to a .csv file.",
         )
     buffer = BytesIO()
     table.to_parquet(buffer, engine="pyarrow", index=False)

@@ -9,7 +9,7 @@ from pathlib import Path
 from pennyfall.cli.files.folder_lock import LOCK_FILE, folder_lock
 from pennyfall.cli.files.lesson_file import LESSON_FILE, read_lesson_file
 from pennyfall.cli.files.measured_files import MEASURED_FOLDER, derived_files
-from pennyfall.cli.history.database import lesson_folders
+from pennyfall.cli.history.database import known_student, lesson_folders
 from pennyfall.cli.history.schema import transaction
 from pennyfall.kinematics.errors import CannotMeasure
 
@@ -30,6 +30,8 @@ class Removal:
 def delete_student(connection: sqlite3.Connection, student: str, *, with_clips: bool = False) -> Removal:
     """Remove a student's derived files and rows; the files go first, so that a killed run can be repeated.
 
+    Where the clips stay, their folder is noted without the student, so that they can be removed later, too.
+
     Parameters
     ----------
     connection : sqlite3.Connection
@@ -46,8 +48,15 @@ def delete_student(connection: sqlite3.Connection, student: str, *, with_clips: 
     """
     files: list[Path] = []
     left: list[str] = []
+    kept: list[Path] = []
+    waiting = _clips_left(connection, student) if with_clips else ()
+    try:
+        student = known_student(connection, student)
+    except CannotMeasure:
+        if not waiting:
+            raise
     folders = lesson_folders(connection, student)
-    for folder in folders:
+    for folder in dict.fromkeys((*folders, *waiting)):
         reason = _not_ours(folder, student)
         if reason is not None:
             left.append(reason)
@@ -57,8 +66,10 @@ def delete_student(connection: sqlite3.Connection, student: str, *, with_clips: 
         if with_clips:
             (folder / LOCK_FILE).unlink(missing_ok=True)
         else:
+            kept.append(folder)
             left.append(
-                f"{folder}: the clips and {LESSON_FILE} are still there (--with-clips removes them, too)."
+                f"{folder}: the clips and {LESSON_FILE} are still there (--delete --with-clips removes them, "
+                "now or later)."
             )
     (strokes,) = connection.execute(
         "SELECT COUNT(*) FROM stroke JOIN condition ON condition.id = stroke.condition "
@@ -67,6 +78,8 @@ def delete_student(connection: sqlite3.Connection, student: str, *, with_clips: 
     ).fetchone()
     with transaction(connection):
         connection.execute("DELETE FROM student WHERE code = ?", (student,))
+        connection.executemany("DELETE FROM clips_left WHERE folder = ?", [(str(each),) for each in waiting])
+        connection.executemany("INSERT OR IGNORE INTO clips_left VALUES (?)", [(str(each),) for each in kept])
     connection.execute("VACUUM")
     connection.execute("PRAGMA wal_checkpoint(TRUNCATE)")  # the log still holds the rows otherwise
     return Removal(
@@ -87,6 +100,12 @@ def removal_words(removal: Removal) -> str:
     return "\n".join(lines)
 
 
+def _clips_left(connection: sqlite3.Connection, student: str) -> tuple[Path, ...]:
+    """Return the folders of deleted lessons that still hold this student's clips."""
+    noted = [Path(folder) for (folder,) in connection.execute("SELECT folder FROM clips_left").fetchall()]
+    return tuple(each for each in noted if _not_ours(each, student) is None)
+
+
 def _not_ours(folder: Path, student: str) -> str | None:
     """Return why a folder's files must not be touched, or None."""
     if not folder.is_dir():
@@ -95,7 +114,11 @@ def _not_ours(folder: Path, student: str) -> str | None:
         owner = read_lesson_file(folder).student
     except CannotMeasure as error:
         return f"{folder} was left alone: whose lesson it is cannot be read ({error.message})"
-    return None if owner == student else f"{folder} was left alone: it now holds a lesson of {owner}."
+    return (
+        None
+        if owner.casefold() == student.casefold()
+        else f"{folder} was left alone: it now holds a lesson of {owner}."
+    )
 
 
 def _clear(folder: Path, *, with_clips: bool) -> list[Path]:

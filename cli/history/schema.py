@@ -49,6 +49,16 @@ MIGRATIONS = (
     ALTER TABLE stroke ADD COLUMN scale_rel_sd REAL NOT NULL DEFAULT 0;
     ALTER TABLE stroke ADD COLUMN scale_source TEXT NOT NULL DEFAULT ''
     """,
+    """
+    INSERT OR IGNORE INTO student SELECT upper(code) FROM student
+        WHERE code GLOB '*[0-9]*' AND code NOT GLOB '*[^-_.0-9A-Za-z]*';
+    UPDATE lesson SET student = upper(student)
+        WHERE student GLOB '*[0-9]*' AND student NOT GLOB '*[^-_.0-9A-Za-z]*';
+    DELETE FROM student WHERE code NOT IN (SELECT student FROM lesson);
+    CREATE TABLE clips_left (
+        folder TEXT PRIMARY KEY
+    ) WITHOUT ROWID
+    """,
 )
 """Step n takes a database from version n to n + 1. A released step is never changed; a new one is added."""
 

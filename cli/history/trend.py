@@ -9,6 +9,7 @@ from dataclasses import dataclass, replace
 
 import pandas as pd
 
+from pennyfall.cli.files.putt_length import length_words
 from pennyfall.kinematics.errors import CannotMeasure
 from pennyfall.kinematics.lesson.reliability import minimal_detectable_change
 from pennyfall.kinematics.lesson.rules import COMPARABLE
@@ -58,7 +59,7 @@ class Trend:
     @property
     def title(self) -> str:
         """Condition and putt length, as in 'coin let go, 12 ft'."""
-        return f"{self.condition}, {self.putt_ft:g} ft"
+        return f"{self.condition}, {length_words(self.putt_ft)}"
 
 
 def followable(quantities: Sequence[str]) -> Sequence[str]:
@@ -93,8 +94,10 @@ def trends(strokes: pd.DataFrame, quantities: Sequence[str]) -> tuple[Trend, ...
     -----
     The scatter of one stroke about its lesson's mean is pooled over the lessons (each weighted by its degrees
     of freedom), so that later lessons sharpen the band. Means of n1 and n2 strokes differ by scatter alone
-    with variance s^2 (1/n1 + 1/n2), which is that of two equal groups of the harmonic mean of n1 and n2. The
-    scales of two lessons are two: their errors are common to each lesson's strokes, and come on top.
+    with variance s^2 (1/n1 + 1/n2), which is that of two equal groups of the harmonic mean of n1 and n2. A
+    lesson's scatter is never taken for less than its measurement error: strokes that happen to agree better
+    than they can be measured are no evidence. The scales of two lessons are two: their errors are common to
+    each lesson's strokes, and come on top.
 
     """
     found = []
@@ -118,10 +121,11 @@ def trends(strokes: pd.DataFrame, quantities: Sequence[str]) -> tuple[Trend, ...
 
 def _lesson_of(date: dt.date, quantity: str, rows: pd.DataFrame) -> TrendPoint:
     """Return a lesson's point in a trend, not yet set against the first."""
-    estimates = [
-        Estimate(float(value), float(sd)) for value, sd in zip(rows["value"], rows["sd"], strict=True)
-    ]
-    rel_sd = math.sqrt(float((rows["scale_rel_sd"] ** 2).mean())) if is_scaled([quantity])[0] else 0.0
+    scaled = is_scaled([quantity])[0]
+    shared = (rows["scale_rel_sd"] * rows["value"]) ** 2 if scaled else 0.0
+    own_sds = (rows["sd"] ** 2 - shared).clip(lower=0.0) ** 0.5
+    estimates = [Estimate(float(value), float(sd)) for value, sd in zip(rows["value"], own_sds, strict=True)]
+    rel_sd = math.sqrt(float((rows["scale_rel_sd"] ** 2).mean())) if scaled else 0.0
     mean = float(rows["value"].mean())
     spread = scatter(estimates, shared_sd=rel_sd * abs(mean))
     return TrendPoint(
@@ -139,7 +143,8 @@ def _points(lessons: Sequence[TrendPoint]) -> tuple[TrendPoint, ...]:
     df = sum(each.strokes - 1 for each in repeated)
     if not df:
         return tuple(lessons)
-    sem = math.sqrt(sum((each.strokes - 1) * each.sd**2 for each in repeated) / df)
+    variances = [max(each.sd, each.measurement_sd) ** 2 for each in repeated]
+    sem = math.sqrt(sum((each.strokes - 1) * one for each, one in zip(repeated, variances, strict=True)) / df)
     first = lessons[0]
     return tuple(
         replace(

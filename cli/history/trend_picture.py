@@ -10,11 +10,12 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from pennyfall.cli.files.measurement import write_whole
+from pennyfall.cli.files.putt_length import length_words
 from pennyfall.cli.history.trend import Trend
 from pennyfall.cli.report.palette import INKS
 from pennyfall.cli.report.pictures.figure_file import figure_file, file_kind
 from pennyfall.cli.report.pictures.fitting import fit, shortened
-from pennyfall.cli.report.quantities import quantity
+from pennyfall.cli.report.quantities import Quantity, quantity
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -60,11 +61,11 @@ def draw_trends(student: str, trends: Sequence[Trend]) -> Figure:
     axes = np.atleast_1d(figure.subplots(rows, columns, squeeze=False)).ravel()
     for panel, (name, putt_ft) in zip(axes, panels, strict=False):
         shown = quantity(name)
-        title = panel.set_title(f"{shown.heading}\nputt of {putt_ft:g} ft", size=9, loc="left")
+        title = panel.set_title(f"{shown.heading}\nputt of {length_words(putt_ft)}", size=9, loc="left")
         fit(title, room_in, most_lines=3)
         for trend in trends:
             if (trend.quantity, trend.putt_ft) == (name, putt_ft):
-                _draw(panel, trend, conditions.index(trend.condition), shown.factor, room_in)
+                _draw(panel, trend, conditions.index(trend.condition), shown, room_in)
     for panel in axes[len(panels) :]:
         panel.set_axis_off()
     handles, labels = axes[0].get_legend_handles_labels()
@@ -74,13 +75,15 @@ def draw_trends(student: str, trends: Sequence[Trend]) -> Figure:
     return figure
 
 
-def _draw(panel: Axes, trend: Trend, condition: int, factor: float, room_in: float) -> None:
+def _draw(panel: Axes, trend: Trend, condition: int, what: Quantity, room_in: float) -> None:
     look = INKS[condition % len(INKS)]
+    factor, least, most = what.factor, what.factor * what.least, what.factor * what.most
     lessons = np.arange(1, len(trend.points) + 1)
     mean = factor * np.array([each.scatter.mean for each in trend.points])
     reach = factor * np.array([each.detectable_change for each in trend.points])
     first = mean[0]
-    panel.fill_between(lessons, first - reach, first + reach, color=look.light, alpha=0.13, linewidth=0)
+    low, high = np.clip([first - reach, first + reach], least, most)
+    panel.fill_between(lessons, low, high, color=look.light, alpha=0.13, linewidth=0)
     panel.plot(
         lessons,
         mean,

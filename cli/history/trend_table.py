@@ -1,50 +1,45 @@
-"""Trends and students as text tables."""
+"""Trends in sentences, and students as a table."""
 
 from __future__ import annotations
 
 import datetime as dt
 import math
-from collections.abc import Sequence
+import shutil
+from collections.abc import Iterator, Sequence
 from textwrap import fill
 
 import pandas as pd
 
+from pennyfall.cli.history.database import RepeatedClips
 from pennyfall.cli.history.trend import Trend, TrendPoint
-from pennyfall.cli.report.quantities import quantity
-from pennyfall.cli.report.words.numbers import typeset
+from pennyfall.cli.report.quantities import Quantity, quantity
+from pennyfall.cli.report.words.numbers import place, shown, size, typeset
 from pennyfall.cli.report.words.scales import UNTOUCHED, reach, rests_on
 
-UNKNOWN = "–"
-WIDTH = 80
+WIDEST = 100
+"""Chosen by us: longer lines are hard to read."""
 
 
-def trend_table(student: str, trends: Sequence[Trend]) -> str:
-    """Return a block a quantity, a line a lesson: mean, own scatter, and what the change means."""
+def trend_table(student: str, trends: Sequence[Trend], repeated: Sequence[RepeatedClips] = ()) -> str:
+    """Return a block a quantity, a sentence a lesson: the mean, and what the change since the first means.
+
+    Above it the clips that count in two lessons, below it what scales rest on where that is not the sheet.
+    """
     lines = [
-        f"{student}: change since the first lesson, beside the smallest change that is more than scatter"
+        _wrapped(
+            f"{student}: each lesson's mean, and whether it differs from the first by more than scatter."
+        )
     ]
+    lines += [_wrapped(_said_twice(each)) for each in repeated]
     for name in dict.fromkeys(each.quantity for each in trends):
-        shown = quantity(name)
-        lines += ["", shown.heading]
+        lines += ["", quantity(name).heading]
         for trend in (each for each in trends if each.quantity == name):
             lines.append(f"  {trend.title}")
-            lines += [_line(point, trend.points[0], shown.factor) for point in trend.points]
-    return "\n".join([*lines, *_scales(trends)])
-
-
-def _scales(trends: Sequence[Trend]) -> list[str]:
-    """Say of each lesson whose scale rests on more than the sheet how well it is known."""
-    vague: dict[dt.date, TrendPoint] = {}
-    for point in (each for trend in trends for each in trend.points if each.scale_sd > 0):
-        if set(point.scale_sources) - {"", "sheet"}:
-            vague.setdefault(point.date, point)
-    said = [
-        f"On {date.day} {date:%B %Y} the scale rests on {rests_on(point.scale_sources)}, known to "
-        f"{reach(point.scale_sd / abs(point.scatter.mean))}: lengths, speeds and accelerations are compared "
-        f"with other lessons no better than that; {UNTOUCHED}."
-        for date, point in sorted(vague.items())
-    ]
-    return ["", *(typeset(fill(each, WIDTH)) for each in said)] if said else []
+            lines += [
+                _wrapped(_sentence(quantity(name), point, trend.points[0]), "    ") for point in trend.points
+            ]
+    scales = [_wrapped(each) for each in _scales(trends)]
+    return "\n".join([*lines, *([""] if scales else []), *scales])
 
 
 def students_table(students: pd.DataFrame) -> str:
@@ -59,25 +54,61 @@ def students_table(students: pd.DataFrame) -> str:
     return "\n".join(lines)
 
 
-def judgement(point: TrendPoint, first: TrendPoint) -> str:
-    """Return what a change amounts to, in a word or two."""
+def judgement(what: Quantity, point: TrendPoint, first: TrendPoint) -> str:
+    """Return what a change since the first lesson amounts to."""
+    change, least = point.change_from(first), size(what, point.detectable_change)
+    up, down = ("later", "earlier") if what.place_of else ("higher", "lower")
+    by = f"{size(what, change)} {up if change > 0 else down}"
     if math.isnan(point.detectable_change):
-        return "too few strokes to tell"
-    changed = abs(point.change_from(first)) > point.detectable_change
-    return "changed" if changed else "within scatter"
+        return f"{by}, too few strokes to tell from scatter"
+    if abs(change) > point.detectable_change:
+        return f"{by}, changed: scatter makes {least} at most"
+    return f"{'no different' if by.startswith('under') else by}, within scatter ({least})"
 
 
-def _line(point: TrendPoint, first: TrendPoint, factor: float) -> str:
-    scatter = point.scatter
-    strokes = f"{scatter.strokes} stroke{'s' if scatter.strokes > 1 else ''}"
-    mean, own = _number(scatter.mean, factor), _number(scatter.own_sd, factor)
-    words = f"    {point.date}  {strokes:>10}  {mean:>8}  own scatter {own:>6}"
-    if point is first:
-        return words
-    change = f"{factor * point.change_from(first):+.3g}"
-    believable = _number(point.detectable_change, factor)
-    return f"{words}  change {change:>7} (believable from {believable}): {judgement(point, first)}"
+def _sentence(what: Quantity, point: TrendPoint, first: TrendPoint) -> str:
+    spread = point.scatter
+    where = f", {place(spread.mean).removesuffix(' of the forward swing')}" if what.place_of else ""
+    strokes = f"{spread.strokes} stroke{'s' if spread.strokes > 1 else ''}"
+    own = f", own scatter {size(what, spread.own_sd)}" if spread.own_sd > 0 else ""
+    change = "" if point is first else f"; {judgement(what, point, first)}"
+    return f"{_day(point.date)}: {shown(what, spread.mean)}{where} ({strokes}{own}){change}."
 
 
-def _number(value: float, factor: float) -> str:
-    return f"{factor * value:.3g}" if math.isfinite(value) else UNKNOWN
+def _said_twice(each: RepeatedClips) -> str:
+    clips = "1 clip counts" if each.clips == 1 else f"{each.clips} clips count"
+    return (
+        f"{clips} twice: on {_day(each.first_date)} ({each.first_folder}) and on {_day(each.second_date)} "
+        f"({each.second_folder}) they are the same. Take them out of the lesson where they do not belong "
+        "and run it again."
+    )
+
+
+def _scales(trends: Sequence[Trend]) -> Iterator[str]:
+    """Say of each lesson whose scale rests on more than the sheet how well it is known."""
+    vague: dict[dt.date, TrendPoint] = {}
+    for point in (each for trend in trends for each in trend.points if each.scale_sd > 0):
+        if set(point.scale_sources) - {"sheet"}:
+            vague.setdefault(point.date, point)
+    for date, point in sorted(vague.items()):
+        yield (
+            f"On {_day(date)} the scale rests on {rests_on(point.scale_sources)}, known to "
+            f"{reach(point.scale_sd / abs(point.scatter.mean))}: lengths, speeds and accelerations are "
+            f"compared with other lessons no better than that; {UNTOUCHED}."
+        )
+
+
+def _day(date: dt.date) -> str:
+    return f"{date.day} {date:%B %Y}"
+
+
+def _wrapped(text: str, indent: str = "") -> str:
+    columns = min(WIDEST, shutil.get_terminal_size((WIDEST, 24)).columns)
+    return fill(
+        typeset(text),
+        columns,
+        initial_indent=indent,
+        subsequent_indent=f"{indent}  ",
+        break_long_words=False,
+        break_on_hyphens=False,
+    )

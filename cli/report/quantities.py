@@ -55,6 +55,9 @@ class Quantity:
     """Its label under the title of its group; empty where that is the label itself."""
     place_of: str = ""
     """Name of the quantity whose place in the forward swing this is; empty for any other."""
+    least: float = -math.inf
+    most: float = math.inf
+    """Ends of its range, SI: what an interval of its value does not pass."""
 
     @property
     def factor(self) -> float:

@@ -19,15 +19,18 @@ from pennyfall.cli.files.lesson_result import LessonResult
 from pennyfall.cli.history import database, export
 from pennyfall.cli.history.database import (
     default_database,
+    known_student,
     lesson_folders,
     open_history,
     record_lesson,
+    repeated_clips,
     strokes_long,
     students,
 )
 from pennyfall.cli.history.removal import delete_student
 from pennyfall.cli.history.schema import MIGRATIONS, migrate
 from pennyfall.cli.history.trend import trends
+from pennyfall.cli.history.trend_table import trend_table
 from pennyfall.cli.lesson.measuring import measure_lesson
 from pennyfall.kinematics.errors import CannotMeasure
 from pennyfall.kinematics.values import Estimate, StrokeMeasures
@@ -245,7 +248,8 @@ def test_parquet_without_pyarrow_says_what_to_install(
     monkeypatch.setattr(export, "find_spec", lambda _name: None)
     with pytest.raises(CannotMeasure) as caught:
         export.export(strokes, tmp_path / "x.parquet")
-    assert "pennyfall[parquet]" in caught.value.fix
+    assert "pip install '.[parquet]'" in caught.value.fix, "by the folder, not by a name"
+    assert "pennyfall[" not in caught.value.fix
     with pytest.raises(CannotMeasure, match="neither"):
         export.export(strokes, tmp_path / "x.xlsx")
 
@@ -266,7 +270,7 @@ def test_two_lessons_by_two_scales_change_by_no_less_than_the_scales_err(
             "folder": ["a"] * 2 + ["b"] * 2,
             "date": ["2026-03-01"] * 2 + ["2026-04-01"] * 2,
             "value": [1.0, 1.0, 1.3, 1.3],
-            "sd": 0.3,
+            "sd": [0.01, 0.01, 0.26, 0.26] if quantity == "impact_speed_mps" else 0.001,
             "scale_rel_sd": [0.01, 0.01, 0.2, 0.2],
             "scale_source": ["sheet", "sheet", "head-tag", "head-tag"],
         }
@@ -302,6 +306,67 @@ def test_the_smallest_change_worth_believing_is_that_of_the_pooled_scatter() -> 
     assert later.change_from(first) == pytest.approx(3.0)
     assert later.detectable_change == pytest.approx(3.182 * math.sqrt(10 / 9), rel=1e-3)
     assert (first.date, later.date) == (dt.date(2026, 3, 1), dt.date(2026, 4, 1))
+
+
+def test_strokes_that_agree_better_than_they_are_measured_still_leave_a_smallest_change() -> None:
+    """Two and two alike, each known to 0.1: 4.303 (t at 97.5 %, 2 degrees of freedom) x 0.1 x root of 1."""
+    rows = pd.DataFrame(
+        {
+            "condition": "x",
+            "putt_ft": 12.0,
+            "quantity": "peak_acceleration_share",
+            "folder": ["a"] * 2 + ["b"] * 2,
+            "date": ["2026-03-01"] * 2 + ["2026-04-01"] * 2,
+            "value": [1.0, 1.0, 1.0, 1.0],
+            "sd": 0.1,
+            "scale_rel_sd": 0.0,
+            "scale_source": "sheet",
+        }
+    )
+    (trend,) = trends(rows, ["peak_acceleration_share"])
+    assert trend.points[1].detectable_change == pytest.approx(4.303 * 0.1, rel=1e-3)
+    words = " ".join(trend_table("S-01", [trend]).split())
+    assert "100 %, just before impact (2 strokes); no different, within scatter" in words
+    assert "within scatter (43 percentage points)" in words
+
+
+def test_the_same_clips_under_another_date_are_said_with_both_dates(tmp_path: Path) -> None:
+    with open_history(tmp_path / "h.sqlite") as history:
+        record_lesson(history, tmp_path / "a", lesson(tmp_path / "a", day=1))
+        record_lesson(history, tmp_path / "b", lesson(tmp_path / "b", day=8))  # the same seed: the same files
+        record_lesson(history, tmp_path / "c", lesson(tmp_path / "c", day=15, seed=100))
+        repeated = repeated_clips(history, "S-01")
+        followed = trends(strokes_long(history, "S-01"), ["tempo_ratio"])
+    assert [each.clips for each in repeated] == [12]
+    words = " ".join(trend_table("S-01", followed, repeated).split())
+    assert f"12 clips count twice: on 1 March 2026 ({tmp_path / 'a'}) and on 8 March 2026" in words
+    assert "15 March 2026 (" not in words
+
+
+def test_a_code_is_one_student_in_any_case(tmp_path: Path) -> None:
+    with open_history(tmp_path / "h.sqlite") as history:
+        record_lesson(history, tmp_path / "a", lesson(tmp_path / "a", student="s-01", strokes=1))
+        record_lesson(history, tmp_path / "b", lesson(tmp_path / "b", student="S-01", strokes=1, seed=9))
+        assert list(students(history)["student"]) == ["S-01"]
+        assert known_student(history, "s-01") == "S-01"
+        assert len(lesson_folders(history, "S-01")) == 2
+
+
+def test_an_older_history_joins_codes_that_differ_in_case_only(tmp_path: Path) -> None:
+    connection = sqlite3.connect(tmp_path / "h.sqlite", isolation_level=None)
+    connection.execute("PRAGMA foreign_keys = ON")
+    migrate(connection, MIGRATIONS[:2])
+    for number, code in enumerate(("s-01", "S-01", "Mary Larch")):
+        connection.execute("INSERT INTO student VALUES (?)", (code,))
+        connection.execute(
+            "INSERT INTO lesson (student, folder, date, hand, green_speed_ft) VALUES (?, ?, ?, 'right', 10)",
+            (code, f"f{number}", "2026-03-01"),
+        )
+    migrate(connection, MIGRATIONS)
+    found = connection.execute("SELECT student, COUNT(*) FROM lesson GROUP BY student ORDER BY student")
+    assert found.fetchall() == [("Mary Larch", 1), ("S-01", 2)]
+    assert connection.execute("SELECT COUNT(*) FROM student").fetchone() == (2,)
+    connection.close()
 
 
 def test_without_repeated_strokes_no_smallest_change_is_claimed() -> None:
@@ -377,6 +442,22 @@ def test_with_clips_the_clips_and_the_lesson_file_go_too(tmp_path: Path) -> None
         removal = delete_student(history, "S-01", with_clips=True)
     assert removal.left == ()
     assert [path.name for path in (tmp_path / "a").iterdir()] == ["mine.txt"]
+
+
+def test_the_clips_may_be_removed_later_than_the_rows(tmp_path: Path) -> None:
+    path = tmp_path / "h.sqlite"
+    with open_history(path) as history:
+        record_lesson(history, tmp_path / "a", lesson(tmp_path / "a", strokes=1))
+        delete_student(history, "S-01")
+        with pytest.raises(CannotMeasure, match="no student 'S-01'"):
+            delete_student(history, "S-01")
+        later = delete_student(history, "s-01", with_clips=True)
+        assert later.left == ()
+        assert list((tmp_path / "a").iterdir()) == []
+        with pytest.raises(CannotMeasure, match="no student 's-01'"):
+            delete_student(history, "s-01", with_clips=True)
+    for file in tmp_path.glob("h.sqlite*"):
+        assert str(tmp_path / "a").encode() not in file.read_bytes()
 
 
 def test_a_folder_that_is_no_longer_the_students_is_left_alone(tmp_path: Path) -> None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+import re
 from pathlib import Path
 
 import pandas as pd
@@ -40,9 +41,10 @@ def test_trends_stand_beside_the_smallest_change_worth_believing(database: Path)
     shown = shell(database, "S-01", "--quantity", "tempo_ratio")
     assert shown.exit_code == 0
     assert "\nTempo ratio\n" in shown.stdout
-    assert shown.stdout.count("2026-03-01") == 4  # two conditions at two putt lengths
-    assert shown.stdout.count("believable from") == 8
-    assert "within scatter" in shown.stdout
+    assert shown.stdout.count("    1 March 2026: ") == 4  # two conditions at two putt lengths
+    words = " ".join(shown.stdout.split())
+    said = r"; (?:[\d.]+ higher|[\d.]+ lower|no different), (?:within scatter \(0\.\d\d\)|changed)"
+    assert len(re.findall(said, words)) == 8
 
 
 def test_a_picture_and_a_table_are_written(database: Path, tmp_path: Path) -> None:
@@ -59,6 +61,7 @@ def test_a_picture_and_a_table_are_written(database: Path, tmp_path: Path) -> No
         (("S-01", "--quantity", "wrist"), "'wrist' is no quantity"),
         (("S-01", "--picture", "t.bmp"), "cannot be written as t.bmp"),
         (("--delete",), "not said which student"),
+        (("S-01", "--with-clips"), "only together with a student"),
     ],
 )
 def test_a_wrong_word_ends_in_a_sentence_and_exit_code_2(

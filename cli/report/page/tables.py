@@ -7,7 +7,7 @@ from collections.abc import Sequence
 
 from pennyfall.cli.report.quantities import Quantity, quantity
 from pennyfall.cli.report.tables.written import Row, Table
-from pennyfall.cli.report.words.numbers import number, typeset
+from pennyfall.cli.report.words.numbers import held, number, size, typeset
 from pennyfall.kinematics.lesson.comparison import PairComparison, QuantityComparison
 from pennyfall.kinematics.lesson.condition_summary import ConditionSummary
 from pennyfall.kinematics.lesson.verdict import LessonComparison
@@ -82,7 +82,7 @@ def _pair_row(each: QuantityComparison) -> Row:
             UNKNOWN
             if math.isnan(pooled.effect.g)
             else typeset(f"{pooled.effect.g:.1f} ({g_low:.1f} to {g_high:.1f})"),
-            _number(what, each.mean_mdc),
+            typeset(size(what, each.mean_mdc)) if math.isfinite(each.mean_mdc) else UNKNOWN,
         ),
     )
 
@@ -91,7 +91,7 @@ def _mean_and_scatter(summary: ConditionSummary, what: Quantity) -> str:
     scatter = summary.quantity(what.name).scatter
     if not math.isfinite(scatter.mean):
         return UNKNOWN
-    low, high = scatter.mean_interval
+    low, high = held(what, scatter.mean_interval)
     words = _number(what, scatter.mean)
     if math.isfinite(low):
         words += f" ({_number(what, low)} to {_number(what, high)})"

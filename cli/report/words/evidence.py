@@ -11,6 +11,7 @@ from pennyfall.cli.report.quantities import quantity
 from pennyfall.cli.report.words.numbers import (
     called,
     capital,
+    held,
     listed,
     phase,
     place,
@@ -200,7 +201,7 @@ def _condition(summary: ConditionSummary, each: QuantitySummary) -> Sentence:
     what, spread = quantity(each.quantity.name), each.scatter
     text = (
         f"{capital(summary.condition)} at {putt(summary.putt_length_m)}: {what.label} "
-        f"{shown(what, spread.mean)} (95 %: {span(what, spread.mean_interval)}){_standing(each)}."
+        f"{shown(what, spread.mean)} (95 %: {span(what, held(what, spread.mean_interval))}){_standing(each)}."
     )
     scattered = (
         f"Own scatter {shown(what, spread.own_sd)} (95 %: {span(what, spread.own_sd_interval)}) "

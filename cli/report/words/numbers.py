@@ -38,6 +38,19 @@ def span(quantity: Quantity, ends: Sequence[float]) -> str:
     return " to ".join(number(quantity, each) for each in ends)
 
 
+def held(quantity: Quantity, ends: Sequence[float]) -> tuple[float, ...]:
+    """Return an interval of a quantity's value, held within what the quantity can be."""
+    return tuple(min(max(each, quantity.least), quantity.most) for each in ends)
+
+
+def size(quantity: Quantity, value: float) -> str:
+    """Return the size of a difference; one too small for the digits shown is 'under' the last of them."""
+    text = number(quantity, abs(value))
+    if not text.strip("0."):
+        text = f"under {10.0 ** -UNITS[quantity.unit].decimals:g}"
+    return _with_unit(text, "percentage points" if quantity.unit == "%" else quantity.unit)
+
+
 def putt(length_m: float) -> str:
     """Return a putt length in metres and feet."""
     return f"{length_m:.2f} m ({length_m / FOOT_M:.0f} ft)"
