@@ -160,7 +160,7 @@ def known_student(connection: sqlite3.Connection, student: str) -> str:
         When the database holds nothing of this student.
 
     """
-    known = [code for (code,) in connection.execute("SELECT code FROM student ORDER BY code")]
+    known: list[str] = [code for (code,) in connection.execute("SELECT code FROM student ORDER BY code")]
     found = [code for code in known if code == student] or [
         code for code in known if code.casefold() == student.casefold()
     ]
