@@ -149,7 +149,8 @@ def innovations(
     F : ndarray, shape (n, s, s)
         Transition into each node.
     Q : iterable of ndarray, shape (s, s, b)
-        Process covariance under each model, of the step into each node; (s, s, 1) as long as all agree.
+        Process covariance under each model, of the step into each node; (s, s, 1) as long as all agree. Where
+        they end before the nodes, so does the pass.
     start_mean, start_covariance : ndarray, shapes (s,) and (s, s)
         State before the first node.
     observed : sequence of int

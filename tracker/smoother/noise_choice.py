@@ -18,7 +18,6 @@ from pennyfall.tracker.smoother.motion_model import MotionChain, chain_matrices
 from pennyfall.tracker.smoother.process_noise import (
     DIFFUSION_GRID,
     NoiseParts,
-    chain_log_likelihoods,
     log_diffusion_prior,
     log_mean,
     noise_parts,
@@ -108,7 +107,9 @@ def _with_tops(
             yield Q
 
     log_weight = log_diffusion_prior(back) + log_diffusion_prior(forward) + LOG_KICK_ODDS[kick]
-    log_weight += chain_log_likelihoods(chain, nodes.impact + 1, F, steps())
+    log_weight += log_likelihoods(
+        chain.position_m, chain.variance_m2, F, steps(), chain.start_mean, chain.start_covariance
+    )
     by_kick = log_weight.reshape(grid, len(kicks), grid)
     likely = np.exp(logsumexp(by_kick, axis=(0, 2)) - logsumexp(by_kick))
     through = log_mean(forward, log_weight)

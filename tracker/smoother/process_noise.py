@@ -2,13 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
 from dataclasses import replace
 
 import numpy as np
 
 from pennyfall.kinematics.values import FloatArray
-from pennyfall.tracker.smoother.kalman import log_likelihoods
 from pennyfall.tracker.smoother.motion_model import MotionChain, chain_matrices
 
 LOG_DIFFUSION_PRIOR = (np.log(1e4), 2.5)
@@ -43,17 +41,3 @@ def noise_parts(chain: MotionChain) -> NoiseParts:
     F, base = chain_matrices(replace(chain, diffusion=np.zeros(len(chain.time_s))))
     unit = chain_matrices(replace(chain, diffusion=(chain.diffusion > 0).astype(np.float64)))[1] - base
     return F, base, unit
-
-
-def chain_log_likelihoods(
-    chain: MotionChain, nodes: int, F: FloatArray, Q: Iterable[FloatArray]
-) -> FloatArray:
-    """Return the log likelihood of a chain's first nodes; `F` and `Q` as of `log_likelihoods`."""
-    return log_likelihoods(
-        chain.position_m[:nodes],
-        chain.variance_m2[:nodes],
-        F[:nodes],
-        Q,
-        chain.start_mean,
-        chain.start_covariance,
-    )

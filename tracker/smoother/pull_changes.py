@@ -14,9 +14,9 @@ import numpy as np
 from pennyfall.kinematics.stroke.smoothed import JERK
 from pennyfall.kinematics.values import FloatArray, IntArray
 from pennyfall.tracker.smoother.chain import PullChange, StrokeFrames, StrokeModel, StrokeNodes, build_chain
+from pennyfall.tracker.smoother.kalman import log_likelihoods
 from pennyfall.tracker.smoother.process_noise import (
     DIFFUSION_GRID,
-    chain_log_likelihoods,
     log_diffusion_prior,
     noise_parts,
 )
@@ -67,7 +67,9 @@ def find_pull_changes(frames: StrokeFrames, model: StrokeModel) -> tuple[PullCha
 
     log_weight = log_diffusion_prior(diffusion)
     log_weight += np.where(changed >= 0, LOG_PULL_CHANGE_ODDS - np.log(max(len(places), 1)), 0.0)
-    log_weight += chain_log_likelihoods(chain, nodes.impact + 1, F, steps())
+    log_weight += log_likelihoods(
+        chain.position_m, chain.variance_m2, F, steps(), chain.start_mean, chain.start_covariance
+    )
     weight = np.exp(log_weight - log_weight.max()).reshape(len(DIFFUSION_GRID), -1).sum(axis=0)
     weight /= weight.sum()
     return tuple(
