@@ -76,24 +76,23 @@ class Camera:
         directions: FloatArray = ideal @ self.rotation[:2] + self.rotation[2]
         return directions
 
-    def meet_plane(self, pixels: FloatArray, point: FloatArray, normal: FloatArray) -> FloatArray:
-        """Return where the rays through `pixels` meet a plane.
+    def meet_level(self, pixels: FloatArray, height_m: float) -> FloatArray:
+        """Return where the rays through `pixels` come down to a height above the floor.
 
         Parameters
         ----------
         pixels : FloatArray
             Shape (n, 2) [px].
-        point, normal : FloatArray
-            A point of the plane [m] and its normal, shape (3,) each, or one a pixel, shape (n, 3).
+        height_m : float
+            The height [m].
 
         Returns
         -------
         FloatArray
-            World points, shape (n, 3) [m]; NaN where the ray is parallel to the plane or meets it behind the
-            camera.
+            World points, shape (n, 3) [m]; NaN where the ray is level or meets it behind the camera.
 
         """
-        return on_plane(self.centre, self.rays(pixels), point, normal)
+        return on_level(self.centre, self.rays(pixels), height_m)
 
     def moved_to(self, origin: FloatArray, x_axis: FloatArray) -> Camera:
         """Return the same camera in a world with another origin and x axis (both on the floor plane).
@@ -117,7 +116,7 @@ class Camera:
 
 
 def on_plane(origin: FloatArray, directions: FloatArray, point: FloatArray, normal: FloatArray) -> FloatArray:
-    """Return where rays meet a plane, shape (n, 3) [m]; NaN as in `Camera.meet_plane`.
+    """Return where rays meet a plane, shape (n, 3) [m]; NaN where parallel to it or running away.
 
     Parameters
     ----------
@@ -134,3 +133,8 @@ def on_plane(origin: FloatArray, directions: FloatArray, point: FloatArray, norm
         depth = ((point - origin) * normal).sum(axis=-1) / along
         depth = np.where(np.isfinite(depth) & (depth > 0), depth, np.nan)
     return np.asarray(origin + depth[:, None] * directions, dtype=np.float64)
+
+
+def on_level(origin: FloatArray, directions: FloatArray, height_m: float) -> FloatArray:
+    """Return where rays meet the level plane at a height above the floor, as of `on_plane`."""
+    return on_plane(origin, directions, np.array([0.0, 0.0, height_m]), np.array([0.0, 0.0, 1.0]))

@@ -81,10 +81,9 @@ def place_tag(
     height = stated or TYPICAL_HEIGHT
     gradient_turn = level_turn(camera, centre_px, jacobian, height.value)
     pixel = centre_px[None, :]
-    up = np.array([0.0, 0.0, 1.0])
 
     def point_at(height_m: float) -> FloatArray:
-        return camera.meet_plane(pixel, np.array([0.0, 0.0, height_m]), up)
+        return camera.meet_level(pixel, height_m)
 
     def residuals(state: FloatArray) -> FloatArray:
         height_m, turn, tilt, roll = state
@@ -126,7 +125,7 @@ def level_turn(camera: Camera, centre_px: FloatArray, jacobian: FloatArray | Non
     """Return the turn of a level tag that fits the picture roughly."""
     if jacobian is None:
         return 0.0
-    point = camera.meet_plane(centre_px[None, :], np.array([0.0, 0.0, height_m]), np.array([0.0, 0.0, 1.0]))
+    point = camera.meet_level(centre_px[None, :], height_m)
     level = projection_gradient(camera, point)[0][:, :2]
     turned = np.linalg.solve(level, jacobian)
     return float(np.arctan2(turned[1, 0] - turned[0, 1], turned[0, 0] + turned[1, 1]))

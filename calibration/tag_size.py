@@ -45,8 +45,7 @@ def nearest_printed_side(
         Height above the floor [m].
 
     """
-    level = np.array([0.0, 0.0, height_m])
-    point = camera.meet_plane(centre_px[None, :], level, np.array([0.0, 0.0, 1.0]))
+    point = camera.meet_level(centre_px[None, :], height_m)
     expected = projection_gradient(camera, point)[0][:, :2]
     ratio = float(np.sqrt(abs(np.linalg.det(jacobian) / np.linalg.det(expected))))
     return min(sizes.printed_m, key=lambda side: abs(np.log(side / (sizes.assumed_m * ratio))))

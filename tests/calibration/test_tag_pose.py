@@ -57,8 +57,7 @@ def test_lengths_across_the_view_hardly_depend_on_the_focal_length() -> None:
     camera = camera_over_floor(look=(0.0, 0.0, 0.0), focal_px=1.2 * USUAL_FOCAL_PX)
     pose = pose_from_tag(*_seen(camera), height_m=HEIGHT_M, picture_size=SIZE)
     ends = np.array([[-0.1, 0.0, HEIGHT_M], [0.1, 0.0, HEIGHT_M]])
-    level = np.array([0.0, 0.0, HEIGHT_M])
-    met = pose.camera.meet_plane(camera.project(ends), level, np.array([0.0, 0.0, 1.0]))
+    met = pose.camera.meet_level(camera.project(ends), HEIGHT_M)
     assert np.linalg.norm(met[1] - met[0]) == pytest.approx(0.2, rel=0.02)
     assert np.linalg.norm(pose.camera.centre) < 0.9 * np.linalg.norm(camera.centre)
 

@@ -84,7 +84,7 @@ class Seen:
 
     def on_board(self, pixels: FloatArray) -> FloatArray:
         """Return where pixels lie on the board, shape (n, 3) [m]."""
-        return self.camera.meet_plane(np.atleast_2d(pixels), np.zeros(3), np.array([0.0, 0.0, 1.0]))
+        return self.camera.meet_level(np.atleast_2d(pixels), 0.0)
 
     def side_cm(self, corners_px: FloatArray) -> float:
         """Return a square's mean side [cm]."""

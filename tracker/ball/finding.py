@@ -121,8 +121,7 @@ def find_resting_ball(luma: LumaFrame, camera: Camera, head_px: FloatArray) -> R
 
 def head_on_floor(camera: Camera, head_px: FloatArray) -> FloatArray | None:
     """Return roughly where the head's tag is, shape (3,) [m]; None where its ray does not come down."""
-    up = np.array([0.0, 0.0, 1.0])
-    head = camera.meet_plane(np.asarray(head_px)[None, :], _TAG_HEIGHT_M * up, up)[0]
+    head = camera.meet_level(np.asarray(head_px)[None, :], _TAG_HEIGHT_M)[0]
     return head if np.isfinite(head).all() else None
 
 

@@ -57,7 +57,7 @@ def floor_ball(x_m: float, y_m: float) -> FloatArray:
 
 def on_floor(camera: Camera, pixels: FloatArray) -> FloatArray:
     """Return floor balls whose centres are seen at `pixels`, shapes (n, 2) [px] -> (n, 3) [m]."""
-    return camera.meet_plane(pixels, np.array([0.0, 0.0, BALL_RADIUS_M]), np.array([0.0, 0.0, 1.0]))
+    return camera.meet_level(pixels, BALL_RADIUS_M)
 
 
 def ball_outline(camera: Camera, centre_m: FloatArray, scale: float = 1.0) -> Outline:

@@ -5,8 +5,9 @@ from __future__ import annotations
 import numpy as np
 
 from pennyfall.kinematics.stroke.tracks import BallTrack
-from pennyfall.kinematics.values import BALL_RADIUS_M, Estimate, FloatArray
+from pennyfall.kinematics.values import Estimate, FloatArray
 from pennyfall.tracker.ball.followed import TURNING_SD_M, FollowedBall
+from pennyfall.tracker.ball.outline import on_floor
 from pennyfall.tracker.place.cameras import FrameCameras
 
 PATH_TURN_SD_RAD = 0.017
@@ -31,12 +32,10 @@ def ball_on_floor(ball: FollowedBall, cameras: FrameCameras) -> FloatArray:
     """Return the ball's centre in each frame it was located, shape (m, 3) [m]."""
     if not len(ball.frame):
         return np.empty((0, 3))
-    up = np.array([0.0, 0.0, 1.0])
-    centre = np.array([0.0, 0.0, BALL_RADIUS_M])
-    way = cameras.rest.meet_plane(ball.centre_px, centre, up)
+    way = on_floor(cameras.rest, ball.centre_px)
     for row, index in enumerate(ball.frame.tolist()):
         if index in cameras.moved:
-            way[row] = cameras.moved[index].meet_plane(ball.centre_px[row : row + 1], centre, up)[0]
+            way[row] = on_floor(cameras.moved[index], ball.centre_px[row : row + 1])[0]
     return way
 
 

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from pennyfall.calibration.camera import Camera, on_plane
+from pennyfall.calibration.camera import Camera, on_level, on_plane
 from pennyfall.calibration.pose import Pose
 from pennyfall.kinematics.values import FloatArray
 from pennyfall.tracker.follow.clip_pass import Followed, moved_camera
@@ -52,9 +52,9 @@ def pixels_on_plane(
     return on_plane(*frame_rays(cameras, pixels), point, normal)
 
 
-def on_level(cameras: FrameCameras, pixels: FloatArray, height_m: float) -> FloatArray:
+def pixels_on_level(cameras: FrameCameras, pixels: FloatArray, height_m: float) -> FloatArray:
     """Return where each frame's pixel ray comes down to a height above the floor, shape (n, 3) [m]."""
-    return pixels_on_plane(cameras, pixels, np.array([0.0, 0.0, height_m]), np.array([0.0, 0.0, 1.0]))
+    return on_level(*frame_rays(cameras, pixels), height_m)
 
 
 def frame_rays(cameras: FrameCameras, pixels: FloatArray) -> tuple[FloatArray, FloatArray]:

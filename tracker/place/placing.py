@@ -16,7 +16,7 @@ from pennyfall.tracker.follow.clip_pass import Followed
 from pennyfall.tracker.follow.pixel_track import PixelTrack
 from pennyfall.tracker.place.address import address_frames, forward_sign
 from pennyfall.tracker.place.balls import ball_by_frame, ball_on_floor, ball_track, path_turn, struck_ball
-from pennyfall.tracker.place.cameras import FrameCameras, frame_cameras, on_level
+from pennyfall.tracker.place.cameras import FrameCameras, frame_cameras, pixels_on_level
 from pennyfall.tracker.place.head_path import along_path
 from pennyfall.tracker.place.scale_budget import plane_sd, scale_errors
 
@@ -73,7 +73,7 @@ def place_tracks(
         raise ValueError("the camera has no pose")
     pixel = followed.head
     cameras = frame_cameras(followed, pose)
-    level = on_level(cameras, pixel.centre_px, TYPICAL_HEIGHT.value)
+    level = pixels_on_level(cameras, pixel.centre_px, TYPICAL_HEIGHT.value)
     balls = [ball_on_floor(ball, cameras) for ball in followed.balls]
     forward = forward_sign(pixel, level[:, 0], followed.balls, balls)
     rest_ball = struck_ball(followed.balls, balls)
@@ -133,7 +133,7 @@ def _tag_at_address(
     # camera for all, a phone moved during address put the stroke plane 7 to 12 mm off: speeds 0.9 % low, 2.5
     # standard deviations; so, 0.3 %.
     height_m = TYPICAL_HEIGHT.value if stated_height is None else stated_height.value
-    level = on_level(cameras, pixel.centre_px, height_m)
+    level = pixels_on_level(cameras, pixel.centre_px, height_m)
     centre = cameras.rest.project(np.mean(level[address], axis=0, keepdims=True))[0]
     jacobian = np.mean(pixel.jacobian[address], axis=0)
     return place_tag(

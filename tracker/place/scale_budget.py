@@ -28,7 +28,6 @@ LAUNCH_WAY_M = 0.12
 """Chosen by us: half of the way on which a ball of middling speed is watched for its launch."""
 NO_SCALE = 1.0
 """Relative standard deviation of lengths along a way that is no stroke's: its surface is not hit."""
-UP = np.array([0.0, 0.0, 1.0])
 
 
 def scale_errors(
@@ -52,7 +51,7 @@ def scale_errors(
     ball_px = camera.project(np.array([[0.0, 0.0, BALL_RADIUS_M], [LAUNCH_WAY_M, 0.0, BALL_RADIUS_M]]))
 
     def along(of: Camera, height_m: float, turn: float, curvature: float) -> FloatArray:
-        point = of.meet_plane(address_px, np.array([0.0, 0.0, height_m]), UP)[0]
+        point = of.meet_level(address_px, height_m)[0]
         rays = of.rays(seen_px)
         s = np.zeros(len(seen_px))
         for _ in range(SURFACE_STEPS):
@@ -64,7 +63,7 @@ def scale_errors(
         return s
 
     def ball_way(of: Camera) -> float:
-        start, end = of.meet_plane(ball_px, np.array([0.0, 0.0, BALL_RADIUS_M]), UP)
+        start, end = of.meet_level(ball_px, BALL_RADIUS_M)
         return float(np.hypot(*(end - start)[:2]))
 
     few = _few_frames(pixel)
@@ -73,7 +72,7 @@ def scale_errors(
         """Return turn and curvature: an unknown lens bends the path that the tag's size tells, too."""
         if turn is None:
             return np.zeros(2)
-        point = of.meet_plane(address_px, np.array([0.0, 0.0, tag.point_m[2]]), UP)[0]
+        point = of.meet_level(address_px, float(tag.point_m[2]))[0]
         by_size = path_by_size(FrameCameras(of, {}), few, replace(tag, point_m=point), turn)
         return np.array([by_size.turn_rad.value, by_size.curvature_per_m.value])
 

@@ -13,7 +13,7 @@ from pennyfall.calibration.lens import Lens
 from pennyfall.calibration.pose import Pose
 from pennyfall.calibration.tag_height import TYPICAL_HEIGHT
 from pennyfall.calibration.tag_pose import pose_from_tag
-from pennyfall.kinematics.values import Estimate, FloatArray
+from pennyfall.kinematics.values import Estimate
 from pennyfall.tracker.follow.pixel_track import PixelTrack
 from pennyfall.tracker.place.address import REST_SPEED_MPS, REST_WINDOW_S
 
@@ -91,10 +91,7 @@ def _resting_frames(pixel: PixelTrack, frames: NDArray[np.intp]) -> NDArray[np.i
 def _heading(pose: Pose, pixel: PixelTrack, height_m: float) -> float:
     """Return the direction of the stroke in a world along the tag, that of its fastest motion [rad]."""
     seen = np.flatnonzero(pixel.seen)
-    level = np.array([0.0, 0.0, height_m])
-    places: FloatArray = pose.camera.meet_plane(pixel.centre_px[seen], level, np.array([0.0, 0.0, 1.0]))[
-        :, :2
-    ]
+    places = pose.camera.meet_level(pixel.centre_px[seen], height_m)[:, :2]
     good = np.isfinite(places[:, 0])
     places, time = places[good], pixel.time_s[seen][good]
     _, _, axes = np.linalg.svd(places - places.mean(axis=0), full_matrices=False)
