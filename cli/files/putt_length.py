@@ -41,9 +41,16 @@ def length_in_m(words: str) -> float:
 
 def length_words(length_ft: float) -> str:
     """Return a putt's length in the unit that it was most likely given in: '6 ft' for 6, '3 m' for 9.84."""
-    length_m = length_ft * FOOT_M
-    metric = abs(length_m - round(length_m, 1)) <= 0.005 * FOOT_M and 4 * length_ft % 1
-    return f"{round(length_m, 1):g} m" if metric else f"{length_ft:g} ft"
+    for unit, unit_ft, step in (
+        ("ft", 1.0, 0.25),
+        ("m", 1 / FOOT_M, 0.1),
+        ("ft", 1.0, 0.1),
+        ("m", 1 / FOOT_M, 0.01),
+    ):
+        rounded = round(length_ft / unit_ft / step) * step
+        if abs(rounded * unit_ft - length_ft) <= 0.005:
+            return f"{rounded:.2f}".rstrip("0").rstrip(".") + f" {unit}"
+    return f"{length_ft:.2f} ft"
 
 
 def length_in_ft(words: str) -> float:

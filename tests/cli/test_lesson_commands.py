@@ -169,7 +169,7 @@ def test_a_new_lesson_asks_for_what_names_do_not_tell(tmp_path: Path) -> None:
     assert made.exit_code == 0, made.output
     lesson = read_lesson(tmp_path)
     assert lesson.student == "S-02"
-    assert [each.title for each in lesson.conditions] == ["coin let go, 12 ft", "coin kept on, 12.01 ft"]
+    assert [each.title for each in lesson.conditions] == ["coin let go, 12 ft", "coin kept on, 3.66 m"]
     assert made.stdout.count("Give a number with its unit: 10ft or 3m.") == 2
 
 
@@ -185,7 +185,7 @@ def test_a_name_in_place_of_a_code_is_taken_with_a_warning(
     options = ("--student", student, "--date", "2026-03-14", "--hand", "left", "--green-speed", "9")
     made = shell("new", tmp_path, *options)
     assert made.exit_code == 0, made.output
-    assert read_lesson(tmp_path).student == student
+    assert read_lesson(tmp_path).student == (student if warned else student.upper())
     assert ("reads like a name" in made.stderr) == warned
     assert ("a code such as S-01" in made.stderr) == warned
 

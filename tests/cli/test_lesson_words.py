@@ -8,6 +8,7 @@ import re
 import numpy as np
 import pytest
 
+from pennyfall.cli.files.putt_length import length_in_ft, length_words
 from pennyfall.cli.report.quantities import quantity
 from pennyfall.cli.report.words.evidence import lesson_sentences
 from pennyfall.cli.report.words.numbers import number, place, putt, shown, shown_difference
@@ -66,10 +67,7 @@ def test_every_claim_is_one_sentence_with_the_size_of_its_difference(strong: Les
 
 def test_the_verdict_gives_its_reasons_and_what_would_overturn_it(strong: Lesson) -> None:
     lesson = compare_conditions(strong)
-    assert (
-        verdict(lesson.recommendation)
-        == "Prescribe coin let go for putts of 1.83 m (6 ft) and 3.66 m (12 ft)"
-    )
+    assert verdict(lesson.recommendation) == "Prescribe coin let go for putts of 6 ft and 3.66 m"
     assert re.match(
         r"acceleration over the last 20 ms before impact is \S+ m/s² against \S+ m/s² with coin kept on, "
         r"apart by .* and the place of peak acceleration is \d+ % against \d+ % with coin kept on",
@@ -154,7 +152,7 @@ def test_a_length_with_too_few_strokes_is_left_out_and_named(strong: Lesson) -> 
     strong["coin kept on"][5.0] = strong["coin kept on"][3.66][:1]
     lesson = compare_conditions(strong)
     assert lesson.pairs[0].putt_lengths_m == (1.83, 3.66)
-    assert any("0 against 1 at 5.00 m (16 ft)" in each for each in _texts(lesson, "too few"))
+    assert any("0 against 1 at 5 m" in each for each in _texts(lesson, "too few"))
 
 
 def test_unequal_counts_are_owned_up_to(strong: Lesson) -> None:
@@ -174,10 +172,19 @@ def test_no_minus_stands_before_zero() -> None:
 
 
 def test_places_and_putts_are_named_as_coaches_do() -> None:
-    assert [place(x) for x in (-0.3, 0.04, 0.5, 0.92)] == [
+    assert [place(x) for x in (-0.3, 0.04, 0.25, 0.5, 0.7, 0.92)] == [
         "before the top",
         "the top",
+        "the first third of the forward swing",
         "the middle of the forward swing",
+        "the last third of the forward swing",
         "just before impact",
     ]
-    assert putt(3.66) == "3.66 m (12 ft)"
+    assert putt(12 * 0.3048) == "12 ft"
+
+
+@pytest.mark.parametrize("typed", ["6 ft", "2.5 ft", "12 ft", "3 m", "2.5 m", "1.5 m", "10.3 ft", "3.66 m"])
+def test_a_putt_keeps_the_unit_it_was_typed_in(typed: str) -> None:
+    kept_ft = length_in_ft(typed)
+    assert length_words(kept_ft) == typed
+    assert putt(kept_ft * 0.3048) == typed

@@ -21,6 +21,7 @@ from pennyfall.cli.report.page.lesson import Film, lesson_page
 from pennyfall.cli.report.page.reading import read_lesson_result
 from pennyfall.cli.report.page.svg import PlotArea, element, ticks
 from pennyfall.cli.report.palette import INKS, PAPER_DARK, PAPER_LIGHT
+from pennyfall.cli.report.words.evidence import lesson_sentences
 from pennyfall.cli.report.words.numbers import typeset
 from pennyfall.kinematics.lesson.reference_bands import standard_reference_bands
 from pennyfall.kinematics.values import CoinOutcome, FloatArray
@@ -106,12 +107,39 @@ def test_the_verdict_comes_first_and_every_part_is_there_in_order(tmp_path: Path
         "Acceleration along the target line",
         "What changed, beyond the scatter",
         "Every stroke",
-        "Tempo",
+        "Tempo Backswing time",
         "Where the coin would land",
         "The numbers",
     ]
     places = [page.index(each) for each in order]
     assert places == sorted(places)
+
+
+def test_each_version_has_its_four_figures_with_half_widths(tmp_path: Path) -> None:
+    result = made_lesson(tmp_path)
+    reading = read_lesson_result(result)
+    page = text_of(page_of(result)).replace("\u00a0", " ")
+    assert [each.condition for each in reading.means] == ["coin let go", "coin kept on"]
+    for each in reading.means:
+        speed = each.means["impact_speed_mps"]
+        assert f"{100 * speed.value:.0f} ± {100 * 1.96 * speed.sd:.0f} cm/s As it meets" in page
+    assert "with coin kept on the head still pushes into the ball, pulled hardest just before impact" in page
+    assert page.count("Mean of 6 strokes at 6 ft and 12 ft.") == 2
+    assert len(re.findall(r"Tempo ratio 2\.0\d ± 0\.\d+ : 1 Back to forward", page)) == 2
+
+
+def test_three_changes_are_shown_those_of_the_verdict_first_and_the_others_folded(tmp_path: Path) -> None:
+    result = made_lesson(tmp_path)
+    page = page_of(result).replace("\u00a0", " ")
+    shown = re.findall(r'<ul class="claims">(.*?)</ul>', page, re.DOTALL)[0]
+    assert shown.count("<li>") == 3
+    texts = [" ".join(each.split()) for each in re.findall(r"<li>(.*?) <small>", shown)]
+    assert "acceleration over the last 20 ms" in texts[0]
+    assert "peak acceleration moved" in texts[1]
+    comparison = read_lesson_result(result).comparison
+    assert comparison is not None
+    claims = sum(each.claim for each in lesson_sentences(comparison))
+    assert f"<summary>{claims - 3} more changes beyond the scatter</summary>" in page
 
 
 def test_the_page_asks_for_nothing_outside_itself(tmp_path: Path) -> None:
@@ -259,7 +287,7 @@ def test_a_name_with_a_colon_does_not_break_the_verdict(tmp_path: Path) -> None:
     )
     page = page_of(dataclasses.replace(result, conditions=conditions)).replace("\u00a0", " ")
     assert re.findall(r'<h2 id="verdict-title">(.*?)</h2>', page) == [
-        "Prescribe coin: let go for putts of 1.83 m (6 ft) and 3.66 m (12 ft)"
+        "Prescribe coin: let go for putts of 6 ft and 12 ft"
     ]
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 import math
 
 import numpy as np
@@ -10,11 +11,15 @@ from hypothesis import given, settings
 from hypothesis import strategies as hypothesis_st
 from scipy import stats
 
+from pennyfall.kinematics.lesson.condition_summary import condition_means
 from pennyfall.kinematics.lesson.effect_size import hedges_g, small_sample_correction
+from pennyfall.kinematics.lesson.rules import standard_rules
 from pennyfall.kinematics.lesson.scatter import scatter
 from pennyfall.kinematics.lesson.stratified_difference import StratifiedDifference, stratified_difference
+from pennyfall.kinematics.lesson.stroke_table import stroke_table
 from pennyfall.kinematics.lesson.strokes_needed import power_of, strokes_for_permutation, strokes_for_power
-from pennyfall.kinematics.values import Estimate
+from pennyfall.kinematics.values import Estimate, StrokeMeasures
+from tests.kinematics.lesson_strokes import Habit, drawn_lesson
 
 
 def _two_groups(first: list[float], second: list[float]) -> StratifiedDifference:
@@ -202,3 +207,25 @@ def test_another_unit_or_origin_changes_no_verdict(shift: float, factor: float, 
     np.testing.assert_allclose(there.difference, factor * here.difference, rtol=1e-6, atol=1e-9 * factor)
     np.testing.assert_allclose(there.t, here.t, rtol=1e-6, atol=1e-9)
     np.testing.assert_allclose(there.df, here.df, rtol=1e-6)
+
+
+def test_a_versions_mean_over_two_lengths_has_the_half_width_of_its_scatter(
+    generator: np.random.Generator,
+) -> None:
+    """Of 1.0, 1.2 and 2.0, 2.4 the mean of means is 1.65.
+
+    Variances 0.02 and 0.08 of two strokes each: (0.01 + 0.04) / 4. Student's t at 97.5 % with 2 degrees of
+    freedom is 4.303 (any t table), so the half-width is 4.303 x 0.1118 = 0.481.
+    """
+    (one,) = drawn_lesson(generator, {"x": Habit()}, strokes=1, lengths_m=(3.66,))["x"][3.66]
+
+    def of(seconds: float) -> StrokeMeasures:
+        return dataclasses.replace(one, backswing_s=Estimate(seconds, 0.001))
+
+    strokes = {"x": {1.83: [of(1.0), of(1.2)], 3.66: [of(2.0), of(2.4)]}}
+    rules = standard_rules()
+    (found,) = condition_means(stroke_table(strokes, rules.quantities), rules)
+    mean = found.means["backswing_s"]
+    assert mean.value == pytest.approx(1.65)
+    assert 1.96 * mean.sd == pytest.approx(0.481, abs=0.001)
+    assert (found.strokes, found.putt_lengths_m) == (4, (1.83, 3.66))

@@ -9,6 +9,7 @@ from markupsafe import Markup
 
 from pennyfall.cli.files.lesson_file import Condition
 from pennyfall.cli.files.lesson_result import LessonResult, LessonStroke, MeasuredCondition
+from pennyfall.cli.files.putt_length import length_words
 from pennyfall.cli.report.page.dot_chart import Dot, DotRow, dot_chart
 from pennyfall.cli.report.page.landing_chart import Landing, LandingRow, landing_chart
 from pennyfall.cli.report.page.profile_chart import profile_chart, profile_range
@@ -66,8 +67,8 @@ def profile_drawings(
             for each in result.conditions
             if each.condition.putt_ft == putt_ft and (summary := _summary(summaries, each.condition))
         ]
-        title = f"Putt of {putt_ft:g} ft"
-        said = f"Acceleration from takeaway to impact, putt of {putt_ft:g} ft, {' and '.join(names)}"
+        title = f"Putt of {length_words(putt_ft)}"
+        said = f"Acceleration from takeaway to impact, putt of {length_words(putt_ft)}, {' and '.join(names)}"
         svg = profile_chart(bands, stretches, y_range=y_range, title=said)
         drawings.append(Drawing(title=title, svg=svg))
     return drawings

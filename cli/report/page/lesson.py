@@ -26,6 +26,7 @@ from pennyfall.cli.report.page.drawings import (
 )
 from pennyfall.cli.report.page.reading import LessonReading
 from pennyfall.cli.report.page.tables import pair_tables, summary_table
+from pennyfall.cli.report.page.versions import version_figures, version_sentence
 from pennyfall.cli.report.palette import INKS, PAPER_DARK, PAPER_LIGHT, ink
 from pennyfall.cli.report.quantities import quantity
 from pennyfall.cli.report.words.evidence import lesson_sentences
@@ -36,6 +37,8 @@ from pennyfall.kinematics.lesson.verdict import LessonComparison
 from pennyfall.kinematics.values import Estimate, FloatArray, StrokeMeasures
 
 AT_IMPACT = quantity("acceleration_at_impact_mps2")
+MOST_CLAIMS = 3
+"""Chosen by us: what a coach takes in at a glance; the others are folded."""
 INVENTED = "Invented demonstration: the Larch Room and its student do not exist."
 
 
@@ -80,6 +83,8 @@ def lesson_page(
     )
     names = condition_names(result)
     comparison = reading.comparison
+    tones = {name: number for number, name in enumerate(names)}
+    claims = _claims(comparison)
     changes = would_change(comparison.recommendation) if comparison else ()
     return environment.get_template("lesson_page.html.j2").render(
         lesson=result.lesson,
@@ -87,11 +92,15 @@ def lesson_page(
         invented=INVENTED if invented else "",
         refused=result.refused,
         verdict=typeset(verdict(comparison.recommendation)) if comparison else "No comparison",
+        comparable=comparison is not None,
+        in_words=version_sentence(reading.means),
+        versions=[(each, tones[each.name]) for each in version_figures(reading.means)],
         because=typeset(f"{capital(because(comparison))}." if comparison else reading.why_not),
         scales=typeset(lesson_scales(result, comparison)),
         left_out=practice_left_out(comparison) if comparison else "",
-        claims=_said(comparison, claim=True),
-        others=_said(comparison, claim=False),
+        claims=claims[:MOST_CLAIMS],
+        more_claims=claims[MOST_CLAIMS:],
+        others=_said(comparison),
         would_change=[typeset(each) for each in changes],
         names=[(number, name, ink(number)) for number, name in enumerate(names)],
         profiles=profile_drawings(result, reading.summaries, comparison),
@@ -109,12 +118,21 @@ def lesson_page(
     )
 
 
-def _said(comparison: LessonComparison | None, *, claim: bool) -> list[dict[str, str]]:
+def _claims(comparison: LessonComparison | None) -> list[dict[str, str]]:
+    """Return the claims, those first that the verdict rests on and those that any rule is about."""
+    if comparison is None:
+        return []
+    rules = comparison.rules.rules
+    ranks = {each.quantity: 2 - each.decides for each in reversed(rules)}
+    claims = [each for each in lesson_sentences(comparison) if each.claim]
+    claims.sort(key=lambda each: ranks.get(each.quantity, 3))
+    return [{"main": typeset(each.main), "detail": typeset(each.detail)} for each in claims]
+
+
+def _said(comparison: LessonComparison | None) -> list[dict[str, str]]:
     sentences = lesson_sentences(comparison) if comparison else ()
     return [
-        {"main": typeset(each.main), "detail": typeset(each.detail)}
-        for each in sentences
-        if each.claim == claim
+        {"main": typeset(each.main), "detail": typeset(each.detail)} for each in sentences if not each.claim
     ]
 
 

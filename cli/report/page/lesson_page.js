@@ -153,7 +153,7 @@
     const radio = [...document.querySelectorAll("input[name=stroke]")].find((each) => each.value === id);
     radio.checked = true;
     const start = stroke.events.takeaway ?? first;
-    if (stroke.film) film.addEventListener("loadedmetadata", () => seek(start), { once: true });
+    if (stroke.film) film.addEventListener("loadedmetadata", () => seek(time), { once: true });
     point(start);
     if (show) player.scrollIntoView({ block: "center", behavior: matchMedia("(prefers-reduced-motion: reduce)").matches ? "auto" : "smooth" });
   }

@@ -6,7 +6,12 @@ from dataclasses import dataclass
 
 from pennyfall.cli.files.lesson_result import LessonResult
 from pennyfall.kinematics.errors import CannotMeasure
-from pennyfall.kinematics.lesson.condition_summary import ConditionSummary, condition_summary
+from pennyfall.kinematics.lesson.condition_summary import (
+    ConditionMean,
+    ConditionSummary,
+    condition_means,
+    condition_summary,
+)
 from pennyfall.kinematics.lesson.reference_bands import ReferenceBand, standard_reference_bands
 from pennyfall.kinematics.lesson.rules import Rules, standard_rules
 from pennyfall.kinematics.lesson.set_ups import SetUp, set_ups_of
@@ -23,6 +28,8 @@ class LessonReading:
     summaries: tuple[ConditionSummary, ...]
     comparison: LessonComparison | None
     """None when there is nothing to compare."""
+    means: tuple[ConditionMean, ...] = ()
+    """Each version over the putt lengths that all share."""
     why_not: str = ""
     """Why there is no comparison, and what to do, in sentences."""
 
@@ -41,17 +48,19 @@ def read_lesson_result(
     set_ups = set_ups_by_condition(result)
     rules = standard_rules() if rules is None else rules
     bands = standard_reference_bands() if bands is None else bands
+    table = stroke_table(strokes, rules.quantities, set_ups)
+    means = condition_means(table, rules)
     try:
         comparison = compare_conditions(strokes, rules=rules, bands=bands, set_ups=set_ups)
     except CannotMeasure as error:
-        table = stroke_table(strokes, rules.quantities, set_ups)
         summaries = tuple(
             condition_summary(table, name, length, rules, bands)
             for name in strokes
             for length in table.lengths_m(name)
         )
-        return LessonReading(summaries=summaries, comparison=None, why_not=f"{error.message} {error.fix}")
-    return LessonReading(summaries=comparison.summaries, comparison=comparison)
+        why_not = f"{error.message} {error.fix}"
+        return LessonReading(summaries=summaries, comparison=None, means=means, why_not=why_not)
+    return LessonReading(summaries=comparison.summaries, comparison=comparison, means=means)
 
 
 def strokes_by_condition(result: LessonResult) -> dict[str, dict[float, list[StrokeMeasures]]]:

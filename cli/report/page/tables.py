@@ -7,11 +7,10 @@ from collections.abc import Sequence
 
 from pennyfall.cli.report.quantities import Quantity, quantity
 from pennyfall.cli.report.tables.written import Row, Table
-from pennyfall.cli.report.words.numbers import held, number, size, typeset
+from pennyfall.cli.report.words.numbers import held, number, putt, size, typeset
 from pennyfall.kinematics.lesson.comparison import PairComparison, QuantityComparison
 from pennyfall.kinematics.lesson.condition_summary import ConditionSummary
 from pennyfall.kinematics.lesson.verdict import LessonComparison
-from pennyfall.kinematics.putt.roll import FOOT_M
 
 UNKNOWN = "–"
 
@@ -27,8 +26,7 @@ def summary_table(summaries: Sequence[ConditionSummary]) -> Table:
     return Table(
         title="Each condition at each putt length",
         columns=tuple(
-            f"{each.condition}, {each.putt_length_m / FOOT_M:g} ft ({each.strokes} strokes)"
-            for each in summaries
+            f"{each.condition}, {putt(each.putt_length_m)} ({each.strokes} strokes)" for each in summaries
         ),
         rows=tuple(
             Row(
@@ -44,7 +42,7 @@ def summary_table(summaries: Sequence[ConditionSummary]) -> Table:
 
 def _pair_table(pair: PairComparison) -> Table:
     counts = " and ".join(
-        f"{first} against {second} at {length / FOOT_M:g} ft"
+        f"{first} against {second} at {putt(length)}"
         for (first, second), length in zip(pair.strokes, pair.putt_lengths_m, strict=True)
     )
     return Table(

@@ -39,6 +39,8 @@ class Sentence:
     kind: Literal["claim", "no claim", "too few", "condition"]
     """'claim': a difference is claimed; 'no claim': it is not; 'too few': how many strokes to film;
     'condition': what one condition looks like at one putt length."""
+    quantity: str = ""
+    """What a claim is about, by its name in the measurement file; empty for any other."""
 
     @property
     def text(self) -> str:
@@ -101,7 +103,10 @@ def _claim(pair: PairComparison, each: QuantityComparison) -> Sentence:
     else:
         text = f"{what.label} {'rose' if pooled.value > 0 else 'fell'} from {before} to {after}"
     return Sentence(
-        main=f"With {pair.second}, {text}, by {change}.", detail=_at_each_length(each), kind="claim"
+        main=f"With {pair.second}, {text}, by {change}.",
+        detail=_at_each_length(each),
+        kind="claim",
+        quantity=each.quantity.name,
     )
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Sequence
 
+from pennyfall.cli.files.putt_length import length_words
 from pennyfall.cli.report.quantities import OF_NUMBERS, UNITS, Quantity
 from pennyfall.kinematics.putt.roll import FOOT_M
 
@@ -52,8 +53,8 @@ def size(quantity: Quantity, value: float) -> str:
 
 
 def putt(length_m: float) -> str:
-    """Return a putt length in metres and feet."""
-    return f"{length_m:.2f} m ({length_m / FOOT_M:.0f} ft)"
+    """Return a putt length as the coach typed it, as far as the lesson file keeps that."""
+    return length_words(length_m / FOOT_M)
 
 
 def called(quantity: Quantity) -> str:
@@ -79,7 +80,10 @@ def place(share: float) -> str:
         return "before the top"
     if share <= 0.15:
         return "the top"
-    return "the middle of the forward swing" if share < 0.80 else "just before impact"
+    if share >= 0.80:
+        return "just before impact"
+    part = "first third" if share < 1 / 3 else "middle" if share < 2 / 3 else "last third"
+    return f"the {part} of the forward swing"
 
 
 def phase(value: float) -> str:
