@@ -20,12 +20,18 @@ STRETCHES = {
     (0, 1): "in the first third",
     (0, 2): "in the first half",
     (0, 3): "anywhere in the first two thirds",
+    (1, 1): "in the first half",
+    (1, 2): "in the middle third",
     (1, 3): "in the middle third",
     (1, 4): "anywhere in the last two thirds",
+    (2, 2): "in the middle third",
+    (2, 3): "in the middle third",
     (2, 4): "in the last half",
+    (3, 3): "in the last half",
     (3, 4): "in the last third",
 }
 """Stretches of the forward swing between those marks, in words; any other is not told."""
+NOT_TOLD = "somewhere on the way: the pull is too even to say where"
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -104,7 +110,7 @@ def place_of_peak(share: Estimate) -> str:
         return "just before impact"
     first = max(k for k, mark in enumerate(MARKS) if mark <= low + 0.02)
     last = min(k for k, mark in enumerate(MARKS) if mark >= high - 0.02)
-    return STRETCHES.get((first, last), "somewhere on the way: the pull is too even to say where")
+    return STRETCHES.get((first, last), NOT_TOLD)
 
 
 def _tempo(ratio: Estimate) -> str:

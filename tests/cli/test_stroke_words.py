@@ -10,6 +10,7 @@ from typer.testing import CliRunner
 
 from pennyfall.cli.app import app
 from pennyfall.cli.report.stroke_words import (
+    NOT_TOLD,
     eight_figures,
     ending,
     figure_text,
@@ -48,6 +49,9 @@ def test_the_last_twenty_milliseconds_are_called_what_their_interval_bears(
         (0.0, 0.62, "anywhere in the first two thirds"),
         (0.5, 0.16, "in the middle third"),
         (0.2, 0.12, "in the first third"),
+        (0.58, 0.05, "in the middle third"),
+        (0.34, 0.01, "in the first half"),
+        (0.67, 0.01, "in the last half"),
         (0.5, 0.9, "somewhere on the way: the pull is too even to say where"),
     ],
 )
@@ -55,6 +59,11 @@ def test_an_uncertain_place_is_told_in_words_and_never_as_zero_plus_or_minus_six
     share: float, half_width: float, words: str
 ) -> None:
     assert place_of_peak(Estimate(share, half_width / 1.96)) == words
+
+
+@pytest.mark.parametrize("percent", range(0, 101, 4))
+def test_a_sharp_place_is_always_told(percent: int) -> None:
+    assert place_of_peak(Estimate(percent / 100, 0.03)) != NOT_TOLD
 
 
 @pytest.mark.parametrize(
