@@ -90,7 +90,7 @@ def measure_clips(
 def _measure_one(
     clip: Path, settings: Settings, outputs: ClipOutputs, *, quiet: bool, everything: bool
 ) -> None:
-    album = Album() if outputs.picture is not None else None
+    album = _album() if outputs.picture is not None else None
     with progress_bar(clip.name, quiet=quiet) as advance:
         seen = see_clip(clip, settings, album=album, progress=advance)
     try:
@@ -105,6 +105,12 @@ def _measure_one(
     written = _write(measured, clip, outputs, album)
     if written and not quiet:
         typer.echo(f"Written: {', '.join(str(each) for each in written)}")
+
+
+def _album() -> Album:
+    from pennyfall.cli.report.pictures.moments import ALBUM_ROWS
+
+    return Album(ALBUM_ROWS)
 
 
 def _table(measured: Measured, *, everything: bool) -> str:
@@ -155,22 +161,23 @@ def _write(result: Measured, clip: Path, outputs: ClipOutputs, album: Album | No
 
 
 def _draw(result: Measured, album: Album, clip: Path, path: Path) -> list[Path]:
-    """Draw every stroke; the second and later ones get a number in their file's name."""
+    """Draw the strokes; those that one picture does not hold get further ones, numbered in their names."""
     from pennyfall.cli.files.measurement import write_whole
     from pennyfall.cli.files.track import track_table
     from pennyfall.cli.report.film.overlay import HeadPath
     from pennyfall.cli.report.pictures.moments import moment_frames
-    from pennyfall.cli.report.pictures.stroke import stroke_picture
+    from pennyfall.cli.report.pictures.stroke import MOST_STROKES, Pictured, strokes_picture
 
     way = HeadPath.of_track(track_table(result))
-    strokes = result.measurement.strokes
+    strokes = [
+        Pictured(stroke=each, frames=moment_frames(album, each, way)) for each in result.measurement.strokes
+    ]
     written = []
-    for stroke in strokes:
-        name = path if stroke.number == 1 else path.with_stem(f"{path.stem}-{stroke.number}")
-        title = clip.name if len(strokes) == 1 else f"{clip.name}, stroke {stroke.number}"
-        frames = moment_frames(album, stroke, way)
-        write_whole(name, stroke_picture(stroke, title=title, frames=frames, kind=file_kind(name)))
-        written.append(name)
+    for first in range(0, len(strokes), MOST_STROKES):
+        number = first // MOST_STROKES + 1
+        written.append(path if number == 1 else path.with_stem(f"{path.stem}-{number}"))
+        some = strokes[first : first + MOST_STROKES]
+        write_whole(written[-1], strokes_picture(some, file=clip.name, kind=file_kind(path)))
     return written
 
 

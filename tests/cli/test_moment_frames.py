@@ -11,7 +11,7 @@ import pytest
 from numpy.typing import NDArray
 
 from pennyfall.cli.report.film.overlay import HeadPath
-from pennyfall.cli.report.pictures.moments import moment_frames
+from pennyfall.cli.report.pictures.moments import ALBUM_ROWS, moment_frames
 from pennyfall.kinematics.values import Estimate, StrokeMeasures
 from pennyfall.tracker.clip.album import Album
 from tests.cli.synthetic import plateau_stroke
@@ -34,7 +34,7 @@ def path() -> HeadPath:
 
 
 def _album(pictures: Iterable[NDArray[np.uint8]]) -> Album:
-    album = Album()
+    album = Album(ALBUM_ROWS)
     for index, grey in enumerate(pictures):
         album.keep(index / RATE_HZ, av.VideoFrame.from_ndarray(grey, format="gray"), rotation_deg=0)
     return album
@@ -46,10 +46,19 @@ def _numbered(count: int = 300) -> Album:
 
 
 def _marked() -> Album:
-    """Return an album of full-size pictures with a white mark at both ends of the head's path."""
+    """Return an album of full-size pictures, white where the head is at the top and at the finish."""
     grey = np.zeros((1080, 1920), dtype=np.uint8)
-    grey[690:710, 590:610] = grey[690:710, 1390:1410] = 255
+    for u in (TOP_U, FINISH_U):
+        grey[690:710, round(u) - 10 : round(u) + 10] = 255
     return _album([grey] * 200)
+
+
+TOP_U, FINISH_U = (1000 + 400 * np.sin(2 * np.pi * time_s) for time_s in (1.15, 1.92))
+
+
+def _cut_px(stroke: StrokeMeasures) -> float:
+    """Return the width that the cut should have in a picture of two thirds of the clip's size."""
+    return float(2 / 3 * 0.30 * 800 / np.ptp(stroke.profile.x_m))
 
 
 def test_each_moment_gets_the_frame_nearest_to_its_event(stroke: StrokeMeasures, path: HeadPath) -> None:
@@ -59,13 +68,17 @@ def test_each_moment_gets_the_frame_nearest_to_its_event(stroke: StrokeMeasures,
     assert shown == pytest.approx({"address": 45, "top": 115, "impact": 147, "finish": 192}, abs=1)
 
 
-def test_the_cut_keeps_the_whole_path_in_one_shape(stroke: StrokeMeasures, path: HeadPath) -> None:
+def test_the_head_stands_in_the_middle_of_a_cut_three_heads_wide(
+    stroke: StrokeMeasures, path: HeadPath
+) -> None:
     found = moment_frames(_marked(), stroke, path)
-    # A third of the clip's size: 1120 px around column 1000 become 373, 600 lies at 160 of them, 1400 at 960.
-    assert {frame.shape for frame in found.values()} == {(280, 373)}
-    columns = np.nonzero(found["top"].max(axis=0) > 128)[0]
-    assert columns.min() == pytest.approx(150 / 3, abs=1)
-    assert columns.max() == pytest.approx(970 / 3, abs=1)
+    wide = _cut_px(stroke)
+    assert wide > 200, "more than two thirds of what a picture prints"
+    assert {frame.shape for frame in found.values()} == {(round(wide * 3 / 4), round(wide))}
+    for moment in ("top", "finish"):
+        columns = np.nonzero(found[moment].max(axis=0) > 128)[0]
+        assert columns.mean() == pytest.approx(wide / 2, abs=2)
+        assert np.ptp(columns) == pytest.approx(20 * 2 / 3, abs=2)
 
 
 def test_a_moment_beyond_the_clip_or_not_measured_has_no_frame(
@@ -86,4 +99,5 @@ def test_without_a_seen_head_the_whole_frame_is_shown(stroke: StrokeMeasures, pa
 def test_a_path_at_the_edge_of_the_picture_is_cut_within_it(stroke: StrokeMeasures, path: HeadPath) -> None:
     at_edge = HeadPath(time_s=path.time_s, u_px=path.u_px + 500, v_px=path.v_px + 370)
     found = moment_frames(_marked(), stroke, at_edge)
-    assert found["top"].shape == (280, 373)
+    wide = _cut_px(stroke)
+    assert {frame.shape for frame in found.values()} == {(round(wide * 3 / 4), round(wide))}

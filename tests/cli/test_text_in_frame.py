@@ -23,7 +23,7 @@ from pennyfall.cli.report.film import strip as clip_strip
 from pennyfall.cli.report.pictures.coin import draw_coin
 from pennyfall.cli.report.pictures.figure_file import PIXELS_PER_INCH, SETTINGS
 from pennyfall.cli.report.pictures.plan import draw_plan
-from pennyfall.cli.report.pictures.stroke import draw_stroke
+from pennyfall.cli.report.pictures.stroke import Pictured, draw_strokes
 from pennyfall.kinematics.coin.friction import FrictionRange, known_coin
 from pennyfall.kinematics.coin.inference import ObservedCoin
 from pennyfall.kinematics.coin.prediction import CoinSetup, predict_coin
@@ -32,7 +32,7 @@ from pennyfall.kinematics.putt.planner import plan_lengths
 from pennyfall.kinematics.putt.roll import FOOT_M, Green
 from pennyfall.kinematics.putt.scaling import putt
 from pennyfall.kinematics.shelf import Shelf
-from pennyfall.kinematics.values import Estimate
+from pennyfall.kinematics.values import Estimate, StrokeMeasures
 from tests.cli.synthetic import plateau_stroke
 from tests.kinematics.coin_strokes import EARLY, LATE, Stroke
 
@@ -43,9 +43,9 @@ GENTLE = Stroke(backswing_m=0.06, impact_speed_mps=0.4, top_mps2=1.2, impact_mps
 FAST = dataclasses.replace(EARLY, impact_speed_mps=2.5, top_mps2=15.0, backswing_m=0.45)
 
 
-def stroke_figure(*, slow_motion: bool = False, title: str = LONG_NAME) -> Figure:
+def stroke_figure(*, slow_motion: bool = False, title: str = LONG_NAME, **changed: Any) -> Figure:  # noqa: ANN401
     """Draw a stroke; eight times too fast in stated slow motion, the other way round for the minus signs."""
-    stroke = plateau_stroke()
+    stroke = dataclasses.replace(plateau_stroke(), **changed)
     if slow_motion:
         estimates: dict[str, Any] = {
             each.name: Estimate(-64.0 * value.value, 64.0 * value.sd)
@@ -58,7 +58,41 @@ def stroke_figure(*, slow_motion: bool = False, title: str = LONG_NAME) -> Figur
             a_mps2=-64 * stroke.profile.a_mps2,
         )
         stroke = dataclasses.replace(stroke, profile=profile, **estimates)
-    return draw_stroke(stroke, title=title, frames={"top": np.full((90, 160), 80, np.uint8)})
+    return draw_strokes([_pictured(stroke)], file=title)
+
+
+def cut_short_figure() -> Figure:
+    """Draw a stroke whose clip ends at impact, with the longest words."""
+    stroke = plateau_stroke()
+    profile = stroke.profile
+    last = int(np.searchsorted(profile.t_s, stroke.impact_s.value)) + 2
+    cut = {each.name: getattr(profile, each.name)[:last] for each in dataclasses.fields(profile)}
+    return stroke_figure(
+        profile=type(profile)(**cut), finish_s=Estimate.missing(), acceleration_before_impact_mps2=UNTOLD
+    )
+
+
+def strokes_figure() -> Figure:
+    """Draw three strokes that differ in all that is written."""
+    stroke = plateau_stroke()
+    peak_s = Estimate(stroke.impact_s.value - 0.03, 0.001)
+    late: dict[str, Any] = {"peak_acceleration_s": peak_s, "peak_acceleration_share": Estimate(0.9, 0.04)}
+    return draw_strokes(
+        [
+            _pictured(stroke),
+            _pictured(dataclasses.replace(stroke, number=2, acceleration_before_impact_mps2=UNTOLD)),
+            _pictured(dataclasses.replace(stroke, number=12, practice=True, **late)),
+        ],
+        file=LONG_NAME,
+    )
+
+
+UNTOLD = Estimate(0.8, 1.0)
+"""A pull before impact that takes the longest words."""
+
+
+def _pictured(stroke: StrokeMeasures) -> Pictured:
+    return Pictured(stroke=stroke, frames={"top": np.full((90, 120), 80, np.uint8)})
 
 
 def coin_figure(stroke: Stroke, friction: tuple[float, float], *, title: str = LONG_NAME) -> Figure:
@@ -122,6 +156,13 @@ PICTURES: dict[str, Callable[[], Figure]] = {
     "stroke": stroke_figure,
     "stroke in slow motion": lambda: stroke_figure(slow_motion=True),
     "stroke named in one word": lambda: stroke_figure(title=LONG_NAME.replace(" ", "_")),
+    "stroke that pushes to the end": lambda: stroke_figure(
+        acceleration_at_impact_mps2=Estimate(4.6, 0.1),
+        acceleration_before_impact_mps2=UNTOLD,
+        peak_acceleration_share=Estimate(0.5, 0.9),
+    ),
+    "stroke whose clip ends at impact": cut_short_figure,
+    "three strokes": strokes_figure,
     "coin leaves": lambda: coin_figure(EARLY, (0.18, 0.22)),
     "coin leaves or stays on": lambda: coin_figure(EARLY, (0.18, 0.9)),
     "coin leaves late or stays on": lambda: coin_figure(LATE, (0.18, 0.9)),

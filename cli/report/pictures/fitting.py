@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
+
+from pennyfall.cli.report.pictures.figure_file import PIXELS_PER_INCH
 
 if TYPE_CHECKING:
     from matplotlib.text import Text
@@ -24,6 +26,15 @@ def shortened(words: str, fits: Callable[[str], bool]) -> str:
         kept -= 1
         said = f"{words[: (kept + 1) // 2]}…{words[len(words) - kept // 2 :]}"
     return said
+
+
+def fitted(words: str, width_in: float, *, most_lines: int = 1, **font: Any) -> str:  # noqa: ANN401
+    """Return words as `fit` breaks and shortens them, to know their lines before there is a figure."""
+    from matplotlib.figure import Figure
+
+    text = Figure(dpi=PIXELS_PER_INCH).text(0, 0, words, **font)
+    fit(text, width_in, most_lines=most_lines)
+    return text.get_text()
 
 
 def fit(text: Text, width_in: float, *, most_lines: int = 1) -> None:

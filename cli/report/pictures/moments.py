@@ -1,4 +1,4 @@
-"""The four frames of a stroke's picture, cut out around the head's path."""
+"""The four frames of a stroke's picture, cut out around the head."""
 
 from __future__ import annotations
 
@@ -16,8 +16,11 @@ ADDRESS_BEFORE_TAKEAWAY_S = 0.05
 """Chosen by us: well before the softest of the events, and the head still rests."""
 NEAR_S = 0.05
 """Chosen by us: farther from it a picture shows another moment."""
-ROOM = 1.4
-"""Chosen by us: width of the cut in lengths of the head's path, so that ball and feet stay in sight."""
+CUT_M = 0.30
+"""Chosen by us: width of the cut, three mallet heads, so that ball and shaft stay in sight."""
+ALBUM_ROWS = 720
+"""Chosen by us: rows of the pictures cut from. Where a clip shows 1.1 m across, the cut then has 350 of their
+columns, and prints 272."""
 ASPECT = 4 / 3
 SHOWN_WIDTH_PX = 480
 """Chosen by us: 1.5 times what the picture prints, so that it stays sharp and the file small."""
@@ -42,7 +45,7 @@ def moment_frames(album: Album, stroke: StrokeMeasures, path: HeadPath) -> Momen
     """
     small = path.scaled(*album.scale)
     return {
-        moment: _cut_out(picture, small, stroke)
+        moment: _cut_out(picture, small, stroke, time_s)
         for moment, time_s in _moments(stroke).items()
         if (picture := album.nearest(time_s, within_s=NEAR_S)) is not None
     }
@@ -61,19 +64,21 @@ def _moments(stroke: StrokeMeasures) -> dict[Moment, float]:
     return times_s
 
 
-def _cut_out(picture: RgbFrame, path: HeadPath, stroke: StrokeMeasures) -> NDArray[np.uint8]:
-    """Return the part of a frame around the stroke's path in grey, the same part for all of its moments."""
+def _cut_out(picture: RgbFrame, path: HeadPath, stroke: StrokeMeasures, time_s: float) -> NDArray[np.uint8]:
+    """Return the part of a frame around the head in grey; its size is one for all moments of a stroke."""
     height, width = picture.shape[:2]
-    first_s, last_s = stroke.profile.t_s[0], stroke.profile.t_s[-1]
-    during = (path.time_s >= first_s) & (path.time_s <= last_s) & np.isfinite(path.u_px + path.v_px)
+    first_s, last_s = stroke.profile.t_s[[0, -1]]
+    seen = np.isfinite(path.u_px + path.v_px)
+    during = (path.time_s >= first_s) & (path.time_s <= last_s) & seen
     if not during.any():
         cut = picture
     else:
         u, v = path.u_px[during], path.v_px[during]
-        wide = min(ROOM * np.ptp(u), width, ASPECT * height)
+        px_per_m = np.hypot(np.ptp(u), np.ptp(v)) / np.ptp(stroke.profile.x_m)
+        wide = min(CUT_M * px_per_m, width, ASPECT * height)
         (left, right), (upper, lower) = (
-            _span_within(0.5 * (along.min() + along.max()), size, limit)
-            for along, size, limit in ((u, wide, width), (v, wide / ASPECT, height))
+            _span_within(float(np.interp(time_s, path.time_s[seen], along[seen])), size, limit)
+            for along, size, limit in ((path.u_px, wide, width), (path.v_px, wide / ASPECT, height))
         )
         cut = picture[upper:lower, left:right]
     shrink = min(SHOWN_WIDTH_PX / cut.shape[1], 1.0)
