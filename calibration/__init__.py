@@ -10,7 +10,6 @@ __all__ = [
     "layout_file",
     "lens",
     "lens_fit",
-    "levenberg_marquardt",
     "page",
     "pose",
     "sheet_pdf",

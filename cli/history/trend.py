@@ -11,7 +11,7 @@ import pandas as pd
 
 from pennyfall.cli.files.putt_length import length_words
 from pennyfall.kinematics.errors import CannotMeasure
-from pennyfall.kinematics.lesson.reliability import minimal_detectable_change
+from pennyfall.kinematics.lesson.power import minimal_detectable_change
 from pennyfall.kinematics.lesson.rules import COMPARABLE
 from pennyfall.kinematics.lesson.scatter import Scatter, scatter
 from pennyfall.kinematics.lesson.set_ups import is_scaled

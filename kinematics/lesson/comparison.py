@@ -7,16 +7,19 @@ from typing import NamedTuple
 
 import numpy as np
 
-from pennyfall.kinematics.lesson.arrangements import arrangements, smallest_p
-from pennyfall.kinematics.lesson.effect_size import EffectSize, hedges_g
-from pennyfall.kinematics.lesson.permutation import adjusted_p
+from pennyfall.kinematics.lesson.permutation import adjusted_p, arrangements, smallest_p
+from pennyfall.kinematics.lesson.power import (
+    EffectSize,
+    hedges_g,
+    minimal_detectable_change,
+    strokes_for_permutation,
+    strokes_for_power,
+)
 from pennyfall.kinematics.lesson.profile_comparison import ProfileComparison, compare_profiles
-from pennyfall.kinematics.lesson.reliability import minimal_detectable_change
 from pennyfall.kinematics.lesson.rules import ComparedQuantity, Levels, Rules
 from pennyfall.kinematics.lesson.set_ups import statistics
 from pennyfall.kinematics.lesson.stratified_difference import StratifiedDifference, stratified_difference
 from pennyfall.kinematics.lesson.stroke_table import StrokeTable
-from pennyfall.kinematics.lesson.strokes_needed import strokes_for_permutation, strokes_for_power
 from pennyfall.kinematics.values import INTERVAL_SDS, BoolArray
 
 

@@ -7,9 +7,9 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from pennyfall.kinematics.errors import CannotMeasure
-from pennyfall.kinematics.lesson.arrangements import DRAWS
 from pennyfall.kinematics.lesson.comparison import PairComparison, compare_pair
 from pennyfall.kinematics.lesson.condition_summary import ConditionSummary, condition_summary
+from pennyfall.kinematics.lesson.permutation import DRAWS
 from pennyfall.kinematics.lesson.recommendation import Recommendation, recommend
 from pennyfall.kinematics.lesson.reference_bands import ReferenceBand, standard_reference_bands
 from pennyfall.kinematics.lesson.rules import Rules, standard_rules

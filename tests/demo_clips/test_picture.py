@@ -11,10 +11,9 @@ import pytest
 from pennyfall.calibration.layout import STANDARD_SHEET, head_tag_corners, tag_bits, tag_dictionary
 from pennyfall.demo_clips.ball import BALL_RADIUS_M
 from pennyfall.demo_clips.putter import Putter
-from pennyfall.demo_clips.record import performance_of
+from pennyfall.demo_clips.record import encode_gamma, performance_of
 from pennyfall.demo_clips.render import Renderer, shaken
 from pennyfall.demo_clips.scene import Light, Occluder, Room, Scene, Sensor, Sheet, aim_camera
-from pennyfall.demo_clips.sensor import encode_gamma
 from pennyfall.demo_clips.strokes import Rest, Stroke
 from pennyfall.demo_clips.textures import INK, PAPER
 from pennyfall.demo_clips.view import Image, View, undistort

@@ -14,9 +14,8 @@ from pennyfall.calibration.layout import tag_dictionary
 from pennyfall.cli.lesson.demo import VERSIONS
 from pennyfall.demo_clips.clips import DemoClip, shipped_clips
 from pennyfall.demo_clips.larch import SCENES
-from pennyfall.demo_clips.record import performance_of
+from pennyfall.demo_clips.record import develop, performance_of
 from pennyfall.demo_clips.render import Renderer
-from pennyfall.demo_clips.sensor import develop
 from pennyfall.demo_clips.strokes import Stroke
 from pennyfall.demo_clips.truth import load_truth, truth_document
 

@@ -12,12 +12,17 @@ from hypothesis import strategies as hypothesis_st
 from scipy import stats
 
 from pennyfall.kinematics.lesson.condition_summary import condition_means
-from pennyfall.kinematics.lesson.effect_size import hedges_g, small_sample_correction
+from pennyfall.kinematics.lesson.power import (
+    hedges_g,
+    power_of,
+    small_sample_correction,
+    strokes_for_permutation,
+    strokes_for_power,
+)
 from pennyfall.kinematics.lesson.rules import standard_rules
 from pennyfall.kinematics.lesson.scatter import scatter
 from pennyfall.kinematics.lesson.stratified_difference import StratifiedDifference, stratified_difference
 from pennyfall.kinematics.lesson.stroke_table import stroke_table
-from pennyfall.kinematics.lesson.strokes_needed import power_of, strokes_for_permutation, strokes_for_power
 from pennyfall.kinematics.values import Estimate, StrokeMeasures
 from tests.kinematics.lesson_strokes import Habit, drawn_lesson
 

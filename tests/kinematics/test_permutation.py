@@ -8,8 +8,7 @@ import numpy as np
 import pytest
 from scipy import stats
 
-from pennyfall.kinematics.lesson.arrangements import arrangements, count_arrangements, smallest_p
-from pennyfall.kinematics.lesson.permutation import adjusted_p
+from pennyfall.kinematics.lesson.permutation import adjusted_p, arrangements, count_arrangements, smallest_p
 from pennyfall.kinematics.lesson.stratified_difference import stratified_difference
 from pennyfall.kinematics.values import BoolArray, FloatArray
 

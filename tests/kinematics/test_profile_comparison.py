@@ -8,13 +8,16 @@ import numpy as np
 import pytest
 import spm1d
 
-from pennyfall.kinematics.lesson.aligned_profiles import PHASE, aligned_acceleration
-from pennyfall.kinematics.lesson.arrangements import arrangements
-from pennyfall.kinematics.lesson.clusters import clusters, largest_mass
-from pennyfall.kinematics.lesson.profile_comparison import compare_profiles, profile_band
+from pennyfall.kinematics.lesson.permutation import arrangements
+from pennyfall.kinematics.lesson.profile_comparison import (
+    clusters,
+    compare_profiles,
+    largest_mass,
+    profile_band,
+)
 from pennyfall.kinematics.lesson.rules import standard_rules
 from pennyfall.kinematics.lesson.stratified_difference import stratified_difference
-from pennyfall.kinematics.lesson.stroke_table import StrokeTable, stroke_table
+from pennyfall.kinematics.lesson.stroke_table import PHASE, StrokeTable, aligned_acceleration, stroke_table
 from pennyfall.kinematics.values import BoolArray, Estimate, FloatArray
 from tests.kinematics.lesson_strokes import Habit, drawn_lesson, drawn_stroke
 

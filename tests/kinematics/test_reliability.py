@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from pennyfall.kinematics.lesson.reliability import minimal_detectable_change
+from pennyfall.kinematics.lesson.power import minimal_detectable_change
 from pennyfall.kinematics.values import FloatArray
 
 

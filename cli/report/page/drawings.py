@@ -15,10 +15,10 @@ from pennyfall.cli.report.page.landing_chart import Landing, LandingRow, landing
 from pennyfall.cli.report.page.profile_chart import profile_chart, profile_range
 from pennyfall.cli.report.quantities import UNITS, Quantity, quantity
 from pennyfall.cli.report.words.numbers import capital
-from pennyfall.kinematics.lesson.aligned_profiles import aligned_acceleration
 from pennyfall.kinematics.lesson.condition_summary import ConditionSummary
 from pennyfall.kinematics.lesson.profile_comparison import DifferingStretch
 from pennyfall.kinematics.lesson.rules import measured
+from pennyfall.kinematics.lesson.stroke_table import aligned_acceleration
 from pennyfall.kinematics.lesson.verdict import LessonComparison
 from pennyfall.kinematics.putt.roll import FOOT_M
 from pennyfall.kinematics.values import StrokeMeasures
