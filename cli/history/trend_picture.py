@@ -12,7 +12,7 @@ import numpy as np
 from pennyfall.cli.files.measurement import write_whole
 from pennyfall.cli.files.putt_length import length_words
 from pennyfall.cli.history.trend import Trend
-from pennyfall.cli.report.palette import INKS
+from pennyfall.cli.report.palette import INKS, ink_numbers
 from pennyfall.cli.report.pictures.figure_file import figure_file, file_kind
 from pennyfall.cli.report.pictures.fitting import fit, shortened
 from pennyfall.cli.report.quantities import Quantity, quantity
@@ -46,7 +46,7 @@ def draw_trends(student: str, trends: Sequence[Trend]) -> Figure:
     from matplotlib.figure import Figure
 
     panels = list(dict.fromkeys((each.quantity, each.putt_ft) for each in trends))
-    conditions = list(dict.fromkeys(each.condition for each in trends))
+    inks = ink_numbers(each.condition for each in trends)
     columns = len(dict.fromkeys(putt_ft for _, putt_ft in panels)) or 1
     rows = math.ceil(len(panels) / columns)
     room_in = WIDTH_IN / columns - AXIS_IN
@@ -65,7 +65,7 @@ def draw_trends(student: str, trends: Sequence[Trend]) -> Figure:
         fit(title, room_in, most_lines=3)
         for trend in trends:
             if (trend.quantity, trend.putt_ft) == (name, putt_ft):
-                _draw(panel, trend, conditions.index(trend.condition), shown, room_in)
+                _draw(panel, trend, inks[trend.condition], shown, room_in)
     for panel in axes[len(panels) :]:
         panel.set_axis_off()
     handles, labels = axes[0].get_legend_handles_labels()

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 
 
@@ -35,6 +36,13 @@ INKS = (
     Ink(light="#6b6b6b", dark="#cfcfcf", dash="9 4 2 4", mark="triangle"),
 )
 """Chosen by us, checked by simulating dichromacy; they repeat from the fifth condition on."""
+
+
+def ink_numbers(conditions: Iterable[str]) -> dict[str, int]:
+    """Return the number of each condition's ink, by its name: the order of a lesson changes no colour."""
+    named = list(dict.fromkeys(conditions))
+    ranked = sorted(named, key=str.casefold)
+    return {each: ranked.index(each) for each in named}
 
 
 def tone(condition: int) -> str:

@@ -91,10 +91,11 @@ def cursor_s(page: Page) -> float:
     """Return the time in the stroke at which the cursor stands, from where it is drawn."""
     found = page.evaluate(
         "(() => { const d = JSON.parse(document.getElementById('data').textContent);"
-        "const pieces = d[document.querySelector('input[name=stroke]:checked').value].pieces;"
-        "const first = pieces[0].t[0], last = pieces.at(-1).t.at(-1);"
+        "const zero = d[document.querySelector('input[name=stroke]:checked').value].zero;"
+        "const first = Math.min(...Object.values(d).map((e) => e.pieces[0].t[0] - e.zero));"
+        "const last = Math.max(...Object.values(d).map((e) => e.pieces.at(-1).t.at(-1) - e.zero));"
         "const x = Number(document.getElementById('cursor').getAttribute('x1'));"
-        "return first + (x - 30) / 320 * (last - first); })()"
+        "return zero + first + (x - 30) / 320 * (last - first); })()"
     )
     return float(found)
 
@@ -206,7 +207,9 @@ def test_scrubbing_the_curve_moves_the_clip_to_the_same_instant(page: Page, shar
     page.mouse.click(x, box[1] + box[3] / 2)
     settled(page)
     low, high = page.evaluate(
-        "(() => { const s = document.getElementById('scrub'); return [Number(s.min), Number(s.max)]; })()"
+        "(() => { const d = Object.values(JSON.parse(document.getElementById('data').textContent));"
+        "return [d[0].zero + Math.min(...d.map((e) => e.pieces[0].t[0] - e.zero)),"
+        "d[0].zero + Math.max(...d.map((e) => e.pieces.at(-1).t.at(-1) - e.zero))]; })()"
     )
     wanted = low + share * (high - low)
     assert cursor_s(page) == pytest.approx(wanted, abs=0.01)
@@ -247,6 +250,49 @@ def test_everything_that_reacts_can_be_reached_with_the_tab_key(page: Page) -> N
             )
         )
     assert {"stroke", "scrub", "play", "speed", "SUMMARY"} <= reached
+
+
+def test_all_strokes_are_drawn_on_one_scale(page: Page) -> None:
+    """The zero line and impact stand at one place, whichever stroke is chosen."""
+    seen = set()
+    for number in (0, 4, 9):
+        page.locator("#choices label").nth(number).click()
+        zero, impact = page.evaluate(
+            "[document.querySelector('#curve .zero').getAttribute('y1'),"
+            "document.querySelectorAll('#curve line.event')[2].getAttribute('x1')]"
+        )
+        seen.add((round(float(zero), 1), round(float(impact), 1)))
+    assert len(seen) == 1
+
+
+def test_two_strokes_stand_side_by_side_in_step(page: Page, strokes: Strokes) -> None:
+    """Both clips show the instant that is equally long before impact, at rest and while they play."""
+    first, second = strokes[0], strokes[8]
+    page.locator("#beside").select_option(stroke_id(second))
+    wait_until(page, "document.getElementById('other').readyState >= 2")
+    assert name(page) == "coin let go, 12 ft, stroke 1; dashed: coin let go, 6 ft, stroke 3"
+    assert page.evaluate("document.querySelectorAll('#curve path.beside').length") == 2
+    before_s = 0.12
+    page.evaluate(
+        "(() => { const s = document.getElementById('scrub');"
+        f"s.value = {first.measures.impact_s.value - before_s}; s.dispatchEvent(new Event('input')); }})()"
+    )
+    settled(page)
+    wait_until(page, "!document.getElementById('other').seeking")
+    other_s = FROM_S + page.evaluate("document.getElementById('other').currentTime") / SLOW
+    assert other_s - second.measures.impact_s.value == pytest.approx(-before_s, abs=0.005)
+    assert film_s(page) - first.measures.impact_s.value == pytest.approx(-before_s, abs=0.005)
+    page.evaluate("document.getElementById('play').click()")
+    started = page.evaluate("document.getElementById('film').currentTime")
+    wait_until(page, f"document.getElementById('film').currentTime > {started + 0.4}")
+    both = page.evaluate(
+        "[document.getElementById('film').currentTime, document.getElementById('other').currentTime]"
+    )
+    apart = (both[1] - both[0]) / SLOW - (second.measures.impact_s.value - first.measures.impact_s.value)
+    assert apart == pytest.approx(0.0, abs=0.04)
+    page.evaluate("document.getElementById('play').click()")
+    page.locator("#beside").select_option("")
+    assert page.evaluate("document.getElementById('other').hidden")
 
 
 def test_a_stroke_without_a_clip_still_has_its_curve_and_cursor(page: Page) -> None:

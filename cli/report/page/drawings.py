@@ -13,6 +13,7 @@ from pennyfall.cli.files.putt_length import length_words
 from pennyfall.cli.report.page.dot_chart import Dot, DotRow, dot_chart
 from pennyfall.cli.report.page.landing_chart import Landing, LandingRow, landing_chart
 from pennyfall.cli.report.page.profile_chart import profile_chart, profile_range
+from pennyfall.cli.report.palette import ink_numbers
 from pennyfall.cli.report.quantities import UNITS, Quantity, quantity
 from pennyfall.cli.report.words.numbers import capital
 from pennyfall.kinematics.lesson.condition_summary import ConditionSummary
@@ -41,9 +42,9 @@ def stroke_id(stroke: LessonStroke) -> str:
     return f"{stroke.clip}#{stroke.measures.number}"
 
 
-def condition_names(result: LessonResult) -> list[str]:
-    """Return the names of the versions of the drill, each once, in the order of the lesson file."""
-    return list(dict.fromkeys(each.condition.name for each in result.conditions))
+def condition_inks(result: LessonResult) -> dict[str, int]:
+    """Return the number of each version's ink, in the order of the lesson file."""
+    return ink_numbers(each.condition.name for each in result.conditions)
 
 
 def putt_length_m(condition: Condition) -> float:
@@ -55,7 +56,7 @@ def profile_drawings(
     result: LessonResult, summaries: Sequence[ConditionSummary], comparison: LessonComparison | None
 ) -> list[Drawing]:
     """Return the acceleration profiles, a drawing for each putt length."""
-    names = condition_names(result)
+    inks = condition_inks(result)
     y_range = profile_range([each.profile for each in summaries])
     stretches: Sequence[DifferingStretch] = ()
     if comparison is not None and len(comparison.pairs) == 1 and comparison.pairs[0].profile is not None:
@@ -63,12 +64,12 @@ def profile_drawings(
     drawings = []
     for putt_ft in dict.fromkeys(each.condition.putt_ft for each in result.conditions):
         bands = [
-            (names.index(each.condition.name), summary.profile, _ids_with_profile(each))
+            (each.condition.name, inks[each.condition.name], summary.profile, _ids_with_profile(each))
             for each in result.conditions
             if each.condition.putt_ft == putt_ft and (summary := _summary(summaries, each.condition))
         ]
         title = f"Putt of {length_words(putt_ft)}"
-        said = f"Acceleration from takeaway to impact, putt of {length_words(putt_ft)}, {' and '.join(names)}"
+        said = f"Acceleration from takeaway to impact, putt of {length_words(putt_ft)}, {' and '.join(inks)}"
         svg = profile_chart(bands, stretches, y_range=y_range, title=said)
         drawings.append(Drawing(title=title, svg=svg))
     return drawings
@@ -106,10 +107,10 @@ def dot_drawings(result: LessonResult, summaries: Sequence[ConditionSummary]) ->
 
 def landing_drawing(result: LessonResult) -> Drawing | None:
     """Return where the coins would land, or None when the lesson has no coin."""
-    names = condition_names(result)
+    inks = condition_inks(result)
     rows = [
         LandingRow(
-            condition=names.index(each.condition.name),
+            condition=inks[each.condition.name],
             label=each.condition.title,
             landings=tuple(_landing(stroke) for stroke in each.strokes if stroke.measures.loose_object),
         )
@@ -154,7 +155,7 @@ def _dot_row(
     factor = what.factor
     low, high = scatter.mean_interval
     return DotRow(
-        condition=condition_names(result).index(condition.condition.name),
+        condition=condition_inks(result)[condition.condition.name],
         label=condition.condition.title,
         dots=tuple(dot for each in condition.strokes if (dot := _dot(stroke_id(each), each.measures, what))),
         mean=scatter.mean * factor,

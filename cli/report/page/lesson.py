@@ -18,7 +18,7 @@ from markupsafe import Markup
 from pennyfall.cli.files.lesson_result import LessonResult, LessonStroke
 from pennyfall.cli.report import safety
 from pennyfall.cli.report.page.drawings import (
-    condition_names,
+    condition_inks,
     dot_drawings,
     landing_drawing,
     profile_drawings,
@@ -81,9 +81,8 @@ def lesson_page(
         trim_blocks=True,
         lstrip_blocks=True,
     )
-    names = condition_names(result)
+    inks = condition_inks(result)
     comparison = reading.comparison
-    tones = {name: number for number, name in enumerate(names)}
     claims = _claims(comparison)
     changes = would_change(comparison.recommendation) if comparison else ()
     return environment.get_template("lesson_page.html.j2").render(
@@ -94,7 +93,7 @@ def lesson_page(
         verdict=typeset(verdict(comparison.recommendation)) if comparison else "No comparison",
         comparable=comparison is not None,
         in_words=version_sentence(reading.means),
-        versions=[(each, tones[each.name]) for each in version_figures(reading.means)],
+        versions=[(each, inks[each.name]) for each in version_figures(reading.means)],
         because=typeset(f"{capital(because(comparison))}." if comparison else reading.why_not),
         scales=typeset(lesson_scales(result, comparison)),
         left_out=practice_left_out(comparison) if comparison else "",
@@ -102,7 +101,7 @@ def lesson_page(
         more_claims=claims[MOST_CLAIMS:],
         others=_said(comparison),
         would_change=[typeset(each) for each in changes],
-        names=[(number, name, ink(number)) for number, name in enumerate(names)],
+        names=[(number, name, ink(number)) for name, number in inks.items()],
         profiles=profile_drawings(result, reading.summaries, comparison),
         dots=dot_drawings(result, reading.summaries),
         landing=landing_drawing(result),
@@ -137,12 +136,12 @@ def _said(comparison: LessonComparison | None) -> list[dict[str, str]]:
 
 
 def _stroke_choices(result: LessonResult) -> list[dict[str, Any]]:
-    names = condition_names(result)
+    inks = condition_inks(result)
     groups = []
     for measured in result.conditions:
         groups.append(
             {
-                "number": names.index(measured.condition.name),
+                "number": inks[measured.condition.name],
                 "title": measured.condition.title,
                 "strokes": [
                     {"id": stroke_id(stroke), "take": take, "clip": stroke.clip}
@@ -154,14 +153,14 @@ def _stroke_choices(result: LessonResult) -> list[dict[str, Any]]:
 
 
 def _stroke_data(result: LessonResult, films: Mapping[str, Film]) -> dict[str, Any]:
-    names = condition_names(result)
+    inks = condition_inks(result)
     data = {}
     for measured in result.conditions:
         for take, stroke in enumerate(measured.strokes, start=1):
             film = films.get(stroke_id(stroke))
             data[stroke_id(stroke)] = {
                 "title": f"{measured.condition.title}, stroke {take}",
-                "condition": names.index(measured.condition.name),
+                "condition": inks[measured.condition.name],
                 **_curve(stroke),
                 "film": None if film is None else {"from": round(film.from_s, 6), "slow": film.slow},
             }

@@ -10,6 +10,9 @@
   const reading = document.getElementById("reading");
   const name = document.getElementById("player-name");
   const player = document.getElementById("player");
+  const screen = document.getElementById("screen");
+  const other = document.getElementById("other");
+  const beside = document.getElementById("beside");
   const plot = { left: 30, right: 350, top: 12, bottom: 172 };
   const urls = new Map();
   let chosen = null;
@@ -37,15 +40,18 @@
   const span = (stroke) => [stroke.pieces[0].t[0], stroke.pieces.at(-1).t.at(-1)];
   const clamp = (value, low, high) => Math.min(Math.max(value, low), high);
 
+  // One scale for every stroke of the lesson, impact at one place: curves can be compared by eye.
+  const every = Object.values(data);
+  const extent = (values) => values.reduce(([low, high], each) => [Math.min(low, each), Math.max(high, each)], [0, 0]);
+  const [low, high] = extent(every.flatMap((stroke) => stroke.pieces.flatMap((piece) => piece.a)).filter((each) => each !== null));
+  const [early, late] = extent(every.flatMap((stroke) => span(stroke).map((each) => each - stroke.zero)));
+  const room = 0.1 * (high - low || 1);
+
   function scales(stroke) {
-    const [first, last] = span(stroke);
-    const values = stroke.pieces.flatMap((piece) => piece.a).filter((each) => each !== null).concat(0);
-    const low = Math.min(...values), high = Math.max(...values);
-    const room = 0.1 * (high - low || 1);
     return {
-      x: (t) => plot.left + ((t - first) / (last - first)) * (plot.right - plot.left),
+      x: (t) => plot.left + ((t - stroke.zero - early) / (late - early)) * (plot.right - plot.left),
       y: (a) => plot.bottom - ((a - low + room) / (high - low + 2 * room)) * (plot.bottom - plot.top),
-      t: (x) => first + ((x - plot.left) / (plot.right - plot.left)) * (last - first),
+      t: (x) => stroke.zero + early + ((x - plot.left) / (plot.right - plot.left)) * (late - early),
       low, high,
     };
   }
@@ -71,6 +77,14 @@
       const [early, late] = stroke.coin;
       draw("line", { x1: at.x(early), x2: Math.max(at.x(late), at.x(early) + 3), y1: plot.bottom, y2: plot.bottom, class: "differs" });
       draw("text", { x: Math.min(at.x(late) + 5, plot.right - 72), y: plot.bottom - 5, class: "axis start" }, "coin leaves");
+    }
+    const second = data[beside.value];
+    if (second) {
+      const there = scales(second);
+      for (const { t, a } of second.pieces) {
+        const known = [...t.keys()].filter((k) => a[k] !== null);
+        if (known.length > 1) draw("path", { d: "M" + known.map((k) => there.x(t[k]).toFixed(1) + " " + there.y(a[k]).toFixed(1)).join("L"), class: "beside", style: "stroke:var(--c" + (second.condition % 4) + ")" });
+      }
     }
     // The curve breaks at impact, where the ball takes speed from the head in half a millisecond.
     for (const { t, a, sd } of stroke.pieces) {
@@ -113,12 +127,45 @@
     scrub.setAttribute("aria-valuetext", words);
   }
 
+  // The second clip keeps step with the first: equally long before or after impact.
+  function keepStep() {
+    const second = data[beside.value];
+    if (!second || !second.film || other.readyState < 1) return;
+    const wanted = (time - data[chosen].zero + second.zero - second.film.from) * second.film.slow;
+    const inside = wanted >= 0 && wanted < other.duration - 0.02;
+    if (film.paused || !inside) other.pause();
+    else if (other.paused) other.play().catch(() => undefined);
+    other.playbackRate = film.playbackRate * second.film.slow / data[chosen].film.slow;
+    const reach = film.paused || !inside ? 0 : 0.08;
+    const goal = clamp(wanted + (film.paused ? 0.002 : 0), 0, other.duration - 0.01);
+    if (Math.abs(other.currentTime - goal) > reach) other.currentTime = goal;
+  }
+
+  function pair() {
+    const second = data[beside.value];
+    const shown = Boolean(second && second.film);
+    other.hidden = !shown;
+    screen.classList.toggle("two", shown && !film.hidden);
+    if (shown) other.src = address(beside.value);
+    else other.removeAttribute("src");
+    title();
+    paint(data[chosen]);
+    point(time);
+    keepStep();
+  }
+
+  function title() {
+    const second = data[beside.value];
+    name.textContent = data[chosen].title + (second ? "; dashed: " + second.title : "");
+  }
+
   const filmTime = (stroke) => stroke.film.from + film.currentTime / stroke.film.slow;
 
   function follow() {
     const stroke = data[chosen];
     if (stroke.film && !film.paused) {
       point(filmTime(stroke));
+      keepStep();
       timer = requestAnimationFrame(follow);
     }
   }
@@ -129,6 +176,7 @@
     const stroke = data[chosen];
     // Half a frame further: a time on the border between two frames may show the earlier one.
     if (stroke.film) film.currentTime = Math.max(0, (time - stroke.film.from) * stroke.film.slow + 0.002);
+    keepStep();
   }
 
   function choose(id, show) {
@@ -136,12 +184,13 @@
     const stroke = data[id], [first, last] = span(stroke);
     film.pause();
     paint(stroke);
-    name.textContent = stroke.title;
+    title();
     scrub.min = first;
     scrub.max = last;
     scrub.step = (last - first) / 1000;
     film.hidden = !stroke.film;
     noFilm.hidden = Boolean(stroke.film);
+    screen.classList.toggle("two", !other.hidden && !film.hidden);
     play.disabled = !stroke.film;
     if (stroke.film) {
       film.src = address(id);
@@ -171,7 +220,9 @@
   }
 
   film.addEventListener("play", () => { play.textContent = "Pause"; cancelAnimationFrame(timer); follow(); });
-  film.addEventListener("pause", () => { play.textContent = "Play"; });
+  film.addEventListener("pause", () => { play.textContent = "Play"; keepStep(); });
+  other.addEventListener("loadedmetadata", keepStep);
+  beside.addEventListener("change", pair);
   film.addEventListener("click", toggle);
   play.addEventListener("click", toggle);
   speed.addEventListener("change", () => { if (data[chosen].film) rate(); });
