@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from pennyfall.kinematics.errors import CannotMeasure
 
@@ -45,3 +45,26 @@ class Shelf:
                     f"{1e3 * getattr(self, name):g} mm; it cannot be negative.",
                     fix="Measure it again with a ruler, as a length.",
                 )
+
+    @property
+    def rear_edge_from_tag_m(self) -> float | None:
+        """From the tag's centre to the rear edge along the target line, negative behind it [m].
+
+        None where nobody said how the coin lies from the tag: on the tag itself it cannot.
+        """
+        return None if self.coin_from_tag_m == 0 else self.coin_from_tag_m - self.edge_distance_m
+
+    def with_coin_at(self, coin_from_tag_m: float) -> Shelf:
+        """Return the same floor with the coin laid elsewhere on it.
+
+        Unchanged where that is off the floor, or where the floor's edges are not known from the tag.
+        """
+        edge_m = self.rear_edge_from_tag_m
+        if edge_m is None or not coin_from_tag_m > edge_m:
+            return self
+        return replace(
+            self,
+            coin_from_tag_m=coin_from_tag_m,
+            edge_distance_m=coin_from_tag_m - edge_m,
+            front_room_m=max(self.coin_from_tag_m + self.front_room_m - coin_from_tag_m, 0.0),
+        )

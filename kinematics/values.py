@@ -98,6 +98,9 @@ class Profile:
 
 CoinOutcome = Literal["leaves", "stays on", "either"]
 
+CoinSeen = Literal["left", "stayed", "no coin", "not told"]
+"""What the clip shows of a coin on the head in one stroke."""
+
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class LooseObjectBand:
@@ -117,8 +120,21 @@ class LooseObjectBand:
     """Object position along the target line when it leaves [m]."""
     landing_x_m: tuple[float, float] | None
     """Landing spot along the target line from the ball [m]."""
-    observed_landing_x_m: float | None
-    """Landing spot seen in the clip or typed in [m]."""
+    seen: CoinSeen = "not told"
+    """What the picture shows of a coin on the head."""
+    place_on_head_m: Estimate = field(default_factory=Estimate.missing)
+    """The coin's middle from the tracked point at address, as seen, positive toward the face [m]."""
+    observed_leave_s: Estimate = field(default_factory=Estimate.missing)
+    """When the coin was seen to pass the rear edge, clip time [s]."""
+    observed_landing_x_m: Estimate = field(default_factory=Estimate.missing)
+    """Where it lay afterwards, seen in the clip or typed in, along the target line from the ball [m]."""
+
+    @property
+    def leaving_s(self) -> tuple[float, float] | None:
+        """When it leaves, seen or else predicted, clip time [s]; None where it stays or there is none."""
+        if self.seen in ("stayed", "no coin"):
+            return None
+        return self.observed_leave_s.interval() if self.observed_leave_s.known else self.leave_s
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass, replace
 from pathlib import Path
 
@@ -15,17 +16,18 @@ from pennyfall.cli.files.measurement import (
     write_whole,
 )
 from pennyfall.cli.report.pictures.figure_file import file_kind
-from pennyfall.cli.report.tables.coin import coin_table
+from pennyfall.cli.report.tables.coin import coin_table, place
 from pennyfall.kinematics.coin.inference import ObservedCoin
 from pennyfall.kinematics.coin.prediction import CoinPrediction, CoinSetup, predict_coin
 from pennyfall.kinematics.errors import CannotMeasure
 from pennyfall.kinematics.values import INTERVAL_SDS, Estimate, Measurement, StrokeMeasures
 from pennyfall.tracker.measure.clip import measure_clip
-from pennyfall.tracker.measure.measured import Measured
 from pennyfall.tracker.measure.settings import Settings
 
 TYPED_SD_M = 0.01
 """Chosen by us: how well a coach reads where a coin lies off a tape beside the ball."""
+SAME_PLACE_M = 0.05
+"""Chosen by us: a coach's reading and the picture's differ by less."""
 FARTHEST_TYPED_CM = 300.0
 """Chosen by us: a coin does not leave the stroke's own length; more is a slip of the unit."""
 
@@ -49,7 +51,6 @@ def predict_coins(
     *,
     number: int | None,
     landed_cm: float | None,
-    find_coin: bool,
 ) -> None:
     """Predict the coin of each stroke, set it against what was observed, and write what was asked for.
 
@@ -61,14 +62,9 @@ def predict_coins(
     """
     _refuse_outputs(outputs)
     typed = _typed(landed_cm)
-    measurement, clip = _measured(source, settings, find_coin=find_coin)
-    chosen = _chosen(measurement, number, one=typed is not None or find_coin)
-    predictions = []
-    for stroke in chosen:
-        observed = typed
-        if find_coin and clip is not None:
-            observed = _found(clip, stroke, setup, typed)
-        predictions.append(predict_coin(stroke, setup, observed))
+    measurement = _measured(source, setup, settings)
+    chosen = _chosen(measurement, number, one=typed is not None)
+    predictions = [_predicted(stroke, setup, typed) for stroke in chosen]
     for prediction in predictions:
         typer.echo(coin_table(prediction))
         if outputs.picture is not None:
@@ -92,19 +88,44 @@ def _typed(landed_cm: float | None) -> ObservedCoin | None:
     return ObservedCoin(leave_s=Estimate.missing(), landing_x_m=Estimate(landed_cm / 100, TYPED_SD_M))
 
 
-def _measured(source: Path, settings: Settings, *, find_coin: bool) -> tuple[Measurement, Measured | None]:
+def _measured(source: Path, setup: CoinSetup, settings: Settings) -> Measurement:
+    """Return the strokes, what is seen of their coins told with the floor that was said to carry it."""
     if source.suffix.lower() == ".json":
-        if find_coin:
-            raise CannotMeasure(
-                f"{source.name} is a measurement file: there is no picture to find the coin in.",
-                fix="Give the clip itself, or type where the coin lay with --coin-landed.",
-            )
-        return load_measurement(source), None
+        return load_measurement(source)
     from pennyfall.cli.console import progress_bar
 
     with progress_bar(source.name) as advance:
-        result = measure_clip(source, settings, progress=advance)
-    return result.measurement, result
+        return measure_clip(source, replace(settings, coin_shelf=setup.shelf), progress=advance).measurement
+
+
+def _predicted(stroke: StrokeMeasures, setup: CoinSetup, typed: ObservedCoin | None) -> CoinPrediction:
+    """Return the coin's fate; a landing spot that only makes sense with the other sign is asked about."""
+    if typed is None:
+        return predict_coin(stroke, setup)
+    spot = typed.landing_x_m
+    other = replace(typed, landing_x_m=replace(spot, value=-spot.value))
+    sight = stroke.loose_object
+    seen_m = sight.observed_landing_x_m.value if sight is not None and sight.seen == "left" else math.nan
+    if abs(-spot.value - seen_m) < SAME_PLACE_M < abs(spot.value - seen_m):
+        raise _which_sign(spot.value, "where the clip shows it")
+    try:
+        return predict_coin(stroke, setup, typed)
+    except CannotMeasure:
+        try:
+            predict_coin(stroke, setup, other)
+        except CannotMeasure:
+            pass
+        else:
+            raise _which_sign(spot.value, "where this stroke can put it") from None
+        raise
+
+
+def _which_sign(typed_m: float, why: str) -> CannotMeasure:
+    said, meant = place(typed_m), place(-typed_m)
+    return CannotMeasure(
+        f"Did the coin lie {said}, as {100 * typed_m:g} says, or {meant}, {why}?",
+        fix=f"Give --coin-landed {-100 * typed_m:g} if it lay {meant}; below zero is behind the ball.",
+    )
 
 
 def _chosen(measurement: Measurement, number: int | None, *, one: bool) -> tuple[StrokeMeasures, ...]:
@@ -128,16 +149,6 @@ def _chosen(measurement: Measurement, number: int | None, *, one: bool) -> tuple
             fix=f"Choose --stroke from 1 to {len(strokes)}.",
         )
     return picked
-
-
-def _found(
-    clip: Measured, stroke: StrokeMeasures, setup: CoinSetup, typed: ObservedCoin | None
-) -> ObservedCoin:
-    """Return what the clip shows of the coin; a typed landing spot overrides what was seen."""
-    from pennyfall.cli.coin.sighting import find_coin_in_clip
-
-    seen = find_coin_in_clip(clip, stroke, setup)
-    return seen if typed is None else replace(seen, landing_x_m=typed.landing_x_m)
 
 
 def _draw(prediction: CoinPrediction, clip: str, path: Path, *, several: bool) -> None:

@@ -50,10 +50,10 @@ def coin(
         float | None,
         typer.Option(help="Where the coin lay afterwards, in cm from the ball; negative is behind it."),
     ] = None,
-    find_coin: Annotated[
-        bool, typer.Option("--find-coin", help="Look for the fallen coin in the clip.")
-    ] = False,
     frictions: Frictions = None,
+    forget: Annotated[
+        bool, typer.Option("--forget", help="Take this coin's friction out of that file first.")
+    ] = False,
     picture: Annotated[
         Path | None, typer.Option(help="Draw the stroke and its coin here (.png, .svg).")
     ] = None,
@@ -66,8 +66,10 @@ def coin(
     """Predict where a loose coin leaves the head and lands; infer its friction from where it did."""
     from pennyfall.cli.coin.predicting import CoinOutputs, predict_coins
     from pennyfall.cli.coin.setup import coin_setup
-    from pennyfall.cli.files.frictions import kept_name
+    from pennyfall.cli.files.frictions import forget_friction, kept_name
 
+    if forget:
+        typer.echo(forget_friction(frictions, kept_name(club, coin_name)))
     setup = coin_setup(
         coin=coin_name,
         club=club,
@@ -82,4 +84,4 @@ def coin(
         from_tag_mm=from_tag,
     )
     outputs = CoinOutputs(picture=picture, json=json, frictions=frictions, kept_as=kept_name(club, coin_name))
-    predict_coins(source, setup, settings, outputs, number=stroke, landed_cm=coin_landed, find_coin=find_coin)
+    predict_coins(source, setup, settings, outputs, number=stroke, landed_cm=coin_landed)

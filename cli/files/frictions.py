@@ -91,6 +91,28 @@ def save_frictions(path: Path, kept: dict[str, KeptFriction]) -> None:
     write_whole(path, ("\n".join(lines) + "\n").encode())
 
 
+def forget_friction(path: Path | None, name: str) -> str:
+    """Take a coin's friction out of the file; return a sentence saying what was taken out.
+
+    Raises
+    ------
+    CannotMeasure
+        When no file is named, or nothing of that name is in it.
+
+    """
+    kept = {} if path is None else load_frictions(path)
+    if path is None or name not in kept:
+        where = "no file of frictions is named" if path is None else f"{path.name} holds no {name}"
+        raise CannotMeasure(
+            f"Nothing can be forgotten: {where}.",
+            fix="Name the file that keeps it with --frictions, and the coin and club it was kept for.",
+        )
+    gone = kept.pop(name)
+    save_frictions(path, kept)
+    seen = f"{gone.observations} observed coin{'s' if gone.observations > 1 else ''}"
+    return f"Forgotten: {name}, {gone.static.value:.2f} from {seen}."
+
+
 def _kept(entry: dict[str, Any]) -> KeptFriction:
     static, sd, share = (float(entry[key]) for key in ("static", "static_sd", "kinetic_share"))
     if not (static >= 0 and sd > 0 and 0 < share <= 1):

@@ -182,6 +182,8 @@ def _typed(value: Any, kind: Any) -> Any:  # noqa: ANN401 - the reverse walk
     if kind is float:
         return math.nan if value is None else float(value)
     if kind is Estimate:
+        if not isinstance(value, dict):  # a landing spot of an earlier version: a bare number or none
+            return Estimate(_typed(value, float), math.nan)
         return Estimate(_typed(value["value"], float), _typed(value["sd"], float))
     if dataclasses.is_dataclass(kind) and isinstance(kind, type):
         hints = typing.get_type_hints(kind)
@@ -190,7 +192,7 @@ def _typed(value: Any, kind: Any) -> Any:  # noqa: ANN401 - the reverse walk
             **{
                 name: _typed(value[name], hints[name])
                 for name, each in given.items()
-                if name in value or each.default is dataclasses.MISSING
+                if name in value or each.default is each.default_factory is dataclasses.MISSING
             }
         )
     return value

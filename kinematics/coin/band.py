@@ -27,7 +27,6 @@ def loose_object_band(
     impact_s: float,
     hub_radius_m: float = math.nan,
     coin: Coin | None = None,
-    observed_landing_x_m: float | None = None,
     gravity_mps2: float = STANDARD_GRAVITY_MPS2,
 ) -> LooseObjectBand:
     """Return where the coin leaves and lands, as bands over a range of friction.
@@ -47,8 +46,6 @@ def loose_object_band(
         covers both ends of the plausible hubs (`PLAUSIBLE_HUBS_M`) and is wide for that reason.
     coin : Coin, optional
         Its size matters against a lip or a low wall only.
-    observed_landing_x_m : float, optional
-        Landing spot seen or typed in [m], carried along.
     gravity_mps2 : float
         Gravity [m/s^2].
 
@@ -70,7 +67,6 @@ def loose_object_band(
         leave_s=_band([each.leave_s for each in departures]),
         leave_x_m=_band([each.leave_x_m for each in departures]),
         landing_x_m=_band([each.landing_x_m for each in departures]),
-        observed_landing_x_m=observed_landing_x_m,
     )
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from contextlib import nullcontext, suppress
 from dataclasses import dataclass, replace
 
 from pennyfall.kinematics.coin.band import (
@@ -17,7 +18,7 @@ from pennyfall.kinematics.coin.inference import InferredFriction, ObservedCoin, 
 from pennyfall.kinematics.coin.ride import CoinRide, ride
 from pennyfall.kinematics.errors import CannotMeasure
 from pennyfall.kinematics.shelf import Shelf
-from pennyfall.kinematics.values import LooseObjectBand, StrokeMeasures
+from pennyfall.kinematics.values import Estimate, LooseObjectBand, StrokeMeasures
 
 FORWARD_SWING_NEEDED = (
     "Film from before the takeaway until after impact, with the head in the picture all the time."
@@ -57,6 +58,18 @@ def predict_coin(
 ) -> CoinPrediction:
     """Return what the stroke does to the coin, and the friction that explains an observed one.
 
+    Where the stroke's own `loose_object` says what was seen of a coin, its place on the head decides its way
+    to the rear edge, and what was seen to happen is explained; where no friction does, nothing is inferred.
+
+    Parameters
+    ----------
+    stroke : StrokeMeasures
+        The stroke.
+    setup : CoinSetup
+        Where the coin lies and what holds it.
+    observed : ObservedCoin, optional
+        What a person observed; it goes before what was seen.
+
     Raises
     ------
     CannotMeasure
@@ -67,6 +80,9 @@ def predict_coin(
         raise CannotMeasure(
             f"Stroke {stroke.number} has no forward swing from top to impact.", fix=FORWARD_SWING_NEEDED
         )
+    sight = stroke.loose_object
+    if sight is not None and sight.place_on_head_m.known:
+        setup = replace(setup, shelf=setup.shelf.with_coin_at(sight.place_on_head_m.value))
     impact_s, hub_radius_m = stroke.impact_s.value, stroke.hub_radius_m.value
     motions = plausible_motions(stroke.profile, impact_s=impact_s, hub_radius_m=hub_radius_m)
     known = motions[0].tilt_source if len(motions) == 1 else "none"
@@ -74,7 +90,6 @@ def predict_coin(
     if known == "none":
         middle_m = math.sqrt(PLAUSIBLE_HUBS_M[0] * PLAUSIBLE_HUBS_M[1])
         motion = head_motion(stroke.profile, impact_s=impact_s, hub_radius_m=middle_m)
-    spot = observed.landing_x_m.value if observed is not None and observed.landing_x_m.known else None
     band = loose_object_band(
         stroke.profile,
         setup.shelf,
@@ -82,7 +97,20 @@ def predict_coin(
         impact_s=impact_s,
         hub_radius_m=hub_radius_m,
         coin=setup.coin,
-        observed_landing_x_m=spot,
+    )
+    together = _together(sight, observed)
+    inferred = None
+    if together is not None:
+        with suppress(CannotMeasure) if observed is None else nullcontext():
+            inferred = infer_friction(
+                motion, setup.shelf, together, coin=setup.coin, kinetic_share=setup.kinetic_share
+            )
+    band = replace(
+        band,
+        seen="not told" if sight is None else sight.seen,
+        place_on_head_m=Estimate.missing() if sight is None else sight.place_on_head_m,
+        observed_leave_s=Estimate.missing() if together is None else together.leave_s,
+        observed_landing_x_m=Estimate.missing() if together is None else together.landing_x_m,
     )
     return CoinPrediction(
         stroke=replace(stroke, loose_object=band),
@@ -93,10 +121,19 @@ def predict_coin(
         rides=tuple(
             ride(motion, setup.shelf, pair, coin=setup.coin) for pair in setup.friction.spread(BAND_FRICTIONS)
         ),
-        inferred=None
-        if observed is None
-        else infer_friction(
-            motion, setup.shelf, observed, coin=setup.coin, kinetic_share=setup.kinetic_share
-        ),
-        observed=observed,
+        inferred=inferred,
+        observed=together,
+    )
+
+
+def _together(sight: LooseObjectBand | None, observed: ObservedCoin | None) -> ObservedCoin | None:
+    """Return what was observed by eye or picture; None where nothing was."""
+    if sight is None or sight.seen != "left":
+        return observed
+    seen = ObservedCoin(leave_s=sight.observed_leave_s, landing_x_m=sight.observed_landing_x_m)
+    if observed is None:
+        return seen if seen.leave_s.known or seen.landing_x_m.known else None
+    return ObservedCoin(
+        leave_s=observed.leave_s if observed.leave_s.known else seen.leave_s,
+        landing_x_m=observed.landing_x_m if observed.landing_x_m.known else seen.landing_x_m,
     )

@@ -9,7 +9,7 @@ from importlib import resources
 from typing import Any, TypeVar
 
 from pennyfall.kinematics.errors import CannotMeasure
-from pennyfall.kinematics.values import Estimate, LooseObjectBand, StrokeMeasures
+from pennyfall.kinematics.values import Estimate, StrokeMeasures
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -136,7 +136,7 @@ def measured(stroke: StrokeMeasures, name: str) -> Estimate:
     return estimate
 
 
-_OF_LOOSE_OBJECT = {each.name for each in fields(LooseObjectBand) if each.type == "Estimate"}
+_OF_LOOSE_OBJECT = {"peak_friction_demand"}
 _CLIP_TIMES = {"takeaway_s", "top_s", "impact_s", "finish_s", "peak_acceleration_s"}
 COMPARABLE = (
     {each.name for each in fields(StrokeMeasures) if each.type == "Estimate"} | _OF_LOOSE_OBJECT

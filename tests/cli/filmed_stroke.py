@@ -57,7 +57,6 @@ def filmed_stroke(footage: Path, name: str = "late120_dec60") -> FilmedStroke:
             leave_s=(top_s + 0.15, top_s + 0.25),
             leave_x_m=(-0.2, -0.15),
             landing_x_m=(-0.1, -0.05),
-            observed_landing_x_m=None,
         ),
     )
     facts = dataclasses.replace(

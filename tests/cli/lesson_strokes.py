@@ -105,7 +105,6 @@ def stroke(shape: str, putt_ft: float, generator: np.random.Generator) -> Stroke
             leave_s=(top_s + 0.09, top_s + 0.18) if leaves else None,
             leave_x_m=(-0.24, -0.19) if leaves else None,
             landing_x_m=(-0.15 + 0.01 * float(generator.standard_normal()), -0.08) if leaves else None,
-            observed_landing_x_m=None,
         ),
     )
 

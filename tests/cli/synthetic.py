@@ -109,7 +109,6 @@ def plateau_stroke(
             leave_s=(takeaway_s + 0.74, takeaway_s + 0.84),
             leave_x_m=(-0.24, -0.19),
             landing_x_m=(-0.15, -0.08),
-            observed_landing_x_m=None,
         ),
     )
 

@@ -205,7 +205,7 @@ def test_the_page_says_where_the_coin_may_stay_on(tmp_path: Path) -> None:
     )
     conditions = (dataclasses.replace(first, strokes=strokes), *result.conditions[1:])
     page = page_of(dataclasses.replace(result, conditions=conditions))
-    assert "coin let go, 12 ft stays on in 1 of 3, may stay on in 1 of 3" in text_of(page)
+    assert "coin let go, 12 ft would stay on in 1 of 3, may stay on in 1 of 3" in text_of(page)
     drawn = re.findall(r'class="landing [^"]*" data-stroke="([^"]*)"', page)
     assert [each for each in drawn if each.startswith("let go-12")] == [
         stroke_id(each) for each in strokes[:2]

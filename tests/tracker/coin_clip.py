@@ -11,7 +11,7 @@ import numpy as np
 
 from pennyfall.demo_clips.putter import Putter
 from pennyfall.demo_clips.record import performance_of, render_clip
-from pennyfall.demo_clips.scene import Encoding, Scene, VisibleCoin, aim_camera
+from pennyfall.demo_clips.scene import Colour, Encoding, Scene, VisibleCoin, aim_camera
 from pennyfall.demo_clips.strokes import Rest, Stroke
 from pennyfall.kinematics.coin.friction import known_coin
 from pennyfall.kinematics.shelf import Shelf
@@ -29,12 +29,19 @@ class CoinTruth:
     """What the engine did."""
 
     friction: float
-    leave_s: float
-    """From the clip's first frame [s]."""
+    leave_s: float | None
+    """From the clip's first frame [s]; None where it stays on."""
     resting_x_m: float
 
 
-def render_coin_clip(path: Path, friction: float, *, name: str = "larch-coin") -> CoinTruth:
+def render_coin_clip(
+    path: Path,
+    friction: float,
+    *,
+    name: str = "larch-coin",
+    colour: Colour = (0.65, 0.52, 0.22),
+    on_head: bool = True,
+) -> CoinTruth:
     """Render the clip and return its truth; static and kinetic friction are equal."""
     scene = Scene(
         name=name,
@@ -54,11 +61,16 @@ def render_coin_clip(path: Path, friction: float, *, name: str = "larch-coin") -
     z_m = PUTTER.tag_height_m + trace.coin[:, 1]
     angle = trace.coin[:, 2]
     way = _way(t_s, x_m, z_m + thickness_m / 2, angle)
-    render_clip(replace(scene, coin=VisibleCoin(path=way, diameter_m=known_coin().diameter_m)), path)
+    coin = VisibleCoin(path=way, diameter_m=known_coin().diameter_m, colour=colour)
+    render_clip(replace(scene, coin=coin if on_head else None), path)
     back = trace.coin[:, :2] - drive.place[:, :2]
     along = back[:, 0] * np.cos(drive.place[:, 2]) + back[:, 1] * np.sin(drive.place[:, 2])
-    left = int(np.flatnonzero(along < SHELF.coin_from_tag_m - SHELF.edge_distance_m)[0])
-    return CoinTruth(friction=friction, leave_s=float(t_s[left]) - scene.phase_s, resting_x_m=float(x_m[-1]))
+    off = np.flatnonzero(along < SHELF.coin_from_tag_m - SHELF.edge_distance_m)
+    return CoinTruth(
+        friction=friction,
+        leave_s=float(t_s[off[0]]) - scene.phase_s if len(off) else None,
+        resting_x_m=float(x_m[-1]),
+    )
 
 
 def _drive(

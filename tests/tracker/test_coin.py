@@ -1,5 +1,6 @@
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
 
@@ -9,11 +10,17 @@ import pytest
 from numpy.typing import NDArray
 
 from pennyfall.calibration.camera import Camera
+from pennyfall.cli.files.settings import settings_from
+from pennyfall.demo_clips.clips import shipped_clips
 from pennyfall.demo_clips.scene import aim_camera
 from pennyfall.kinematics.coin.friction import known_coin, published_friction
+from pennyfall.kinematics.coin.prediction import CoinSetup, predict_coin
 from pennyfall.kinematics.values import FloatArray
 from pennyfall.tracker.coin.fallen import RestingCoin, find_resting_coin
-from pennyfall.tracker.coin.on_head import leave_instant
+from pennyfall.tracker.coin.head_views import HeadTop
+from pennyfall.tracker.coin.on_head import CoinOnHead, StrokeTimes, leave_instant, look_on_head
+from pennyfall.tracker.coin.pieces import Piece
+from pennyfall.tracker.measure.clip import measure_clip
 
 CAMERA = aim_camera(position_m=(-0.04, -0.95, 0.85), look_at_m=(-0.05, -0.02, 0.0), focal_px=1060)
 DIAMETER_M = known_coin().diameter_m
@@ -56,7 +63,8 @@ def with_disc(
 
 
 def found(before: list[NDArray[np.uint8]], after: list[NDArray[np.uint8]]) -> RestingCoin | None:
-    return find_resting_coin(before, after, CAMERA, diameter_m=DIAMETER_M, x_range_m=(-0.45, 0.15))
+    earlier, later = ([Piece(each, 0, 0) for each in frames] for frames in (before, after))
+    return find_resting_coin(earlier, later, CAMERA, diameter_m=DIAMETER_M, x_range_m=(-0.45, 0.15))
 
 
 @pytest.mark.parametrize(("x_m", "y_m"), [(-0.22, 0.0), (-0.33, 0.06), (-0.11, -0.08)])
@@ -111,29 +119,163 @@ def test_a_coin_that_stays_has_no_leave_instant() -> None:
     assert not leave_instant(time_s, np.full_like(time_s, np.nan), 0.015).known
 
 
+LAID = (-0.03, 0.004)
+"""Where the drawn coin's middle lies on the drawn head, from the tag [m]."""
+EVENTS = StrokeTimes(takeaway_s=0.5, top_s=1.1, impact_s=1.4, finish_s=1.9)
+TIME_S = np.arange(0.1, 2.2, 1 / 120)
+X_M = np.interp(TIME_S, [0.5, 1.1, 1.4, 1.9], [-0.05, -0.30, -0.05, 0.25])
+
+
+class DrawnHead(HeadTop):
+    """A head with a tag over a carpet, and a disc where and as long as it is told."""
+
+    def __init__(
+        self,
+        generator: np.random.Generator,
+        disc: Callable[[float], tuple[float, float] | None],
+        *,
+        diameter_m: float = 0.024,
+        level: float = 160,
+    ) -> None:
+        self.frames = np.arange(len(TIME_S))
+        self._disc, self._diameter_m, self._level = disc, diameter_m, level
+        self._noise = generator
+        self._carpet = cv2.GaussianBlur(generator.normal(0, 60, (110, 800)), (0, 0), 2) + 90
+
+    def view(self, number: int) -> FloatArray:
+        along, across = np.meshgrid(self.along_m, self.across_m)
+        under = round(400 + 1e3 * float(X_M[number]))
+        image = self._carpet[:, under : under + len(self.along_m)].copy()
+        image[(along > -0.046) & (along < 0.028) & (np.abs(across) < 0.048)] = 100
+        image[np.maximum(np.abs(along), np.abs(across)) < 0.016] = 210
+        image[np.maximum(np.abs(along), np.abs(across)) < 0.012] = 40
+        place = self._disc(float(TIME_S[number]))
+        if place is not None:
+            inside = np.hypot(along - place[0], across - place[1]) < self._diameter_m / 2
+            image[inside] = self._level
+        blurred = cv2.GaussianBlur(image, (0, 0), 1.0)
+        return np.asarray(blurred + self._noise.normal(0, 3, image.shape))
+
+
+def looked(head: HeadTop, rear_edge_m: float | None = None) -> CoinOnHead:
+    return look_on_head(head, TIME_S, X_M, EVENTS, tag_side_m=0.024, front_m=0.02, rear_edge_m=rear_edge_m)
+
+
+def slid(time_s: float) -> tuple[float, float] | None:
+    """Return the place of a coin that slides from 1.0 s on at 4 m/s^2 and is out of sight by 30 mm."""
+    way_m = 2.0 * max(time_s - 1.0, 0.0) ** 2
+    return (LAID[0] - way_m, LAID[1]) if way_m < 0.03 else None
+
+
+@pytest.mark.parametrize("level", [30, 160])
+def test_a_coin_that_rides_to_the_finish_is_seen_to_stay(
+    level: float, generator: np.random.Generator
+) -> None:
+    found = looked(DrawnHead(generator, lambda _: LAID, level=level))
+    assert found.seen == "stayed"
+    assert found.place_m.value == pytest.approx(LAID[0], abs=0.001)
+    assert not found.leave_s.known
+
+
+@pytest.mark.parametrize("level", [30, 160])
+def test_a_coin_that_slides_off_is_seen_to_leave(level: float, generator: np.random.Generator) -> None:
+    """It passes an edge 16 mm behind it at 1.0 + sqrt(2 * 0.016 / 4) = 1.089 s."""
+    found = looked(DrawnHead(generator, slid, level=level), rear_edge_m=LAID[0] - 0.016)
+    assert found.seen == "left"
+    assert found.place_m.value == pytest.approx(LAID[0], abs=0.001)
+    assert found.diameter_m == pytest.approx(0.024, abs=0.001)
+    assert found.leave_s.value == pytest.approx(1.0894, abs=0.006)
+    assert 0.001 < found.leave_s.sd < 0.02
+
+
+def test_without_a_known_edge_the_coin_leaves_some_time_in_its_slide(generator: np.random.Generator) -> None:
+    leave_s = looked(DrawnHead(generator, slid)).leave_s
+    assert abs(leave_s.value - 1.0894) < 1.8 * leave_s.sd < 0.1
+
+
+def test_a_bare_head_has_no_coin(generator: np.random.Generator) -> None:
+    assert looked(DrawnHead(generator, lambda _: None)).seen == "no coin"
+
+
+def test_a_disc_on_the_floor_is_no_coin_on_the_head(generator: np.random.Generator) -> None:
+    """It lies behind the head and stays there when the head goes."""
+
+    def floor(time_s: float) -> tuple[float, float]:
+        return -0.062 - 0.05 - float(np.interp(time_s, TIME_S, X_M)), 0.0
+
+    assert looked(DrawnHead(generator, floor)).seen == "no coin"
+
+
+@pytest.mark.parametrize("diameter_m", [0.010, 0.014, 0.034])
+def test_a_screw_or_a_larger_disc_on_the_head_is_not_taken_for_a_coin(
+    diameter_m: float, generator: np.random.Generator
+) -> None:
+    found = looked(DrawnHead(generator, lambda _: (-0.026, 0.028), diameter_m=diameter_m))
+    assert found.seen in ("no coin", "not told")
+
+
+@pytest.mark.parametrize("gone_s", [0.52, 2.15])
+def test_a_coin_taken_away_before_or_after_the_stroke_has_not_left_in_it(
+    gone_s: float, generator: np.random.Generator
+) -> None:
+    found = looked(DrawnHead(generator, lambda time_s: LAID if time_s < gone_s else None))
+    assert found.seen != "left"
+
+
+def test_a_coin_that_is_half_covered_at_the_finish_is_not_told(generator: np.random.Generator) -> None:
+    """Neither all of its rim is there nor nothing of it."""
+
+    class Covered(DrawnHead):
+        def view(self, number: int) -> FloatArray:
+            image = np.array(super().view(number))
+            if TIME_S[number] > EVENTS.impact_s:
+                image[:, :54] = 70
+            return image
+
+    assert looked(Covered(generator, lambda _: LAID)).seen == "not told"
+
+
+def test_a_clip_that_ends_at_impact_does_not_tell(generator: np.random.Generator) -> None:
+    head = DrawnHead(generator, lambda _: LAID)
+    early = EVENTS.impact_s > TIME_S
+    found = look_on_head(head, TIME_S[early], X_M[early], EVENTS, tag_side_m=0.024, front_m=0.02)
+    assert found.seen == "not told"
+
+
+@pytest.mark.clip
+@pytest.mark.parametrize("clip", [each.name for each in shipped_clips()])
+def test_no_coin_is_seen_in_a_shipped_clip(clip: str) -> None:
+    path = next(each.path for each in shipped_clips() if each.name == clip)
+    strokes = measure_clip(path, settings_from()).measurement.strokes
+    assert {each.loose_object.seen for each in strokes if each.loose_object} <= {"no coin", "not told"}
+
+
 @pytest.mark.slow
 @pytest.mark.clip
-def test_the_friction_of_a_filmed_coin_is_found_again(tmp_path: Path) -> None:
-    """The engine that moves the coin has one coefficient, so the kinetic share is stated as 1."""
+@pytest.mark.parametrize("friction", [0.20, 0.35, 0.60])
+def test_what_a_filmed_coin_did_is_seen_and_its_friction_found_again(friction: float, tmp_path: Path) -> None:
+    """It leaves early, leaves late, stays; the engine has one coefficient, so the kinetic share is 1."""
     pytest.importorskip("mujoco")
-    from pennyfall.cli.coin.sighting import find_coin_in_clip
-    from pennyfall.cli.files.settings import settings_from
-    from pennyfall.kinematics.coin.prediction import CoinSetup, predict_coin
-    from pennyfall.tracker.measure.clip import measure_clip
     from tests.tracker.coin_clip import PUTTER, SHELF, render_coin_clip
 
     clip = tmp_path / "coin.mp4"
-    truth = render_coin_clip(clip, 0.20)
-    result = measure_clip(clip, settings_from(tag_height_mm=1000 * PUTTER.tag_height_m))
-    stroke = result.measurement.strokes[0]
+    truth = render_coin_clip(clip, friction)
+    settings = replace(settings_from(tag_height_mm=1000 * PUTTER.tag_height_m), coin_shelf=SHELF)
+    stroke = measure_clip(clip, settings).measurement.strokes[0]
+    coin = stroke.loose_object
+    assert coin is not None
+    assert coin.place_on_head_m.value == pytest.approx(SHELF.coin_from_tag_m, abs=0.001)
+    if truth.leave_s is None:
+        assert coin.seen == "stayed"
+        return
+    assert coin.seen == "left"
+    assert coin.observed_leave_s.value == pytest.approx(truth.leave_s, abs=0.008)
+    assert abs(coin.observed_leave_s.value - truth.leave_s) < 1.96 * coin.observed_leave_s.sd
+    assert coin.observed_landing_x_m.value == pytest.approx(truth.resting_x_m, abs=0.004)
+
     setup = CoinSetup(shelf=SHELF, friction=published_friction(), coin=known_coin(), kinetic_share=1.0)
-
-    seen = find_coin_in_clip(result, stroke, setup)
-    known = predict_coin(stroke, setup, seen).inferred
-    unknown = predict_coin(stroke, replace(setup, kinetic_share=None), seen).inferred
-
-    assert seen.leave_s.value == pytest.approx(truth.leave_s, abs=0.005)
-    assert seen.landing_x_m.value == pytest.approx(truth.resting_x_m, abs=0.004)
+    known = predict_coin(stroke, setup).inferred
+    unknown = predict_coin(stroke, replace(setup, kinetic_share=None)).inferred
     assert known is not None
     assert unknown is not None
     assert known.static.value == pytest.approx(truth.friction, abs=0.03)

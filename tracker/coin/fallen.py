@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from pennyfall.calibration.camera import Camera
 from pennyfall.kinematics.values import Estimate, FloatArray
-from pennyfall.tracker.clip.frame import LumaFrame
+from pennyfall.tracker.coin.pieces import Piece
 
 FLOOR_STEP_M = 0.001
 """Chosen by us: about a pixel of a 720p clip from 1.1 m."""
@@ -41,8 +41,8 @@ class RestingCoin:
 
 
 def find_resting_coin(
-    before: Sequence[LumaFrame],
-    after: Sequence[LumaFrame],
+    before: Sequence[Piece],
+    after: Sequence[Piece],
     camera: Camera,
     *,
     diameter_m: float,
@@ -53,9 +53,9 @@ def find_resting_coin(
 
     Parameters
     ----------
-    before, after : sequence of LumaFrame
-        Frames from before the coin fell and from after it lay still, spread in time, so that their medians
-        show the floor without the moving head.
+    before, after : sequence of Piece
+        The floor from before the coin fell and from after it lay still, spread in time, so that their
+        medians show it without the moving head.
     camera : Camera
         The camera in the world under the ball.
     diameter_m : float
@@ -74,7 +74,7 @@ def find_resting_coin(
     x_m = np.arange(*x_range_m, FLOOR_STEP_M)
     y_m = np.arange(*FLOOR_Y_M, FLOOR_STEP_M)
     floor = np.stack([*np.meshgrid(x_m, y_m), np.zeros((len(y_m), len(x_m)))], axis=-1)
-    change = _median_view(after, camera, floor) - _median_view(before, camera, floor)
+    change = np.nan_to_num(_median_view(after, camera, floor) - _median_view(before, camera, floor))
     hidden = np.hypot(floor[..., 0], floor[..., 1]) < BALL_CLEARANCE_M
     radius_px = diameter_m / 2 / FLOOR_STEP_M
     disc, ring = _disc(radius_px, 0.0, 0.85), _disc(radius_px, 1.2, 1.7)
@@ -94,21 +94,10 @@ def find_resting_coin(
     return None
 
 
-def _median_view(frames: Sequence[LumaFrame], camera: Camera, points_m: FloatArray) -> Luma:
-    """Return the median over frames of the picture seen at world points, shape (rows, columns)."""
-    return np.median(views_of(frames, camera, points_m), axis=0).astype(np.float32)
-
-
-def views_of(frames: Sequence[LumaFrame], camera: Camera, points_m: FloatArray) -> list[Luma]:
-    """Return what each frame shows at world points, shape (rows, columns, 3) -> (rows, columns) each."""
-    pixels = camera.project(points_m.reshape(-1, 3)).reshape(*points_m.shape[:2], 2).astype(np.float32)
-    columns, rows = (np.ascontiguousarray(pixels[..., k]) for k in range(2))
-    return [
-        cv2.remap(
-            np.ascontiguousarray(frame), columns, rows, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE
-        ).astype(np.float32)
-        for frame in frames
-    ]
+def _median_view(pieces: Sequence[Piece], camera: Camera, points_m: FloatArray) -> Luma:
+    """Return the median over pieces of what is seen at world points, shape (rows, columns); NaN for none."""
+    pixels = camera.project(points_m.reshape(-1, 3)).reshape(*points_m.shape[:2], 2)
+    return np.median([each.at(pixels) for each in pieces], axis=0).astype(np.float32)
 
 
 def _disc(radius_px: float, inner: float, outer: float) -> Luma:

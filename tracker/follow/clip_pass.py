@@ -15,6 +15,7 @@ from pennyfall.kinematics.values import freeze_arrays
 from pennyfall.tracker.ball.followed import FollowedBall
 from pennyfall.tracker.ball.watch import BallWatcher
 from pennyfall.tracker.clip.frame import Frame, LumaFrame
+from pennyfall.tracker.coin.pieces import PieceKeeper, Pieces
 from pennyfall.tracker.follow.boxes import Box
 from pennyfall.tracker.follow.dot.colour import WantedColour
 from pennyfall.tracker.follow.dot.follower import DotFollower
@@ -25,6 +26,7 @@ from pennyfall.tracker.follow.sheet import RestingSheet, SheetFinder, SheetSight
 from pennyfall.tracker.follow.tag.follower import TagFollower
 from pennyfall.tracker.marks.decoding import LARGEST_ENLARGED_PX, TagFinder
 from pennyfall.tracker.marks.pattern import TagPattern
+from pennyfall.tracker.marks.registration import Registration
 
 LEAST_SHEET_TAGS = 2
 """One small tag cannot pose a camera well enough to measure along a whole stroke."""
@@ -67,6 +69,8 @@ class Followed:
     """Most of the sheet's tags seen in one picture."""
     mirrored: bool = False
     """Whether the sheet's tags were found in the flipped picture instead."""
+    pieces: Pieces | None = None
+    """What was kept of the pictures to look for a coin in; None where no tag is followed."""
 
     def __post_init__(self) -> None:
         freeze_arrays(self)
@@ -117,6 +121,7 @@ class ClipFollower:
                 border_m=min(HEAD_TAG_BORDER_M, SURE_BORDER_SHARE * layout.head_tag_side_m),
             )
             self._head = TagFollower(pattern, layout.head_tag_id, self._tags)
+        self._pieces = PieceKeeper() if isinstance(self._head, TagFollower) else None
         self._ball = BallWatcher()
         self._pose: Pose | None = None
         self._watch: SheetWatch | None = None
@@ -137,6 +142,9 @@ class ClipFollower:
             self._sample_sheet(frame)
         found = self._head.update(frame)
         self._ever_seen = self._ever_seen or found is not None
+        if self._pieces is not None and isinstance(found, Registration):
+            camera = None if self._pose is None else self._camera_of(frame.index)
+            self._pieces.take(frame, found.centre_px, found.jacobian, camera)
         if self._pose is not None:
             camera = self._camera_of(frame.index)
             centre = None if found is None else found.centre_px
@@ -155,6 +163,7 @@ class ClipFollower:
             head_ever_seen=self._ever_seen,
             sheet_tags_seen=self._most_tags,
             mirrored=self._mirror.mirrored,
+            pieces=None if self._pieces is None else self._pieces.pieces(),
         )
 
     def _seek_sheet(self, frame: Frame) -> None:

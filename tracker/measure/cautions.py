@@ -164,6 +164,12 @@ REGISTER: dict[str, CautionKind] = {
         remedy="A larger tag, stuck on flat, and a sharper picture tell it.",
         touches=("hub_radius_m",),
     ),
+    "coin-otherwise": CautionKind(
+        words="Stroke {number}: the coin is seen to {seen}, where it would {predicted} by this stroke and a "
+        "friction of {low:.2f} to {high:.2f}.",
+        remedy="Check the coin's floor in the club file, and its friction.",
+        touches=("loose_object",),
+    ),
     "noise-inconsistent": CautionKind(
         words="Stroke {number}: the head's position scatters {times:.1f} times as much as expected, so the "
         "intervals are doubtful; look for glare, a loose tag or a moving camera.",

@@ -14,6 +14,7 @@ from pennyfall.tracker.clip.decoding import clip_facts
 from pennyfall.tracker.clip.sound import check_sound
 from pennyfall.tracker.follow.row_time import rolling_shutter, row_share, with_unknown_rows
 from pennyfall.tracker.measure.cautions import caution
+from pennyfall.tracker.measure.coin_sight import coin_cautions, look_for_coin
 from pennyfall.tracker.measure.motion import Motion
 from pennyfall.tracker.measure.placed import Placed
 from pennyfall.tracker.measure.settings import Settings
@@ -33,7 +34,7 @@ def measures(motion: Motion, placed: Placed, settings: Settings) -> Measured:
     timed = placed.timed
     seen, head = timed.seen, timed.followed.head
     rows = row_share(head.centre_px, rotation_deg=seen.decoded.rotation_deg, rows=seen.reading.header.height)
-    strokes = tuple(_with_loose_object(stroke, settings) for stroke in motion.strokes)
+    strokes = tuple(_with_loose_object(stroke, placed, settings) for stroke in motion.strokes)
     if settings.readout_s is None:
         strokes = tuple(with_unknown_rows(each, head.time_s, rows, timed.interval_s) for each in strokes)
     sound = _sound(strokes, placed)
@@ -52,6 +53,7 @@ def measures(motion: Motion, placed: Placed, settings: Settings) -> Measured:
             *timed.cautions,
             *placed.cautions,
             *motion.cautions,
+            *coin_cautions(strokes, shelf_known=settings.shelf is not None),
             *(
                 [caution("sound-disagrees", words=sound.words)]
                 if sound is not None and sound.consistent is False
@@ -79,13 +81,17 @@ def _sound(strokes: tuple[StrokeMeasures, ...], placed: Placed) -> SoundCheck | 
     )
 
 
-def _with_loose_object(stroke: StrokeMeasures, settings: Settings) -> StrokeMeasures:
-    """Return the stroke with where a loose coin would leave the head."""
+def _with_loose_object(stroke: StrokeMeasures, placed: Placed, settings: Settings) -> StrokeMeasures:
+    """Return the stroke with where a loose coin would leave the head, and what is seen of one."""
+    sight = look_for_coin(placed, stroke, tag_side_m=settings.tags.head_tag_side_m, shelf=settings.shelf)
+    shelf = settings.shelf or Shelf()
+    if sight.place_on_head_m.known:
+        shelf = shelf.with_coin_at(sight.place_on_head_m.value)
     band = loose_object_band(
         stroke.profile,
-        settings.shelf or Shelf(),
+        shelf,
         published_friction(),
         impact_s=stroke.impact_s.value,
         hub_radius_m=stroke.hub_radius_m.value,
     )
-    return replace(stroke, loose_object=band)
+    return replace(stroke, loose_object=sight.beside(band))

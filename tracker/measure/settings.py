@@ -39,6 +39,8 @@ class Settings:
     dot: WantedColour | Box | None = None
     """A dot on the head, by its colour or by a box around it, followed in place of the tag."""
 
+    coin_shelf: Shelf | None = None
+    """The coin's shelf as stated; it overrides the club file."""
     readout_s: float | None = None
     """Time from the picture's first row to its last, where the coach knows it [s]."""
 
@@ -65,7 +67,9 @@ class Settings:
 
     @property
     def shelf(self) -> Shelf | None:
-        """The coin's shelf, where the club file describes it."""
+        """The coin's shelf, where it is stated or the club file describes it."""
+        if self.coin_shelf is not None:
+            return self.coin_shelf
         return self.club.shelf if self.club is not None else None
 
     @property

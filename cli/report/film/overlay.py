@@ -118,14 +118,15 @@ class PathOverlay:
 
     def _coin(self, frame: NDArray[np.uint8], time_s: float) -> None:
         coin = self._stroke.loose_object
-        if coin is None or coin.leave_s is None or time_s < coin.leave_s[0]:
+        if coin is None or coin.leaving_s is None or time_s < coin.leaving_s[0]:
             return
-        early_s, late_s = coin.leave_s
+        early_s, late_s = coin.leaving_s
         self._lines(frame, early_s, min(late_s, time_s), COIN_COLOUR, 3 * self._line)
         at = self._path.at(early_s)
         if at is not None:
             below = (at[0], at[1] + 1.9 * self._letters)
-            write(frame, "coin would leave", below, self._letters, COIN_COLOUR)
+            words = "coin leaves" if coin.observed_leave_s.known else "coin would leave"
+            write(frame, words, below, self._letters, COIN_COLOUR)
 
     def _lines(
         self, frame: NDArray[np.uint8], from_s: float, to_s: float, colour: tuple[int, int, int], width: int

@@ -112,7 +112,7 @@ def landing_drawing(result: LessonResult) -> Drawing | None:
         LandingRow(
             condition=inks[each.condition.name],
             label=each.condition.title,
-            landings=tuple(_landing(stroke) for stroke in each.strokes if stroke.measures.loose_object),
+            landings=tuple(_landing(stroke) for stroke in each.strokes if _has_coin(stroke)),
         )
         for each in result.conditions
     ]
@@ -171,14 +171,21 @@ def _dot(stroke: str, measures: StrokeMeasures, what: Quantity) -> Dot | None:
     return Dot(value=estimate.value * what.factor, stroke=stroke)
 
 
+def _has_coin(stroke: LessonStroke) -> bool:
+    """Return whether there is anything to tell of a coin: not where the clip shows that there is none."""
+    coin = stroke.measures.loose_object
+    return coin is not None and coin.seen != "no coin"
+
+
 def _landing(stroke: LessonStroke) -> Landing:
     coin = stroke.measures.loose_object
     assert coin is not None
-    lands = coin.outcome != "stays on" and coin.landing_x_m is not None
+    lands = coin.outcome != "stays on" and coin.landing_x_m is not None and coin.seen != "stayed"
     near, far = coin.landing_x_m or (0.0, 0.0)
     return Landing(
         stroke=stroke_id(stroke),
         band_cm=(CM * near, CM * far) if lands else None,
-        may_stay=coin.outcome == "either",
-        seen_cm=None if coin.observed_landing_x_m is None else CM * coin.observed_landing_x_m,
+        may_stay=coin.outcome == "either" and coin.seen not in ("left", "stayed"),
+        seen_cm=CM * coin.observed_landing_x_m.value if coin.observed_landing_x_m.known else None,
+        seen=coin.seen,
     )

@@ -9,6 +9,7 @@ from markupsafe import Markup
 
 from pennyfall.cli.report.page.svg import PlotArea, cut_to, drawing, element, padded, ticks
 from pennyfall.cli.report.palette import tone
+from pennyfall.kinematics.values import CoinSeen
 
 WIDTH = 360.0
 HEAD, FOOT, NAME, FATES, BAR = 6.0, 40.0, 20.0, 15.0, 9.0
@@ -26,6 +27,8 @@ class Landing:
     """Whether the friction decides if it leaves at all."""
     seen_cm: float | None
     """Where it was seen or stated to land."""
+    seen: CoinSeen = "not told"
+    """What the clip shows of it."""
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -43,9 +46,14 @@ class LandingRow:
 
     @property
     def fates(self) -> str:
-        """In how many strokes the coin stays on or may; empty where it leaves in all."""
+        """In how many strokes the coin was seen to stay or leave, or would stay on or may; else empty."""
         counts = (
-            ("stays on", sum(each.band_cm is None for each in self.landings)),
+            ("seen to stay on", sum(each.seen == "stayed" for each in self.landings)),
+            ("seen to leave", sum(each.seen == "left" for each in self.landings)),
+            (
+                "would stay on",
+                sum(each.band_cm is None and each.seen == "not told" for each in self.landings),
+            ),
             ("may stay on", sum(each.may_stay for each in self.landings)),
         )
         return ", ".join(f"{fate} in {count} of {len(self.landings)}" for fate, count in counts if count)

@@ -178,12 +178,19 @@ def _curve(stroke: LessonStroke) -> dict[str, Any]:
             "impact": _or_none(measures.impact_s),
             "finish": _or_none(measures.finish_s),
         },
-        "coin": list(measures.loose_object.leave_s)
-        if measures.loose_object and measures.loose_object.leave_s
-        else None,
+        "coin": _coin(measures),
         "zero": round(measures.impact_s.value, 5) if measures.impact_s.known else pieces[-1]["t"][-1],
         "at_impact": _at_impact(measures.acceleration_at_impact_mps2),
     }
+
+
+def _coin(measures: StrokeMeasures) -> dict[str, Any] | None:
+    """Return when the coin leaves, and whether that was seen; None where it stays or there is none."""
+    coin = measures.loose_object
+    if coin is None or coin.leaving_s is None:
+        return None
+    words = "coin seen to leave" if coin.observed_leave_s.known else "coin would leave"
+    return {"span": list(coin.leaving_s), "words": words}
 
 
 def _at_impact(acceleration: Estimate) -> str:

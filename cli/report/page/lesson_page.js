@@ -74,9 +74,9 @@
       free = here + 20;
     }
     if (stroke.coin) {
-      const [early, late] = stroke.coin;
+      const [early, late] = stroke.coin.span;
       draw("line", { x1: at.x(early), x2: Math.max(at.x(late), at.x(early) + 3), y1: plot.bottom, y2: plot.bottom, class: "differs" });
-      draw("text", { x: Math.min(at.x(late) + 5, plot.right - 72), y: plot.bottom - 5, class: "axis start" }, "coin leaves");
+      draw("text", { x: Math.min(at.x(late) + 5, plot.right - 104), y: plot.bottom - 5, class: "axis start" }, stroke.coin.words);
     }
     const second = data[beside.value];
     if (second) {

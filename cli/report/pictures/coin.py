@@ -9,7 +9,7 @@ import numpy as np
 from pennyfall.cli.report.palette import ACCENT, FORWARD_TINT, INK, QUIET
 from pennyfall.cli.report.pictures.figure_file import FileKind, figure_file
 from pennyfall.cli.report.pictures.fitting import fit
-from pennyfall.cli.report.tables.coin import place, places, times_from_top
+from pennyfall.cli.report.tables.coin import from_top, place, places, times_from_top
 from pennyfall.kinematics.coin.fall import Departure
 from pennyfall.kinematics.coin.prediction import CoinPrediction
 from pennyfall.kinematics.values import BALL_RADIUS_M, INTERVAL_SDS, FloatArray
@@ -70,12 +70,16 @@ def _write_heading(figure: Figure, prediction: CoinPrediction, title: str) -> No
 def _fate(prediction: CoinPrediction) -> list[str]:
     """Return what becomes of the coin, line by line."""
     band, top_s = prediction.band, prediction.stroke.top_s.value
+    seen_s = band.observed_leave_s
+    lines = ["Seen to stay on"] if band.seen == "stayed" else []
+    if band.seen == "left":
+        lines = ["Seen to leave" + (f" {from_top(seen_s.value, top_s)}" if seen_s.known else "")]
     if band.leave_s is None or band.landing_x_m is None:
-        return ["The coin stays on"]
-    lines = [f"Leaves {times_from_top(band.leave_s, top_s)}", f"and lands {places(band.landing_x_m)}"]
-    if band.outcome == "either":
+        return [*lines, "The coin would stay on"]
+    lines += [f"Would leave {times_from_top(band.leave_s, top_s)}", f"and land {places(band.landing_x_m)}"]
+    if band.outcome == "either" and band.seen not in ("left", "stayed"):
         held = [each.friction.static for each in prediction.rides if each.departure is None]
-        lines.append("or stays on" + (f", at friction {min(held):.2f} and more" if held else ""))
+        lines.append("or stay on" + (f", at friction {min(held):.2f} and more" if held else ""))
     return lines
 
 
@@ -133,8 +137,8 @@ def _mark_instants(axes: Axes, prediction: CoinPrediction) -> None:
 def _side_limits_m(prediction: CoinPrediction) -> tuple[float, float]:
     band, before = prediction.band, slice(0, prediction.motion.impact_index)
     spots = [*(band.landing_x_m or ()), *(band.leave_x_m or ())]
-    if band.observed_landing_x_m is not None:
-        spots.append(band.observed_landing_x_m)
+    if band.observed_landing_x_m.known:
+        spots.append(band.observed_landing_x_m.value)
     leftmost = min([float(prediction.motion.x_m[before].min()), *spots]) - 0.06
     return leftmost, max([BALL_RADIUS_M, *spots]) + 0.06
 
@@ -162,9 +166,9 @@ def _draw_side(axes: Axes, prediction: CoinPrediction) -> None:
     if band.landing_x_m is not None:
         near, far = (100 * each for each in band.landing_x_m)
         axes.plot([near, far], [-0.45, -0.45], color=COIN_INK, linewidth=6, solid_capstyle="butt", zorder=4)
-    if band.observed_landing_x_m is not None:
-        axes.plot(100 * band.observed_landing_x_m, 0, "v", color=ACCENT, markersize=9, zorder=6,
-                  label=f"found {place(band.observed_landing_x_m)}")  # fmt: skip
+    if band.observed_landing_x_m.known:
+        axes.plot(100 * band.observed_landing_x_m.value, 0, "v", color=ACCENT, markersize=9, zorder=6,
+                  label=f"found {place(band.observed_landing_x_m.value)}")  # fmt: skip
         axes.legend(loc="upper right", frameon=False, fontsize=11, handletextpad=0.2, borderpad=0.0)
     axes.set_yticks([0, 4, 8])
     axes.tick_params(length=3, color=QUIET)

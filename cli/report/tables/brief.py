@@ -6,6 +6,7 @@ import textwrap
 
 from pennyfall.cli.report.quantities import estimate_text
 from pennyfall.cli.report.stroke_words import eight_figures, stroke_sentence
+from pennyfall.cli.report.tables.coin import seen_sentence
 from pennyfall.kinematics.values import INTERVAL_SDS, Measurement, StrokeMeasures
 
 WIDTH = 80
@@ -24,7 +25,7 @@ def brief_table(measurement: Measurement) -> str:
     lines = [measurement.clip.file]
     for stroke in strokes:
         lead = f"Stroke {stroke.number}: " if len(strokes) > 1 else ""
-        lines += textwrap.wrap(f"{lead}{stroke_sentence(stroke)}", WIDTH)
+        lines += textwrap.wrap(f"{lead}{stroke_sentence(stroke)} {seen_sentence(stroke)}".rstrip(), WIDTH)
     for first in range(0, len(strokes), STROKES_ABREAST):
         lines += ["", *_figures(strokes[first : first + STROKES_ABREAST], alone=len(strokes) == 1)]
     lines += ["", *_rests_on(measurement)]

@@ -6,13 +6,20 @@ from pennyfall.cli.report.quantities import estimate_text
 from pennyfall.cli.report.safety import FALLEN_COIN
 from pennyfall.kinematics.coin.band import PLAUSIBLE_HUBS_M, peak_demand_time_s
 from pennyfall.kinematics.coin.prediction import CoinPrediction
-from pennyfall.kinematics.values import INTERVAL_SDS
+from pennyfall.kinematics.values import INTERVAL_SDS, CoinSeen, Estimate, StrokeMeasures
 
 IMPACT_ASSUMPTION = (
     "At impact the coin is assumed to keep its own speed while the head loses its step: a wall toward the "
     "face stops it, on a flat top it slides on. The shock's vertical part is left out."
 )
 LABEL_CELLS = 25
+SEEN: dict[CoinSeen, str] = {
+    "left": "seen to leave the head",
+    "stayed": "seen to stay on the head to the finish",
+    "no coin": "no coin is seen on the head",
+    "not told": "not told",
+}
+"""What the picture shows, called so."""
 
 
 def coin_table(prediction: CoinPrediction) -> str:
@@ -29,27 +36,34 @@ def coin_table(prediction: CoinPrediction) -> str:
     ]
     if band.leave_s is None or band.leave_x_m is None or band.landing_x_m is None:
         rows.append(
-            ("outcome", "the coin stays on the head" + ("" if band.slip_s is None else ", but slips"))
+            ("predicted", "would stay on the head" + ("" if band.slip_s is None else ", but would slip"))
         )
     else:
         decides = band.outcome == "either"
         rows += [
-            ("outcome", "the coin leaves" + (" at low friction, stays on at high" if decides else "")),
-            ("leaves the head", times_from_top(band.leave_s, top_s)),
+            ("predicted", "would leave" + (" at low friction, stay on at high" if decides else "")),
+            ("would leave the head", times_from_top(band.leave_s, top_s)),
             ("  where", places(band.leave_x_m)),
-            ("lands", places(band.landing_x_m)),
+            ("would land", places(band.landing_x_m)),
         ]
     if band.slip_s is not None:
-        rows.insert(2, ("starts to slip", times_from_top(band.slip_s, top_s)))
-    if prediction.observed is not None and prediction.inferred is not None:
-        seen = prediction.observed
-        if seen.leave_s.known:
-            reach_ms = 1e3 * INTERVAL_SDS * seen.leave_s.sd
-            rows.append(("seen to leave", f"{from_top(seen.leave_s.value, top_s)} (± {reach_ms:.0f} ms)"))
-        if seen.landing_x_m.known:
-            reach_cm = 1e2 * INTERVAL_SDS * seen.landing_x_m.sd
-            rows.append(("found on the floor", f"{place(seen.landing_x_m.value)} (± {reach_cm:.1f} cm)"))
+        rows.insert(2, ("would start to slip", times_from_top(band.slip_s, top_s)))
+    if band.place_on_head_m.known:
+        rows.append(("lies on the head", f"{place_on_head(band.place_on_head_m)}, as seen in the clip"))
+    if band.seen != "not told":
+        rows.append(("in the clip", SEEN[band.seen]))
+    if band.observed_leave_s.known:
+        reach_ms = 1e3 * INTERVAL_SDS * band.observed_leave_s.sd
+        rows.append(
+            ("seen to leave", f"{from_top(band.observed_leave_s.value, top_s)} (± {reach_ms:.0f} ms)")
+        )
+    if band.observed_landing_x_m.known:
+        reach_cm = 1e2 * INTERVAL_SDS * band.observed_landing_x_m.sd
+        rows.append(("found on the floor", f"{place(band.observed_landing_x_m.value)} (± {reach_cm:.1f} cm)"))
+    if prediction.inferred is not None:
         rows.append(("friction that explains it", f"{estimate_text(prediction.inferred.static)} (static)"))
+    elif band.seen == "left":
+        rows.append(("friction that explains it", "none: check the shelf in the club file"))
     lines = [f"Stroke {stroke.number}: the coin ({setup.coin.name})"]
     lines += [f"  {label:<{LABEL_CELLS}} {words}" for label, words in rows]
     lines += ["", f"Friction: {setup.friction.source}.", *cautions(prediction), FALLEN_COIN]
@@ -70,6 +84,27 @@ def cautions(prediction: CoinPrediction) -> list[str]:
     elif prediction.tilt_source == "arc":
         said.insert(0, "The tilt is that of the head's arc; a tag on the head would measure it.")
     return said
+
+
+def seen_sentence(stroke: StrokeMeasures) -> str:
+    """Return what is seen of a coin in one stroke as a sentence; empty where the clip shows none."""
+    band = stroke.loose_object
+    if band is None or band.seen not in ("left", "stayed"):
+        return ""
+    words = SEEN[band.seen]
+    if band.observed_leave_s.known:
+        reach_ms = 1e3 * INTERVAL_SDS * band.observed_leave_s.sd
+        words += f", {from_top(band.observed_leave_s.value, stroke.top_s.value)} (± {reach_ms:.0f} ms)"
+    if band.observed_landing_x_m.known:
+        words += f"; found {place(band.observed_landing_x_m.value)}"
+    return f"The coin is {words}."
+
+
+def place_on_head(from_tag_m: Estimate) -> str:
+    """Return where the coin's middle lies from the tag's."""
+    side = "behind" if from_tag_m.value < 0 else "before"
+    reach_mm = 1e3 * INTERVAL_SDS * from_tag_m.sd
+    return f"{abs(1e3 * from_tag_m.value):.0f} mm {side} the tag (± {reach_mm:.0f} mm)"
 
 
 def from_top(instant_s: float, top_s: float) -> str:

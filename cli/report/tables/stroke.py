@@ -14,6 +14,7 @@ from pennyfall.kinematics.values import (
     CalibrationFacts,
     ClipFacts,
     CoinOutcome,
+    Estimate,
     Measurement,
     StrokeMeasures,
 )
@@ -21,9 +22,9 @@ from pennyfall.kinematics.values import (
 WIDTH = 100
 LABEL_CELLS, UNIT_CELLS, VALUE_CELLS = 37, 6, 19
 OUTCOMES: dict[CoinOutcome, str] = {
-    "leaves": "leaves",
-    "stays on": "stays on",
-    "either": "leaves or stays on",
+    "leaves": "would leave",
+    "stays on": "would stay on",
+    "either": "may leave or stay",
 }
 """Over the friction range, as wide as a column."""
 STROKES_ABREAST = (WIDTH - LABEL_CELLS - UNIT_CELLS) // VALUE_CELLS
@@ -118,14 +119,15 @@ def _loose_object(strokes: Sequence[StrokeMeasures]) -> list[str]:
     lines = [
         COIN_GROUP.title,
         _row("  friction", "-", [_band(stroke, "friction", 1.0) for stroke in strokes]),
-        _row("  outcome", "", [OUTCOMES[coin.outcome] if coin else "–" for coin in coins]),
+        _row("  seen in the clip", "", [coin.seen if coin else "–" for coin in coins]),
+        _row("  predicted", "", [OUTCOMES[coin.outcome] if coin else "–" for coin in coins]),
         _row(
             f"  {demand.label}",
             demand.unit,
             [demand.text(coin.peak_friction_demand) if coin else "–" for coin in coins],
         ),
     ]
-    for name, label in (("slip_s", "slips"), ("leave_s", "leaves")):
+    for name, label in (("slip_s", "slips"), ("leave_s", "leaves"), ("observed_leave_s", "seen to go")):
         bands = [_band(stroke, name, 1e3, zero=stroke.impact_s.value) for stroke in strokes]
         lines.append(_row(f"  {label}, from impact (- before)", "ms", bands))
     for name, label in (
@@ -144,7 +146,9 @@ def _band(stroke: StrokeMeasures, name: str, factor: float, *, zero: float = 0.0
     if found is None:
         return "–"
     digits = {1.0: 2, 1e2: 1, 1e3: 0}[factor]
-    ends = found if isinstance(found, tuple) else (found,)
+    if isinstance(found, Estimate) and not found.known:
+        return "–"
+    ends = found if isinstance(found, tuple) else (found.value,)
     return " to ".join(f"{factor * (end - zero):.{digits}f}" for end in ends)
 
 
