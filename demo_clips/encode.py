@@ -20,6 +20,11 @@ SOUND_BLOCK = 1024
 THREADS = 2  # a fixed number, since the encoder's output depends on it
 
 
+def unfinished_path(path: Path) -> Path:
+    """Return where a clip is until it is whole."""
+    return path.with_name(f".{path.name}.part")
+
+
 def write_clip(
     path: Path,
     frames: Iterable[NDArray[np.uint8]],
@@ -46,7 +51,7 @@ def write_clip(
         Container times of the clicks, where there is sound [s].
 
     """
-    partial = path.with_name(f".{path.name}.part")
+    partial = unfinished_path(path)
     try:
         with av.open(
             str(partial.absolute()),

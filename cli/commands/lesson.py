@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import sys
+from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
 from typing import Annotated
 
@@ -94,8 +96,9 @@ def demo(
     """
     from pennyfall.cli.lesson.demo import write_demo_lesson
 
-    for clip, done, of in write_demo_lesson(folder):
-        _say(f"rendered {clip} ({done} of {of})", quiet=quiet)
+    with _saying_what_is_kept():
+        for clip, done, of in write_demo_lesson(folder):
+            _say(f"rendered {clip} ({done} of {of})", quiet=quiet)
     _run(folder, folder / "history.sqlite", processes, quiet=quiet, invented=True)
 
 
@@ -124,7 +127,7 @@ def _run(
     from pennyfall.cli.files.lesson_file import student_caution
     from pennyfall.cli.lesson.run import run_lesson, verdict
 
-    try:
+    with _saying_what_is_kept():
         done = run_lesson(
             folder,
             database=database,
@@ -132,15 +135,21 @@ def _run(
             progress=lambda clip, number, of: _say(f"measured {clip} ({number} of {of})", quiet=quiet),
             invented=invented,
         )
-    except KeyboardInterrupt:
-        typer.echo("Stopped. What was measured is kept: the next run goes on from there.", err=True)
-        raise
     typer.echo(verdict(done.result, done.reading))
     typer.echo(f"\nReport: {done.report}")
     if database is None:
         typer.echo(f"Not in the history: `pennyfall history --delete` will not reach {folder}.")
     if caution := student_caution(done.result.lesson.student):
         typer.echo(caution, err=True)
+
+
+@contextmanager
+def _saying_what_is_kept() -> Iterator[None]:
+    try:
+        yield
+    except KeyboardInterrupt:
+        typer.echo("Stopped. What is done is kept: the next run goes on from there.", err=True)
+        raise
 
 
 def _database(named: Path | None) -> Path:

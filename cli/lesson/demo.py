@@ -4,12 +4,11 @@ from __future__ import annotations
 
 import datetime as dt
 import math
-import multiprocessing
 import os
 from collections.abc import Iterator, Mapping
-from concurrent.futures import ProcessPoolExecutor, as_completed
 from dataclasses import dataclass
 from fractions import Fraction
+from functools import partial
 from pathlib import Path
 
 import numpy as np
@@ -17,6 +16,8 @@ import numpy as np
 from pennyfall.calibration.club import TAG_HEIGHT_SD_MM, Club, club_toml
 from pennyfall.cli.files.lesson_file import Condition, Lesson, write_lesson
 from pennyfall.cli.files.measurement import write_whole
+from pennyfall.cli.lesson.side_by_side import side_by_side
+from pennyfall.demo_clips.encode import unfinished_path
 from pennyfall.demo_clips.putter import Putter
 from pennyfall.demo_clips.record import render_clip, truth_path
 from pennyfall.demo_clips.scene import Encoding, Scene, Sensor, aim_camera
@@ -77,12 +78,15 @@ def write_demo_lesson(folder: Path) -> Iterator[tuple[str, int, int]]:
     scenes = demo_scenes()
     missing = [scene for name, scene in scenes.items() if not (folder / name).is_file()]
     if missing:
-        context = multiprocessing.get_context("spawn")
         workers = min(os.cpu_count() or 1, len(missing))
-        with ProcessPoolExecutor(max_workers=workers, mp_context=context) as pool:
-            waiting = [pool.submit(_render, scene, folder) for scene in missing]
-            for done, future in enumerate(as_completed(waiting), start=1):
-                yield future.result(), done, len(missing)
+        try:
+            rendered = side_by_side(partial(_render, folder), missing, workers)
+            for done, name in enumerate(rendered, start=1):
+                yield name, done, len(missing)
+        finally:
+            for path in (folder / name for name in scenes):  # what a process that had to be ended left
+                unfinished_path(path).unlink(missing_ok=True)
+                truth_path(path).unlink(missing_ok=True)
     write_whole(folder / CLUB_FILE, club_toml(demo_club()).encode())
     write_lesson(demo_lesson(), folder)
 
@@ -160,7 +164,7 @@ def _scene(name: str, version: Version, backswing_m: float, generator: np.random
     )
 
 
-def _render(scene: Scene, folder: Path) -> str:
+def _render(folder: Path, scene: Scene) -> str:
     """Render one clip; its truth stays out of the lesson, which knows only what a phone would."""
     path = folder / f"{scene.name}.mp4"
     render_clip(scene, path)

@@ -13,11 +13,15 @@ from concurrent.futures.process import BrokenProcessPool
 from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
+from typing import TypeVar
 
 import cv2
 
 from pennyfall.cli.files.measured_files import MeasuredClip, RefusedClip, keep_measured, keep_refused
 from pennyfall.kinematics.errors import CannotMeasure
+
+T = TypeVar("T")
+R = TypeVar("R")
 
 LESSON_LINES = {
     "dot": "dot",
@@ -78,24 +82,39 @@ def measure_side_by_side(tasks: Sequence[ClipTask], *, processes: int | None = N
         for task in tasks:
             yield _clip_of(_run(task))
         return
+    yield from map(_clip_of, side_by_side(_run, tasks, workers))
+
+
+def side_by_side(run: Callable[[T], R], tasks: Sequence[T], workers: int) -> Iterator[R]:
+    """Run a function of a module on each task in processes of their own; yield what it returns, as it comes.
+
+    Stopped by Ctrl-C, or by whoever takes the results, it ends the processes at once.
+
+    Raises
+    ------
+    CannotMeasure
+        When a process was ended from outside.
+
+    """
     pickle.dumps(tasks)  # a pool that cannot send its tasks hangs instead of failing
     with ProcessPoolExecutor(
         max_workers=workers, mp_context=multiprocessing.get_context("spawn"), initializer=_settle_worker
     ) as pool:
         with _interrupts_ignored():  # the workers inherit it: on Ctrl-C this process alone decides
-            waiting = [pool.submit(_run, task) for task in tasks]
+            waiting = [pool.submit(run, task) for task in tasks]
         try:
             for future in as_completed(waiting):
-                yield _clip_of(future.result())
+                yield future.result()
         except BrokenProcessPool:
             raise CannotMeasure(
                 "A measuring process was ended from outside, perhaps because the memory was full.",
                 fix="Run again with --processes 1: what was measured until now is kept.",
             ) from None
-        except BaseException:  # above all Ctrl-C: without this the clips begun would be measured to their end
+        except BaseException:  # above all Ctrl-C: without this what was begun would be worked to its end
             pool.shutdown(wait=False, cancel_futures=True)
             for worker in multiprocessing.active_children():
                 worker.kill()
+                worker.join()
             raise
 
 

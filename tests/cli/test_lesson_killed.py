@@ -182,11 +182,32 @@ def test_a_lesson_stopped_by_ctrl_c_ends_at_once_and_says_what_is_kept(
         assert time.monotonic() - started_s < MOST_STOPPING_S
     assert process.returncode == 130
     assert said == ""
-    assert complained == "Stopped. What was measured is kept: the next run goes on from there.\n"
+    assert complained == "Stopped. What is done is kept: the next run goes on from there.\n"
     assert list((folder / "measured").iterdir()) == []
     while any(_alive(worker) for worker in workers) and time.monotonic() - started_s < MOST_STOPPING_S:
         time.sleep(0.05)
     assert not any(_alive(worker) for worker in workers)
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="sends a signal to a group of processes")
+def test_rendering_the_demonstration_stops_as_quickly_and_leaves_no_half_clip(tmp_path: Path) -> None:
+    folder = tmp_path / "demo"
+    with subprocess.Popen(
+        [sys.executable, "-c", "from pennyfall.cli.app import main; main()", "lesson", "demo", folder],
+        stdout=subprocess.DEVNULL,
+        stderr=subprocess.PIPE,
+        text=True,
+        start_new_session=True,
+    ) as process:
+        while process.poll() is None and not list(folder.glob(".*.part")):
+            time.sleep(0.01)
+        os.killpg(process.pid, signal.SIGINT)
+        started_s = time.monotonic()
+        _, complained = process.communicate()
+        assert time.monotonic() - started_s < MOST_STOPPING_S
+    assert process.returncode == 130
+    assert complained == "Stopped. What is done is kept: the next run goes on from there.\n"
+    assert list(folder.iterdir()) == []
 
 
 def _alive(process: int) -> bool:
