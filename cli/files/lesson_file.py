@@ -36,7 +36,7 @@ SETTINGS_KEYS = {
 """What may be stated of all clips of a lesson, as `settings_from` takes it: an example and what it is."""
 
 _NUMBER_UNITS = {"mm": "mm", "hz": "frames/s", "ms": "ms"}
-_LESSON_KEYS = {"student", "date", "hand", "green_speed_ft", "condition", *SETTINGS_KEYS}
+_LESSON_KEYS = {"student", "date", "hand", "green_speed_ft", "notes", "condition", *SETTINGS_KEYS}
 _CONDITION_KEYS = {"name", "putt_ft", "clips", "hand", "green_speed_ft"}
 
 
@@ -66,6 +66,8 @@ class Lesson:
     green_speed_ft: float
     """Stimpmeter reading [ft]."""
     conditions: tuple[Condition, ...]
+    notes: str = ""
+    """What the coach wants to keep of it, in any number of lines; shown in the report."""
     club: str | None = None
     """The club file's path, relative to the lesson's folder."""
     lens: str | None = None
@@ -172,6 +174,7 @@ def parse_lesson(text: str) -> Lesson:
         hand=_hand(document, places),
         green_speed_ft=_number(document, "green_speed_ft", GREEN_SPEEDS_FT, places),
         conditions=tuple(_condition(row, places, index) for index, row in enumerate(rows)),
+        notes=_notes(document, places),
         **{key: _setting(document, key, places) for key in SETTINGS_KEYS},
     )
     _refuse_repeats(lesson)
@@ -195,6 +198,7 @@ def lesson_text(lesson: Lesson) -> str:
         f"date = {lesson.date.isoformat()}",
         f'hand = "{lesson.hand}"  # "right" or "left"',
         f"green_speed_ft = {lesson.green_speed_ft!r}  # Stimpmeter reading",
+        f'notes = {_quoted(lesson.notes)}  # your own words, shown in the report; several lines: """..."""',
     ]
     lines += ["", "# Where one of these holds for every clip, take its # away and put in your own value:"]
     for key, (example, meaning) in SETTINGS_KEYS.items():
@@ -286,6 +290,16 @@ def _word(
     if key in row:
         _wrong(f"'{key}'{where} is {value!r}", f"Give {wanted}, in quotes.")
     _wrong(f"'{key}' is missing{_in_condition(condition)}", f'Add {key} = "...": {wanted}.')
+
+
+def _notes(document: Mapping[str, Any], places: _Places) -> str:
+    value = document.get("notes", "")
+    if isinstance(value, str) and all(line.isprintable() for line in value.replace("\t", " ").splitlines()):
+        return value.strip()
+    _wrong(
+        f"'notes'{places.of_key('notes', None)} is no plain text",
+        'Write it in quotes, several lines between three quotes: """...""".',
+    )
 
 
 def _setting(document: Mapping[str, Any], key: str, places: _Places) -> Any:  # noqa: ANN401 - number or text

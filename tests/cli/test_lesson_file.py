@@ -78,6 +78,16 @@ def test_every_setting_a_lesson_leaves_out_stands_in_its_file_as_an_example_to_t
         assert getattr(lesson, key) is not None, key
 
 
+def test_a_coachs_notes_are_kept_over_several_lines() -> None:
+    text = 'notes = """\nShoulders lead.\nNext: 20 ft.\n"""\n' + GOOD
+    lesson = parse_lesson(text)
+    assert lesson.notes == "Shoulders lead.\nNext: 20 ft."
+    assert parse_lesson(lesson_text(lesson)) == lesson
+    assert parse_lesson(GOOD).notes == ""
+    with pytest.raises(CannotMeasure, match=r"'notes'.*is no plain text"):
+        parse_lesson("notes = 5\n" + GOOD)
+
+
 def test_a_byte_order_mark_and_windows_line_ends_do_no_harm(tmp_path: Path) -> None:
     for clip in "abc":
         (tmp_path / f"{clip}.mp4").touch()

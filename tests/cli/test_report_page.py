@@ -142,6 +142,33 @@ def test_three_changes_are_shown_those_of_the_verdict_first_and_the_others_folde
     assert f"<summary>{claims - 3} more changes beyond the scatter</summary>" in page
 
 
+def test_a_version_keeps_its_colour_in_another_order(tmp_path: Path) -> None:
+    result = made_lesson(tmp_path)
+    turned = dataclasses.replace(result, conditions=result.conditions[::-1])
+    inks = [
+        sorted(re.findall(r'class="version (c\d)" aria-label="([^"]*)"', page_of(each)))
+        for each in (result, turned)
+    ]
+    assert inks[0] == inks[1]
+    assert len({ink for ink, _ in inks[0]}) == 2
+
+
+def test_both_curves_of_a_drawing_are_named(tmp_path: Path) -> None:
+    page = page_of(made_lesson(tmp_path))
+    named = re.findall(r'class="label strong middle c\d">([^<]*)<', page)
+    assert sorted(named) == ["coin kept on"] * 2 + ["coin let go"] * 2, "two putt lengths, two versions"
+
+
+def test_the_coachs_notes_stand_on_the_page_as_text(tmp_path: Path) -> None:
+    result = made_lesson(tmp_path)
+    assert "The coach&#39;s notes" not in page_of(result)
+    assert "coach's notes" not in page_of(result)
+    notes = "Shoulders lead; look at <the ball>.\n\nNext: 20 ft."
+    page = page_of(dataclasses.replace(result, lesson=dataclasses.replace(result.lesson, notes=notes)))
+    assert '<p class="coach">Shoulders lead; look at &lt;the ball&gt;.</p>' in page
+    assert '<p class="coach">Next: 20 ft.</p>' in page
+
+
 def test_the_page_asks_for_nothing_outside_itself(tmp_path: Path) -> None:
     page = page_of(made_lesson(tmp_path))
     parser = Addresses()
