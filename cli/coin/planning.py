@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from pathlib import Path
+from textwrap import fill
 
 import typer
 
@@ -11,6 +12,7 @@ from pennyfall.cli.files.measurement import load_measurement, refuse_unwritable,
 from pennyfall.cli.files.putt_length import length_in_m
 from pennyfall.cli.report.pictures.figure_file import file_kind
 from pennyfall.cli.report.tables.plan import plan_table, roll_table
+from pennyfall.cli.report.words.still_to_film import before_filming
 from pennyfall.kinematics.coin.prediction import CoinSetup
 from pennyfall.kinematics.errors import CannotMeasure
 from pennyfall.kinematics.putt.planner import plan_lengths
@@ -46,6 +48,7 @@ def plan_drill(
     typer.echo(plan_table(found, green))
     if hole_m is not None:
         typer.echo("\n" + roll_table(putts, green, hole_m))
+    typer.echo("\n" + fill(before_filming(), 80))
     if picture is not None:
         from pennyfall.cli.report.pictures.plan import plan_picture
 

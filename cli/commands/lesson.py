@@ -42,12 +42,14 @@ def new(
     """
     from pennyfall.cli.files.lesson_file import student_caution
     from pennyfall.cli.lesson.new import new_lesson
+    from pennyfall.cli.report.words.still_to_film import before_filming
 
     written, path = new_lesson(folder, student=student, date=date, hand=hand, green_speed_ft=green_speed)
     for each in written.conditions:
         typer.echo(f"{each.title}: {', '.join(each.clips)}")
     if caution := student_caution(written.student):
         typer.echo(caution, err=True)
+    typer.echo(before_filming())
     typer.echo(f"Written: {path}. Look it through, then: pennyfall lesson run {folder}")
 
 

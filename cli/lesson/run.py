@@ -25,6 +25,7 @@ from pennyfall.cli.report.words import recommendation
 from pennyfall.cli.report.words.evidence import lesson_sentences
 from pennyfall.cli.report.words.numbers import typeset
 from pennyfall.cli.report.words.scales import lesson_scales
+from pennyfall.cli.report.words.still_to_film import still_to_film
 
 WIDEST = 100
 """Chosen by us: longer lines are hard to read."""
@@ -107,8 +108,9 @@ def verdict(result: LessonResult, reading: LessonReading) -> str:
     """Return a lesson in plain text: what was not measured, the advice, the claims, what they rest on."""
     paragraphs = [f"Not measured: {each.clip}. {each.message} {each.fix}" for each in result.refused]
     comparison = reading.comparison
+    to_film = still_to_film(reading.summaries, comparison)
     if comparison is None:
-        alone = [f"No comparison: {reading.why_not}", lesson_scales(result, None)]
+        alone = [f"No comparison: {reading.why_not}", to_film, lesson_scales(result, None)]
         return "\n".join(_wrapped([*paragraphs, *filter(None, alone)]))
     found = comparison.recommendation
     paragraphs.append(f"{recommendation.verdict(found)}: {recommendation.because(comparison)}.")
@@ -117,7 +119,9 @@ def verdict(result: LessonResult, reading: LessonReading) -> str:
     changes = [f"Would change this: {each}" for each in recommendation.would_change(found)]
     left_out = recommendation.practice_left_out(comparison)
     return "\n".join(
-        _wrapped([*paragraphs, *filter(None, [scales]), *claims, *filter(None, [left_out]), *changes])
+        _wrapped(
+            [*paragraphs, *filter(None, [to_film, scales]), *claims, *filter(None, [left_out]), *changes]
+        )
     )
 
 

@@ -42,6 +42,18 @@ def test_a_run_says_the_verdict_with_its_numbers_and_writes_report_and_history(t
 
 
 @pytest.mark.usefixtures("quick")
+def test_terminal_and_page_count_down_the_strokes_that_are_missing(tmp_path: Path) -> None:
+    """Two of each at two lengths have 36 arrangements: p can fall to 0.056 only."""
+    lesson_folder(tmp_path, strokes=2)
+    ran = shell("run", tmp_path, "--no-history")
+    still = "Still to film, in turns: 1 more of each at 6 ft and 1 more of each at 12 ft. "
+    assert still in " ".join(ran.stdout.replace("\u00a0", " ").split()) + " "
+    assert still in (tmp_path / "report.html").read_text(encoding="utf-8").replace("\u00a0", " ")
+    lesson_folder(tmp_path, strokes=3)
+    assert "Still to film" not in shell("run", tmp_path, "--no-history").stdout
+
+
+@pytest.mark.usefixtures("quick")
 def test_a_run_without_history_says_that_no_deleting_reaches_it(tmp_path: Path) -> None:
     lesson_folder(tmp_path / "lesson")
     warned = f"Not in the history: `pennyfall history --delete` will not reach {tmp_path / 'lesson'}."

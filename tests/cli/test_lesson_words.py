@@ -13,6 +13,7 @@ from pennyfall.cli.report.quantities import quantity
 from pennyfall.cli.report.words.evidence import lesson_sentences
 from pennyfall.cli.report.words.numbers import number, place, putt, shown, shown_difference
 from pennyfall.cli.report.words.recommendation import because, practice_left_out, verdict, would_change
+from pennyfall.cli.report.words.still_to_film import before_filming, still_to_film
 from pennyfall.kinematics.lesson.reference_bands import standard_reference_bands
 from pennyfall.kinematics.lesson.rules import standard_rules
 from pennyfall.kinematics.lesson.verdict import LessonComparison, compare_conditions
@@ -139,6 +140,74 @@ def test_a_noisy_lesson_says_how_many_more_strokes_to_film(generator: np.random.
     assert found is not None
     assert int(found[2]) - 3 == int(found[1]) > 5
     assert any(f"about {found[2]} strokes" in each for each in would_change(lesson.recommendation))
+
+
+def _still(lesson: LessonComparison) -> str:
+    return still_to_film(lesson.summaries, lesson)
+
+
+def test_before_filming_four_of_each_version_are_asked_for_or_three_at_two_lengths() -> None:
+    """4 v 4 have 70 arrangements and p down to 2/70 = 0.029, below 0.04; 3 v 3 at two lengths 2/400."""
+    said = before_filming()
+    assert "at least 4 strokes of each version at one putt length, or 3 at each of two, in turns" in said
+
+
+def test_a_lesson_that_fills_is_counted_down_by_version_and_length(generator: np.random.Generator) -> None:
+    lengths_m = (1.83,)
+    drawn = drawn_lesson(
+        generator, {"let go": Habit(), "kept on": Habit()}, strokes=4, lengths_m=lengths_m, scatter=0.1
+    )
+    counts = [(2, 2), (3, 2), (3, 3), (4, 3), (4, 4)]
+    said = []
+    for first, second in counts:
+        few = {
+            "let go": {1.83: drawn["let go"][1.83][:first]},
+            "kept on": {1.83: drawn["kept on"][1.83][:second]},
+        }
+        said.append(_still(compare_conditions(few)))
+    assert said[0] == ("Still to film, in turns: 2 more of each at 6 ft. From fewer nothing can be claimed.")
+    assert said[1].startswith(
+        'Still to film, in turns: 1 more of "let go" at 6 ft and 2 more of "kept on" at 6 ft.'
+    )
+    assert said[2].startswith("Still to film, in turns: 1 more of each at 6 ft.")
+    assert "let go" not in said[3]
+    assert said[4] == "", "steady strokes that do not differ: nothing is left to film"
+
+
+def test_a_lesson_that_has_its_answer_asks_for_no_more(strong: Lesson) -> None:
+    assert _still(compare_conditions(strong)) == ""
+
+
+def test_a_student_who_scatters_is_asked_for_as_many_as_that_scatter_needs(
+    generator: np.random.Generator,
+) -> None:
+    lesson = compare_conditions(drawn_lesson(generator, {"a": Habit(), "b": Habit()}, strokes=3, scatter=2.0))
+    (pair,) = lesson.pairs
+    deciding = {rule.quantity for rule in lesson.rules.rules if rule.decides}
+    needed = min(each.strokes_needed for each in pair.quantities if each.quantity.name in deciding)
+    said = _still(lesson)
+    assert pair.enough
+    assert needed > pair.strokes_to_claim
+    assert said.startswith(f"Still to film, in turns: {needed - 3:.0f} more of each at 6 ft and ")
+    assert "By this student's own scatter, a difference of " in said
+
+
+def test_one_version_alone_is_asked_for_a_second(generator: np.random.Generator) -> None:
+    both = compare_conditions(
+        drawn_lesson(generator, {"a": Habit(), "b": Habit()}, strokes=2, lengths_m=(1.83,))
+    )
+    only = [each for each in both.summaries if each.condition == "a"]
+    assert still_to_film(only, None).startswith(
+        'Still to film, in turns: 2 more of "a" at 6 ft and 4 more of a second version at 6 ft.'
+    )
+
+
+def test_versions_filmed_at_different_lengths_are_asked_for_at_one_of_them(
+    generator: np.random.Generator,
+) -> None:
+    both = drawn_lesson(generator, {"a": Habit(), "b": KEPT_ON}, strokes=5)
+    lesson = compare_conditions({"a": {1.83: both["a"][1.83]}, "b": {3.66: both["b"][3.66][:3]}})
+    assert _still(lesson).startswith('Still to film, in turns: 4 more of "b" at 6 ft.')
 
 
 def test_conditions_filmed_at_different_lengths_are_not_compared(generator: np.random.Generator) -> None:

@@ -33,6 +33,7 @@ from pennyfall.cli.report.words.evidence import lesson_sentences
 from pennyfall.cli.report.words.numbers import capital, typeset
 from pennyfall.cli.report.words.recommendation import because, practice_left_out, verdict, would_change
 from pennyfall.cli.report.words.scales import lesson_scales
+from pennyfall.cli.report.words.still_to_film import still_to_film
 from pennyfall.kinematics.lesson.verdict import LessonComparison
 from pennyfall.kinematics.values import Estimate, FloatArray, StrokeMeasures
 
@@ -95,6 +96,7 @@ def lesson_page(
         in_words=version_sentence(reading.means),
         versions=[(each, inks[each.name]) for each in version_figures(reading.means)],
         because=typeset(f"{capital(because(comparison))}." if comparison else reading.why_not),
+        to_film=typeset(still_to_film(reading.summaries, comparison)),
         scales=typeset(lesson_scales(result, comparison)),
         left_out=practice_left_out(comparison) if comparison else "",
         claims=claims[:MOST_CLAIMS],
