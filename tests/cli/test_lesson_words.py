@@ -11,7 +11,7 @@ import pytest
 from pennyfall.cli.files.putt_length import length_in_ft, length_words
 from pennyfall.cli.report.quantities import quantity
 from pennyfall.cli.report.words.evidence import lesson_sentences
-from pennyfall.cli.report.words.numbers import number, place, putt, shown, shown_difference
+from pennyfall.cli.report.words.numbers import held, number, place, putt, shown, shown_difference, size
 from pennyfall.cli.report.words.recommendation import because, practice_left_out, verdict, would_change
 from pennyfall.cli.report.words.still_to_film import before_filming, still_to_film
 from pennyfall.kinematics.lesson.reference_bands import standard_reference_bands
@@ -77,6 +77,24 @@ def test_the_verdict_gives_its_reasons_and_what_would_overturn_it(strong: Lesson
     changes = would_change(lesson.recommendation)
     assert any("coin kept on comes as close to 0.0 m/s²" in each for each in changes)
     assert any("common practice, no source" in each for each in changes)
+
+
+def test_a_believable_change_of_a_share_is_given_in_percentage_points(strong: Lesson) -> None:
+    said = next(
+        each for each in would_change(compare_conditions(strong).recommendation) if "place of" in each
+    )
+    assert re.search(r"a change of \d+ percentage points could be believed", said)
+
+
+def test_a_size_too_small_for_its_digits_is_no_zero() -> None:
+    assert size(quantity("forward_swing_s"), 0.0003) == "under 1 ms"
+    assert size(quantity("tempo_ratio"), -0.004) == "under 0.01"
+    assert size(quantity("peak_acceleration_share"), 0.12) == "12 percentage points"
+
+
+def test_the_interval_of_a_place_does_not_pass_impact() -> None:
+    assert held(quantity("peak_acceleration_share"), (0.8, 1.12)) == (0.8, 1.0)
+    assert held(quantity("tempo_ratio"), (-0.2, 3.0)) == (0.0, 3.0)
 
 
 def test_rules_that_disagree_are_said_to(strong: Lesson) -> None:

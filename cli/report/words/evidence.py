@@ -19,6 +19,7 @@ from pennyfall.cli.report.words.numbers import (
     putt,
     shown,
     shown_difference,
+    size,
     span,
 )
 from pennyfall.kinematics.lesson.comparison import PairComparison, QuantityComparison
@@ -150,7 +151,7 @@ def _no_claim(pair: PairComparison, each: QuantityComparison) -> Sentence:
         f"{called(what)} differed by {shown_difference(what, pooled.value, pooled.interval)} between "
         f"{pair.first} and {pair.second}"
     )
-    worthwhile = shown(what, each.quantity.worthwhile)
+    worthwhile = size(what, each.quantity.worthwhile)
     if pooled.interval.within(each.quantity.worthwhile):
         text = f"{capital(measured)}: any difference is smaller than {worthwhile}, the least worth acting on."
     else:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from pennyfall.cli.report.quantities import quantity
-from pennyfall.cli.report.words.numbers import called, listed, putt, shown, shown_difference
+from pennyfall.cli.report.words.numbers import called, listed, putt, shown, shown_difference, size
 from pennyfall.kinematics.lesson.recommendation import OpenQuestion, Reason, Recommendation
 from pennyfall.kinematics.lesson.verdict import LessonComparison
 
@@ -61,7 +61,7 @@ def _would_overturn(condition: str, found: Recommendation) -> Iterator[str]:
         yield (
             f"A later lesson in which {each.over} comes as close to {shown(what, each.rule.target)} in "
             f"{called(what)} as {condition}, or closer; with as many strokes, a change of "
-            f"{shown(what, each.comparison.mean_mdc)} could be believed."
+            f"{size(what, each.comparison.mean_mdc)} could be believed."
         )
         yield f"Thinking otherwise of the rule {each.rule.name!r}: {each.rule.because}."
     for each in found.reasons:
@@ -90,5 +90,5 @@ def _would_decide(question: OpenQuestion) -> str:
     return (
         f"A difference in {called(what)} between {pair.first} and {pair.second}: about "
         f"{int(each.strokes_needed)} strokes of each at each putt length would show one of "
-        f"{shown(what, each.quantity.worthwhile)}."
+        f"{size(what, each.quantity.worthwhile)}."
     )
