@@ -188,6 +188,13 @@ def test_a_coin_that_slides_off_is_seen_to_leave(level: float, generator: np.ran
     assert 0.001 < found.leave_s.sd < 0.02
 
 
+def test_carpet_that_looks_like_a_coin_for_a_moment_is_not_the_coin(generator: np.random.Generator) -> None:
+    """The coin is gone from one frame to the next at 1.2 s; nothing seen later delays that."""
+    found = looked(DrawnHead(generator, lambda time_s: LAID if time_s < 1.2 else None))
+    assert found.seen == "left"
+    assert found.leave_s.value == pytest.approx(1.2, abs=0.015)
+
+
 def test_without_a_known_edge_the_coin_leaves_some_time_in_its_slide(generator: np.random.Generator) -> None:
     leave_s = looked(DrawnHead(generator, slid)).leave_s
     assert abs(leave_s.value - 1.0894) < 1.8 * leave_s.sd < 0.1

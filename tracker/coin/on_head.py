@@ -10,6 +10,7 @@ import numpy as np
 
 from pennyfall.kinematics.values import BoolArray, CoinSeen, Estimate, FloatArray, IntArray
 from pennyfall.tracker.coin.head_views import STEP_M, HeadTop
+from pennyfall.tracker.coin.pieces import RESTING_INTERVAL_S
 
 RADII_M = np.array([9.0, 10.5, 12.0, 13.5]) / 1e3
 COIN_RADIUS_M = (0.0085, 0.0142)
@@ -29,8 +30,9 @@ SURE_SHARE, NO_SHARE = 0.8, 0.6
 head at most 0.56 in the same place of the head at address and under way."""
 GONE_SHARE = 0.5
 """Chosen by us: where less of the rim is seen, there is no coin."""
-FAINT_SHARE = 0.3
-"""Chosen by us: of the coin's own contrast, what may be left where it lay once it is gone."""
+FAINT_SHARE, BARE_SHARE = 0.3, 0.5
+"""Chosen by us: of the coin's own contrast, what is left where it lay once it is gone, in the mean of some
+frames and in one."""
 STRAY_M = 0.003
 """Chosen by us: the tag's own error, and how far a coin that slides backward strays to the side."""
 STRAY = round(STRAY_M / STEP_M)
@@ -44,6 +46,8 @@ PLACE_SD_M = 0.0015
 """Chosen by us: of the coin's middle; its floor may lie 10 mm below the tag and is seen from the side."""
 SEEN_GAP_S = 0.05
 """Chosen by us: a coin not seen for longer than this has not been watched to leave."""
+FASTEST_MPS = 2.0
+"""Chosen by us: no coin slides faster on its head, or falls back faster behind it while it is seen."""
 ON_HEAD_X_M = -0.07
 ON_HEAD_Y_M = 0.042
 
@@ -174,7 +178,7 @@ def _rims(view: FloatArray, rows: FloatArray, columns: FloatArray) -> tuple[Floa
 
 
 def _rim(
-    view: FloatArray, rows: FloatArray, columns: FloatArray, radius_m: float
+    view: FloatArray, rows: FloatArray, columns: FloatArray, radius_m: float, least: float = LEAST_STEP
 ) -> tuple[FloatArray, FloatArray]:
     """Return the share of a disc's rim that is seen about each of these places, and the step over it."""
     angle = 2 * np.pi * np.arange(ANGLES)[:, None, None] / ANGLES
@@ -189,7 +193,7 @@ def _rim(
 
     step = around((radius_m - RIM_M) / STEP_M) - around((radius_m + RIM_M) / STEP_M)
     usual = np.median(step, axis=0)
-    return np.mean(np.sign(usual) * step >= LEAST_STEP, axis=0), usual
+    return np.mean(np.sign(usual) * step >= least, axis=0), usual
 
 
 def _allowed(along_m: FloatArray, across_m: FloatArray, tag_side_m: float, front_m: float) -> BoolArray:
@@ -259,7 +263,7 @@ def _along_its_way(view: FloatArray, disc: _Disc) -> tuple[FloatArray, FloatArra
     """Return the best share of the coin's rim in each column, and the step there, signed as the coin's."""
     row, end = round(disc.row), min(round(disc.column) + 2 * STRAY, view.shape[1])
     rows, columns = np.mgrid[row - STRAY : row + STRAY + 1, 0:end]
-    share, step = _rim(view, rows, columns, disc.radius_m)
+    share, step = _rim(view, rows, columns, disc.radius_m, max(LEAST_STEP, FAINT_SHARE * abs(disc.step)))
     share = np.where(step * disc.step > 0, share, 0.0)
     best = np.argmax(share, axis=0)
     return share.max(axis=0), step[best, np.arange(end)]
@@ -275,13 +279,22 @@ def _leaves(
     """
     frames = np.flatnonzero((time_s > times.takeaway_s) & (time_s < times.impact_s + AFTER_IMPACT_S))
     shift_m = np.full(len(time_s), np.nan)
+    bare = np.zeros(len(time_s), dtype=bool)
+    lay = slice(round(disc.column) - STRAY, round(disc.column) + STRAY + 1)
+    last, last_s = float(round(disc.column)), times.takeaway_s
     for frame in frames:
         share, step = _along_its_way(top.view(int(frame)), disc)
-        weight = np.clip(share - NO_SHARE, 0, None) * np.abs(step)
-        if weight.any():
-            shift_m[frame] = STEP_M * (weight @ np.arange(len(weight)) / weight.sum() - disc.column)
+        # A coin goes on from where it was: carpet that happens to look like one lies anywhere.
+        slid = STRAY + FASTEST_MPS * (time_s[frame] - last_s) / STEP_M
+        column = np.arange(len(share))
+        near = (column > last - slid) & (column < last + 2 * STRAY)
+        weight = np.where(near, np.clip(share - NO_SHARE, 0, None) * np.abs(step), 0.0)
+        if weight.any() and time_s[frame] - last_s < SEEN_GAP_S + RESTING_INTERVAL_S:
+            last, last_s = float(weight @ column / weight.sum()), float(time_s[frame])
+            shift_m[frame] = STEP_M * (last - disc.column)
+        bare[frame] = np.abs(step[lay]).max() < BARE_SHARE * abs(disc.step)  # not merely smeared
     seen = frames[np.isfinite(shift_m[frames])]
-    gone = frames[frames > seen[-1]] if len(seen) else seen
+    gone = frames[(frames > seen[-1]) & bare[frames]] if len(seen) else seen
     if not len(seen) or not len(gone) or time_s[gone[0]] - time_s[seen[-1]] > SEEN_GAP_S:
         return None
     if edge_m is not None and edge_m > 0:

@@ -17,10 +17,10 @@ ALONG_M, ACROSS_M = (-0.085, 0.045), (-0.055, 0.055)
 """Chosen by us: from the tag toward the face and to its left, where a coin may lie or slide."""
 RESTING_PX, RESTING_INTERVAL_S = 0.5, 0.05
 """Chosen by us: of a head that rests, one picture in this time is enough."""
-FLOOR_INTERVAL_S, FLOOR_STEP_M = 0.5, 0.04
+FLOOR_INTERVAL_S, FLOOR_STEP_M = 1.0, 0.04
 """Chosen by us: the floor is kept anew after so long, or when the head has moved on by so much: in most
 pictures kept of a backswing the head then covers another part of it."""
-FLOOR_REACH_M = (0.9, 0.3)
+FLOOR_REACH_M = (0.8, 0.2)
 """Chosen by us: along and across the line from the head, where a coin that fell off it may lie."""
 WIDEST_PX = 200
 """Chosen by us: a head seen larger than this is kept at half the size; a coin is then still 35 px wide."""
