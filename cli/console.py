@@ -2,9 +2,13 @@
 
 from __future__ import annotations
 
+import os
+import shlex
 import sys
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
+from pathlib import Path
+from subprocess import list2cmdline
 
 import typer
 
@@ -52,3 +56,8 @@ def refusal(error: CannotMeasure) -> str:
     """Return what cannot be measured, its remedy, and the option by which it is given."""
     option = f" ({OPTIONS[error.setting]})" if error.setting else ""
     return f"{error.message}\n{error.fix}{option}"
+
+
+def typed(path: Path) -> str:
+    """Return a path as it has to be typed in a shell: in quotes where it has spaces."""
+    return list2cmdline([str(path)]) if os.name == "nt" else shlex.quote(str(path))

@@ -6,6 +6,7 @@ import sys
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
+from textwrap import fill
 from typing import Annotated
 
 import typer
@@ -40,17 +41,20 @@ def new(
     A name such as coin-let-go-12ft-1.mp4 or coin-let-go-3m-1.mp4 tells the condition and the putt. What is
     not given is asked. Film and share only with consent, a guardian's for minors.
     """
+    from pennyfall.cli.console import typed
     from pennyfall.cli.files.lesson_file import student_caution
     from pennyfall.cli.lesson.new import new_lesson
     from pennyfall.cli.report.words.still_to_film import before_filming
 
     written, path = new_lesson(folder, student=student, date=date, hand=hand, green_speed_ft=green_speed)
+    if written.club:
+        typer.echo(f"The club is taken from {folder / written.club}.")
     for each in written.conditions:
         typer.echo(f"{each.title}: {', '.join(each.clips)}")
     if caution := student_caution(written.student):
         typer.echo(caution, err=True)
-    typer.echo(before_filming())
-    typer.echo(f"Written: {path}. Look it through, then: pennyfall lesson run {folder}")
+    typer.echo(fill(before_filming(), 80))
+    typer.echo(f"Written: {path}. Look it through, then: pennyfall lesson run {typed(folder)}")
 
 
 @lesson.command()

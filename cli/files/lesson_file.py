@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 import json
+import math
 import re
 import tomllib
 from collections.abc import Mapping
@@ -47,7 +48,7 @@ class Condition:
     name: str
     putt_ft: float
     clips: tuple[str, ...]
-    """File names in the lesson's folder."""
+    """File names in the lesson's folder; one in a sub-folder with that, as in 'phone/IMG_1.MOV'."""
 
     @property
     def title(self) -> str:
@@ -146,8 +147,10 @@ def read_lesson_file(folder: Path) -> Lesson:
     return parse_lesson(_file_text(folder))
 
 
-def parse_lesson(text: str) -> Lesson:
+def parse_lesson(text: str, *, unfinished: bool = False) -> Lesson:
     """Return the lesson a TOML text describes; the files it names are not looked at.
+
+    One that is `unfinished` may have no condition yet.
 
     Raises
     ------
@@ -162,7 +165,11 @@ def parse_lesson(text: str) -> Lesson:
     places = _Places(text)
     _refuse_unknown(document, _LESSON_KEYS, places, condition=None)
     rows = document.get("condition", [])
-    if not isinstance(rows, list) or not rows or not all(isinstance(row, dict) for row in rows):
+    if (
+        not isinstance(rows, list)
+        or not (rows or unfinished)
+        or not all(isinstance(row, dict) for row in rows)
+    ):
         raise CannotMeasure(
             f"{LESSON_FILE} names no condition.",
             fix="Add at least one [[condition]] with name, putt_ft and clips.",
@@ -205,6 +212,11 @@ def lesson_text(lesson: Lesson) -> str:
         value = getattr(lesson, key)
         stated = _quoted(value) if isinstance(value, str) else repr(value)
         lines.append(f"# {key} = {example}  # {meaning}" if value is None else f"{key} = {stated}")
+    lines += [
+        "",
+        "# Each block below is one version of the drill at one putt length: its name, the putt's length in",
+        "# feet (3 m are 9.84), and its clips. The same name at another length is the same version.",
+    ]
     for condition in lesson.conditions:
         lines += [
             "",
@@ -359,6 +371,25 @@ def date_of(value: object) -> dt.date:
     raise CannotMeasure(f"{value!r} is no date.", fix="Write it as year-month-day: 2026-03-14.")
 
 
+def green_speed_of(words: str) -> float:
+    """Return the green speed that a typed text means [ft].
+
+    Raises
+    ------
+    CannotMeasure
+        When it is none.
+
+    """
+    low, high = GREEN_SPEEDS_FT
+    try:
+        speed_ft = float(words.replace(",", "."))
+    except ValueError:
+        speed_ft = math.nan
+    if low <= speed_ft <= high:
+        return speed_ft
+    raise CannotMeasure(f"{words!r} is no green speed.", fix=f"Give feet, from {low:g} to {high:g}.")
+
+
 def hand_of(value: object) -> Hand:
     """Return the hand that a TOML value or a typed text means.
 
@@ -401,14 +432,20 @@ def _condition(row: Mapping[str, Any], places: _Places, index: int) -> Condition
             "Add its clips (clips = [...]), or take the condition out until it has been filmed.",
         )
     for clip in clips:
-        if not isinstance(clip, str) or not clip or not clip.isprintable() or Path(clip).name != clip:
+        if not isinstance(clip, str) or not clip or not clip.isprintable() or not _inside(clip):
             _wrong(
                 f"the clip {clip!r} of the condition '{name}' is not a plain file name",
-                f"Put the clips beside {LESSON_FILE} and name them without a path, in quotes.",
+                f"Put the clips beside {LESSON_FILE}, or one folder below it as in 'phone/c.mp4', in quotes.",
             )
     return Condition(
         name=name, putt_ft=_number(row, "putt_ft", PUTT_LENGTHS_FT, places, index), clips=tuple(clips)
     )
+
+
+def _inside(clip: str) -> bool:
+    """Whether a clip lies in the lesson's folder or one below."""
+    parts = clip.split("/")
+    return len(parts) <= 2 and all(part and part != ".." and Path(part).name == part for part in parts)
 
 
 def _refuse_mixed(document: Mapping[str, Any], rows: list[Mapping[str, Any]], places: _Places) -> None:

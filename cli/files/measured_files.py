@@ -63,17 +63,27 @@ class MeasuredWith:
 
 def measurement_path(folder: Path, clip: str) -> Path:
     """Return where the measurement file of a clip lies."""
-    return folder / MEASURED_FOLDER / f"{clip}.json"
+    return _derived(folder, clip, ".json")
 
 
 def track_path(folder: Path, clip: str) -> Path:
     """Return where the track of a clip lies."""
-    return folder / MEASURED_FOLDER / f"{clip}.track.csv"
+    return _derived(folder, clip, ".track.csv")
 
 
 def annotated_path(folder: Path, clip: str, stroke: int) -> Path:
     """Return where the annotated clip of one stroke lies."""
-    return folder / MEASURED_FOLDER / f"{clip}.stroke-{stroke}.mp4"
+    return _derived(folder, clip, f".stroke-{stroke}.mp4")
+
+
+def picture_path(folder: Path, clip: str) -> Path:
+    """Return where the small picture of a clip lies."""
+    return _derived(folder, clip, ".png")
+
+
+def _derived(folder: Path, clip: str, ending: str) -> Path:
+    """Return where what was derived from a clip lies; one in a sub-folder keeps that in its name."""
+    return folder / MEASURED_FOLDER / f"{clip.replace('/', '--')}{ending}"
 
 
 def derived_files(folder: Path) -> tuple[Path, ...]:

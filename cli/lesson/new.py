@@ -4,9 +4,10 @@ from __future__ import annotations
 
 import datetime as dt
 import re
-from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
-from pathlib import Path
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import dataclass, replace
+from pathlib import Path, PurePosixPath
+from typing import TypeVar
 
 import typer
 
@@ -15,13 +16,21 @@ from pennyfall.cli.files.lesson_file import (
     Condition,
     Lesson,
     date_of,
+    green_speed_of,
     hand_of,
     lesson_text,
     parse_lesson,
     write_lesson,
 )
-from pennyfall.cli.files.putt_length import LENGTH, length_in_ft
+from pennyfall.cli.files.measured_files import MEASURED_FOLDER
+from pennyfall.cli.files.measurement import write_whole
+from pennyfall.cli.files.putt_length import LENGTH, length_in_ft, length_words
+from pennyfall.cli.lesson.glimpse import glimpse
 from pennyfall.kinematics.errors import CannotMeasure
+
+CLUB_FILE = "club.toml"
+DRAFT_FILE = "lesson.unfinished.toml"
+Answer = TypeVar("Answer")
 
 CLIP_SUFFIXES = frozenset({".mp4", ".mov", ".m4v", ".mkv", ".avi", ".webm", ".3gp"})
 
@@ -43,10 +52,13 @@ def new_lesson(
 ) -> tuple[Lesson, Path]:
     """Write the lesson file of a folder of clips, asking for what neither is given nor their names tell.
 
+    What has been answered is kept in a draft beside the clips until the file is written: stopped in between,
+    the next run asks for the rest. A club file in the folder is named in the lesson.
+
     Raises
     ------
     CannotMeasure
-        When there is a lesson file already, there is no clip, or an answer cannot be used.
+        When there is a lesson file already, there is no clip, or what was given cannot be used.
 
     """
     if (folder / LESSON_FILE).exists():
@@ -54,29 +66,94 @@ def new_lesson(
             f"{folder / LESSON_FILE} is already there and was left as it is.",
             fix="Edit it by hand, or move it away first.",
         )
-    found = sort_by_name(clips_in(folder))
-    student = student or typer.prompt("Student's code (no name)")
-    date = date or typer.prompt("Date", default=dt.datetime.now().astimezone().date().isoformat())
-    hand = hand or typer.prompt("Hand", default="right")
-    if green_speed_ft is None:
-        green_speed_ft = typer.prompt("Green speed (Stimpmeter, feet)", type=float)
-    conditions = found.conditions
-    for clip in found.unsorted:
-        name = typer.prompt(f"What did the student do in {clip}?")
-        conditions = with_clip(conditions, clip, name, _asked_putt_ft())
+    clips = clips_in(folder)
+    begun = _begun(folder)
     drafted = Lesson(
-        student=student,
-        date=date_of(date),
-        hand=hand_of(hand),
-        green_speed_ft=green_speed_ft,
-        conditions=conditions,
+        student=student or (begun.student if begun else typer.prompt("Student's code (no name)")),
+        date=date_of(date) if date else begun.date if begun else _asked("Date", date_of, default=_today()),
+        hand=hand_of(hand) if hand else begun.hand if begun else _asked("Hand", hand_of, default="right"),
+        green_speed_ft=green_speed_ft
+        if green_speed_ft is not None
+        else begun.green_speed_ft
+        if begun
+        else _asked("Green speed (Stimpmeter, feet)", green_speed_of),
+        conditions=_still_there(begun, clips) if begun else (),
+        club=CLUB_FILE if (folder / CLUB_FILE).is_file() else None,
     )
+    parse_lesson(lesson_text(drafted), unfinished=True)  # what was given on the command line
+    sorted_before = set(drafted.clips)
+    found = sort_by_name(clip for clip in clips if clip not in sorted_before)
+    for condition in found.conditions:
+        for clip in condition.clips:
+            drafted = _grown(drafted, clip, condition.name, condition.putt_ft)
+    for clip in found.unsorted:
+        write_whole(folder / DRAFT_FILE, lesson_text(drafted).encode())
+        drafted = _grown(drafted, clip, *_asked_of_clip(folder, clip, drafted.conditions))
     checked = parse_lesson(lesson_text(drafted))  # like a file written by hand
-    return checked, write_lesson(checked, folder)
+    path = write_lesson(checked, folder)
+    (folder / DRAFT_FILE).unlink(missing_ok=True)
+    return checked, path
+
+
+def _begun(folder: Path) -> Lesson | None:
+    """Return what an earlier run was told, None where there was none."""
+    try:
+        text = (folder / DRAFT_FILE).read_text(encoding="utf-8")
+    except OSError:
+        return None
+    typer.echo(f"Going on where {folder / DRAFT_FILE} ends; delete that file to begin anew.")
+    return parse_lesson(text, unfinished=True)
+
+
+def _still_there(begun: Lesson, clips: Sequence[str]) -> tuple[Condition, ...]:
+    kept = [
+        replace(each, clips=tuple(clip for clip in each.clips if clip in clips)) for each in begun.conditions
+    ]
+    return tuple(each for each in kept if each.clips)
+
+
+def _grown(lesson: Lesson, clip: str, name: str, putt_ft: float) -> Lesson:
+    return replace(lesson, conditions=with_clip(lesson.conditions, clip, name, putt_ft))
+
+
+def _today() -> str:
+    return dt.datetime.now().astimezone().date().isoformat()
+
+
+def _asked(question: str, checked: Callable[[str], Answer], *, default: str | None = None) -> Answer:
+    """Ask until the answer can be used."""
+    while True:
+        try:
+            return checked(typer.prompt(question, default=default))
+        except CannotMeasure as error:
+            typer.echo(f"  {error.message} {error.fix}")
+
+
+def _asked_of_clip(folder: Path, clip: str, conditions: Sequence[Condition]) -> tuple[str, float]:
+    """Ask what a clip shows; the last answers are the defaults, names in use have numbers."""
+    typer.echo(f"\n{clip}{glimpse(folder, clip)}")
+    names = list(dict.fromkeys(each.name for each in conditions))
+    last = conditions[-1] if conditions else None
+    if names:
+        typer.echo("  " + ", ".join(f"{number}: {name}" for number, name in enumerate(names, start=1)))
+    question = "What did the student do? Words" + (", or a number" if names else "")
+    name = _asked(question, lambda words: _name_of(words, names), default=last.name if last else None)
+    default = length_words(last.putt_ft) if last else None
+    return name, _asked("Putt length, such as 12ft or 3m", length_in_ft, default=default)
+
+
+def _name_of(words: str, names: Sequence[str]) -> str:
+    """Return the name that a number or words stand for; capitals and spaces make no other."""
+    words = " ".join(words.split())
+    if words.isdigit():
+        if not 1 <= int(words) <= len(names):
+            raise CannotMeasure(f"There is no number {words}.", fix="Write in words what the student did.")
+        return names[int(words) - 1]
+    return next((each for each in names if each.casefold() == words.casefold()), words)
 
 
 def clips_in(folder: Path) -> tuple[str, ...]:
-    """Return the names of the clips in a folder, take 2 before take 10.
+    """Return the clips in a folder and one level below, as phones sort them; take 2 before take 10.
 
     Raises
     ------
@@ -88,9 +165,12 @@ def clips_in(folder: Path) -> tuple[str, ...]:
         raise CannotMeasure(
             f"{folder} is not a folder.", fix="Name the folder that holds the lesson's clips."
         )
+    rooms = [folder, *(each for each in folder.iterdir() if each.is_dir() and each.name != MEASURED_FOLDER)]
     names = [
-        path.name
-        for path in folder.iterdir()
+        path.relative_to(folder).as_posix()
+        for room in rooms
+        if not room.name.startswith(".") or room == folder
+        for path in room.iterdir()
         if path.is_file() and path.suffix.lower() in CLIP_SUFFIXES and not path.name.startswith(".")
     ]
     if not names:
@@ -103,44 +183,27 @@ def clips_in(folder: Path) -> tuple[str, ...]:
 
 def sort_by_name(names: Iterable[str]) -> SortedClips:
     """Sort clips into conditions by names such as ``coin-let-go-12ft-1.mp4`` or ``coin-let-go-3m-1.mp4``."""
-    groups: dict[tuple[str, float], list[str]] = {}
+    conditions: tuple[Condition, ...] = ()
     unsorted = []
     for name in names:
-        named = _named(Path(name).stem)
+        path = PurePosixPath(name)
+        named = _named(path.stem) or _named(path.parent.name)
         if named is None:
             unsorted.append(name)
         else:
-            groups.setdefault(named, []).append(name)
-    return SortedClips(
-        conditions=tuple(
-            Condition(name=words, putt_ft=feet, clips=tuple(clips)) for (words, feet), clips in groups.items()
-        ),
-        unsorted=tuple(unsorted),
-    )
+            conditions = with_clip(conditions, name, *named)
+    return SortedClips(conditions=conditions, unsorted=tuple(unsorted))
 
 
 def with_clip(conditions: Sequence[Condition], clip: str, name: str, putt_ft: float) -> tuple[Condition, ...]:
-    """Return the conditions with one more clip, in a new condition where none fits."""
-    grown = []
-    placed = False
-    for each in conditions:
-        if (each.name, each.putt_ft) == (name, putt_ft):
-            grown.append(Condition(name=name, putt_ft=putt_ft, clips=(*each.clips, clip)))
-            placed = True
-        else:
-            grown.append(each)
-    if not placed:
-        grown.append(Condition(name=name, putt_ft=putt_ft, clips=(clip,)))
-    return tuple(grown)
-
-
-def _asked_putt_ft() -> float:
-    """Ask until the answer is a putt's length."""
-    while True:
-        try:
-            return length_in_ft(typer.prompt("Putt length, such as 12ft or 3m"))
-        except CannotMeasure as error:
-            typer.echo(f"  {error.message} {error.fix}")
+    """Return the conditions with one more clip, in a new condition where none fits, whatever its capitals."""
+    name = next((each.name for each in conditions if each.name.casefold() == name.casefold()), name)
+    if not any((each.name, each.putt_ft) == (name, putt_ft) for each in conditions):
+        return (*conditions, Condition(name=name, putt_ft=putt_ft, clips=(clip,)))
+    return tuple(
+        replace(each, clips=(*each.clips, clip)) if (each.name, each.putt_ft) == (name, putt_ft) else each
+        for each in conditions
+    )
 
 
 def _named(stem: str) -> tuple[str, float] | None:

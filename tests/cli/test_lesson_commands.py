@@ -2,17 +2,23 @@
 
 from __future__ import annotations
 
+import re
+import shlex
+import shutil
 from pathlib import Path
 
+import cv2
+import numpy as np
 import pytest
 from typer.testing import CliRunner, Result
 
 from pennyfall.cli.app import app
 from pennyfall.cli.files.folder_lock import folder_lock
-from pennyfall.cli.files.lesson_file import read_lesson
+from pennyfall.cli.files.lesson_file import SETTINGS_KEYS, read_lesson
 from pennyfall.cli.history.database import open_history, students
 from pennyfall.cli.lesson import clips as lesson_clips
 from pennyfall.cli.lesson import run as lesson_run
+from pennyfall.demo_clips.clips import clip_folder
 from tests.cli.lesson_strokes import lesson_folder
 from tests.cli.quick_lesson import quick_run
 
@@ -183,6 +189,121 @@ def test_a_new_lesson_asks_for_what_names_do_not_tell(tmp_path: Path) -> None:
     assert lesson.student == "S-02"
     assert [each.title for each in lesson.conditions] == ["coin let go, 12 ft", "coin kept on, 3.66 m"]
     assert made.stdout.count("Give a number with its unit: 10ft or 3m.") == 2
+
+
+def _with_clips(folder: Path, *names: str) -> None:
+    for name in names:
+        (folder / name).parent.mkdir(parents=True, exist_ok=True)
+        (folder / name).touch()
+
+
+def test_every_answer_of_a_new_lesson_is_checked_when_it_is_given(tmp_path: Path) -> None:
+    _with_clips(tmp_path, "IMG_1.MOV")
+    answers = "S-02\n14.3.2026\n2026-03-14\nboth\nleft\nquick\n99\n10,5\ncoin let go\n12\n12ft\n"
+    made = shell("new", tmp_path, answers=answers)
+    assert made.exit_code == 0, made.output
+    for said in ("no date", "no hand", "'quick' is no green speed", "'99' is no green speed", "not a length"):
+        assert said in made.stdout
+    lesson = read_lesson(tmp_path)
+    assert (lesson.hand, lesson.green_speed_ft, lesson.date.isoformat()) == ("left", 10.5, "2026-03-14")
+
+
+GIVEN = ("--student", "S-01", "--date", "2026-03-14", "--hand", "left", "--green-speed", "9")
+
+
+def test_names_in_use_have_numbers_capitals_make_no_other_and_the_last_answer_is_the_default(
+    tmp_path: Path,
+) -> None:
+    _with_clips(tmp_path, *(f"IMG_{number}.MOV" for number in range(1, 6)))
+    made = shell(
+        "new", tmp_path, *GIVEN, answers="Coin let go\n6ft\ncoin  LET go\n\nkept on\n3m\n1\n6ft\n\n\n"
+    )
+    assert made.exit_code == 0, made.output
+    assert "1: Coin let go, 2: kept on" in made.stdout
+    assert {each.title: each.clips for each in read_lesson(tmp_path).conditions} == {
+        "Coin let go, 6 ft": ("IMG_1.MOV", "IMG_2.MOV", "IMG_4.MOV"),
+        "kept on, 3 m": ("IMG_3.MOV", "IMG_5.MOV"),
+    }
+
+
+def test_a_new_lesson_stopped_in_between_goes_on_with_the_clips_it_was_not_told_of(tmp_path: Path) -> None:
+    _with_clips(tmp_path, *(f"IMG_{number}.MOV" for number in range(1, 4)))
+    stopped = shell("new", tmp_path, answers="S-07\n2026-03-14\nleft\n9\nlet go\n6ft\nkept on\n6ft\n")
+    assert stopped.exit_code != 0
+    assert not (tmp_path / "lesson.toml").exists()
+    went_on = shell("new", tmp_path, answers="1\n6ft\n")
+    assert went_on.exit_code == 0, went_on.output
+    assert "IMG_3.MOV" in went_on.stdout
+    lesson = read_lesson(tmp_path)
+    assert (lesson.student, lesson.hand) == ("S-07", "left")
+    assert [each.clips for each in lesson.conditions] == [("IMG_1.MOV", "IMG_3.MOV"), ("IMG_2.MOV",)]
+    assert [each.name for each in tmp_path.glob("*.toml")] == ["lesson.toml"]
+
+
+def test_clips_one_folder_down_are_found_and_a_folders_name_may_tell_the_condition(tmp_path: Path) -> None:
+    _with_clips(
+        tmp_path, "coin-let-go-6ft/IMG_1.MOV", "100PHONE/kept-on-6ft-1.mp4", "measured/old.mp4", ".x/a.mp4"
+    )
+    made = shell("new", tmp_path, *GIVEN)
+    assert made.exit_code == 0, made.output
+    assert {each.title: each.clips for each in read_lesson(tmp_path).conditions} == {
+        "kept on, 6 ft": ("100PHONE/kept-on-6ft-1.mp4",),
+        "coin let go, 6 ft": ("coin-let-go-6ft/IMG_1.MOV",),
+    }
+
+
+@pytest.mark.usefixtures("quick")
+def test_a_lesson_whose_clips_lie_one_folder_down_is_measured_and_shown(tmp_path: Path) -> None:
+    lesson_folder(tmp_path, strokes=2)
+    (tmp_path / "phone").mkdir()
+    for clip in tmp_path.glob("*.mp4"):
+        clip.rename(tmp_path / "phone" / clip.name)
+    (tmp_path / "lesson.toml").unlink()
+    assert shell("new", tmp_path, *GIVEN).exit_code == 0
+    ran = shell("run", tmp_path, "--no-history")
+    assert ran.exit_code == 0, ran.output
+    assert "phone/coin-let-go-6ft-1.mp4" in (tmp_path / "report.html").read_text(encoding="utf-8")
+    assert (tmp_path / "measured" / "phone--coin-let-go-6ft-1.mp4.json").is_file()
+
+
+def test_the_next_command_is_written_as_it_must_be_typed(tmp_path: Path) -> None:
+    folder = tmp_path / "lesson of S-01"
+    _with_clips(folder, "gate-8ft-1.mp4")
+    said = shell("new", folder, *GIVEN).stdout
+    quoted = said.partition("pennyfall ")[2].strip()
+    assert shlex.split(quoted) == ["lesson", "run", str(folder)]
+
+
+def test_a_club_file_in_the_folder_is_used_and_the_files_keys_are_explained(tmp_path: Path) -> None:
+    _with_clips(tmp_path, "gate-8ft-1.mp4", "club.toml")
+    said = shell("new", tmp_path, *GIVEN).stdout
+    assert f"The club is taken from {tmp_path / 'club.toml'}." in said
+    assert read_lesson(tmp_path).club == "club.toml"
+    text = (tmp_path / "lesson.toml").read_text(encoding="utf-8")
+    assert all(f"# {key} = " in text for key in SETTINGS_KEYS if key != "club")
+    assert "one version of the drill at one putt length" in text
+
+
+@pytest.mark.clip
+def test_a_clip_asked_about_is_shown_by_its_length_and_a_picture(tmp_path: Path) -> None:
+    shutil.copy(clip_folder() / "larch-60.mp4", tmp_path / "IMG_1.mp4")
+    said = " ".join(shell("new", tmp_path, *GIVEN, answers="let go\n6ft\n").stdout.split())
+    picture = tmp_path / "measured" / "IMG_1.mp4.png"
+    assert re.search(r"IMG_1\.mp4 \(2\.\d s; what it shows: ", said)
+    shown = cv2.imread(str(picture))
+    assert shown is not None
+    first, _, last = np.hsplit(shown, 3)
+    assert np.abs(first.astype(float) - last).max() > 60, "the head has moved"
+
+
+@pytest.mark.clip
+def test_a_damaged_clip_is_asked_about_all_the_same(tmp_path: Path) -> None:
+    whole = bytearray((clip_folder() / "larch-60.mp4").read_bytes())
+    fifth = len(whole) // 5
+    whole[fifth : 4 * fifth] = bytes(3 * fifth)
+    (tmp_path / "IMG_1.mp4").write_bytes(whole)
+    made = shell("new", tmp_path, *GIVEN, answers="let go\n6ft\n")
+    assert made.exit_code == 0, made.output
 
 
 @pytest.mark.parametrize(
