@@ -13,14 +13,18 @@ from pennyfall.calibration.camera import Camera
 from pennyfall.cli.files.settings import settings_from
 from pennyfall.demo_clips.clips import shipped_clips
 from pennyfall.demo_clips.scene import aim_camera
-from pennyfall.kinematics.coin.friction import known_coin, published_friction
+from pennyfall.kinematics.coin.band import loose_object_band
+from pennyfall.kinematics.coin.friction import FrictionRange, known_coin, published_friction
 from pennyfall.kinematics.coin.prediction import CoinSetup, predict_coin
-from pennyfall.kinematics.values import FloatArray
+from pennyfall.kinematics.shelf import Shelf
+from pennyfall.kinematics.values import CoinSeen, Estimate, FloatArray
 from pennyfall.tracker.coin.fallen import RestingCoin, find_resting_coin
 from pennyfall.tracker.coin.head_views import HeadTop
 from pennyfall.tracker.coin.on_head import CoinOnHead, StrokeTimes, leave_instant, look_on_head
 from pennyfall.tracker.coin.pieces import Piece
 from pennyfall.tracker.measure.clip import measure_clip
+from pennyfall.tracker.measure.coin_sight import coin_cautions
+from tests.kinematics.coin_strokes import EARLY
 
 CAMERA = aim_camera(position_m=(-0.04, -0.95, 0.85), look_at_m=(-0.05, -0.02, 0.0), focal_px=1060)
 DIAMETER_M = known_coin().diameter_m
@@ -247,6 +251,30 @@ def test_a_clip_that_ends_at_impact_does_not_tell(generator: np.random.Generator
     early = EVENTS.impact_s > TIME_S
     found = look_on_head(head, TIME_S[early], X_M[early], EVENTS, tag_side_m=0.024, front_m=0.02)
     assert found.seen == "not told"
+
+
+@pytest.mark.parametrize(
+    ("seen", "late_s", "shelf_known", "words"),
+    [
+        ("stayed", None, False, "seen to stay on the head, where it would leave it"),
+        ("left", 0.0, True, None),
+        ("left", 0.1, True, "seen to leave the head"),
+        ("left", 0.1, False, None),
+        ("not told", None, True, None),
+    ],
+)
+def test_a_coin_seen_to_do_otherwise_than_predicted_is_told(
+    seen: CoinSeen, late_s: float | None, shelf_known: bool, words: str | None
+) -> None:
+    """With an assumed floor the time at which it leaves checks nothing."""
+    friction = FrictionRange(low=0.18, high=0.22, source="stated")
+    band = loose_object_band(EARLY.profile(), Shelf(), friction, impact_s=EARLY.impact_s)
+    assert band.leave_s is not None
+    leave_s = Estimate.missing() if late_s is None else Estimate(band.leave_s[1] + late_s, 0.005)
+    told = replace(band, seen=seen, observed_leave_s=leave_s)
+    cautions = coin_cautions([replace(EARLY.measured(), loose_object=told)], shelf_known=shelf_known)
+    assert [each.code for each in cautions] == ([] if words is None else ["coin-otherwise"])
+    assert words is None or words in cautions[0].message
 
 
 @pytest.mark.clip
