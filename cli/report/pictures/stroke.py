@@ -163,8 +163,7 @@ def _draw_block(
     from_top_in += LINE_IN * (title.count("\n") + 1) + 0.08
     _write_figures(figure, stroke, from_top_in)
     from_top_in += FIGURES_IN - 0.08
-    if shown.frames:
-        _draw_frames(figure, shown.frames, from_top_in, frame_in)
+    _draw_frames(figure, shown.frames, from_top_in, frame_in)
     from_top_in += frame_in
     panels = []
     for panel_in in _panels_in(alone=alone):
@@ -172,8 +171,7 @@ def _draw_block(
         panels.append(_add_axes(figure, LEFT_IN, from_top_in, WIDTH_IN - LEFT_IN - RIGHT_IN, panel_in))
         _prepare(panels[-1], stroke, scales.time_ms, most_ticks=round(3.5 * panel_in))
         from_top_in += panel_in
-    *others, acceleration = panels
-    time_ms = _times_ms(stroke)
+    (*others, acceleration), time_ms = panels, _times_ms(stroke)
     courses = (
         (stroke.profile.x_m, "Position along the target line, cm"),
         (stroke.profile.v_mps, "Speed, cm/s"),
@@ -219,7 +217,7 @@ def _frame_width_in() -> float:
 
 def _draw_frames(figure: Figure, frames: Frames, from_top_in: float, frame_in: float) -> None:
     width_in = _frame_width_in()
-    for column, moment in enumerate(MOMENTS):
+    for column, moment in enumerate(MOMENTS if frames else ()):
         left_in = MARGIN_IN + column * (width_in + FRAME_GAP_IN)
         axes = _add_axes(figure, left_in, from_top_in + FRAME_NAME_IN, width_in, frame_in - FRAME_NAME_IN)
         axes.set_axis_off()
