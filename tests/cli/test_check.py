@@ -208,7 +208,7 @@ def test_every_shipped_clip_passes_within_ten_seconds(clip: DemoClip) -> None:
     took_s, said, code = _takes(clip)
     assert code == 0, said
     assert took_s < 10.0
-    assert said.rstrip().endswith("Good enough to measure.")
+    assert "Good enough to measure." in said
     assert "bad" not in said.split("\n\n")[0]
 
 
