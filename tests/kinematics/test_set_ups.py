@@ -103,7 +103,7 @@ def test_times_ratios_and_shares_know_nothing_of_the_scale(generator: np.random.
     assert blurred.quantity("forward_swing_s").claimed
 
 
-@pytest.mark.parametrize("scales", [(0.01, 0.19), (0.06, 0.06)])
+@pytest.mark.parametrize("scales", [(0.01, 0.19), pytest.param((0.06, 0.06), marks=pytest.mark.slow)])
 def test_conditions_filmed_by_different_scales_are_falsely_told_apart_in_5_percent(
     generator: np.random.Generator, scales: tuple[float, float]
 ) -> None:
@@ -143,6 +143,7 @@ def test_in_one_set_up_the_scale_cancels_and_a_difference_is_still_seen(
     assert claimed((0.01, 0.19), one_set_up=False) < 0.4
 
 
+@pytest.mark.slow
 def test_the_interval_of_a_difference_holds_the_truth_across_set_ups(generator: np.random.Generator) -> None:
     """300 lessons, 1 m/s^2 apart: 95 % held within three binomial standard errors, 91.2 to 98.8 %."""
     held = 0
