@@ -300,6 +300,7 @@ def test_rounding_just_after_the_rest_leaves_no_variance_below_nothing() -> None
     assert np.isfinite(measured.stroke.profile.a_sd_mps2).all()
 
 
+@pytest.mark.slow
 def test_the_head_alone_knows_how_well_it_knows_the_impact_at_60_frames(
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:

@@ -80,6 +80,7 @@ def test_a_pull_that_eases_off_is_not_carried_on_below_zero(monkeypatch: pytest.
     assert abs(weighed) < 0.85 * abs(carried_on)
 
 
+@pytest.mark.slow
 def test_a_pull_that_rises_is_left_as_it_was(monkeypatch: pytest.MonkeyPatch) -> None:
     """No stroke of them levels off, so that not a digit changes."""
     weighed = mean_error_at_impact("late")

@@ -62,6 +62,7 @@ def test_no_loss_of_speed_leaves_the_frames_alone() -> None:
     assert undo_impact_smear(frames, IMPACT, 1e-4, -0.1, 0.001) is frames
 
 
+@pytest.mark.slow
 def test_a_long_exposure_across_the_impact_no_longer_reads_as_braking(
     generator: np.random.Generator,
 ) -> None:

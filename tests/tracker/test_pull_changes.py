@@ -45,6 +45,7 @@ def test_a_hand_that_lets_go_just_before_impact_is_seen_to(
     assert np.sqrt(np.mean(error**2)) < 0.85 * np.sqrt(np.mean(blind**2))
 
 
+@pytest.mark.slow
 def test_a_corner_that_is_not_there_costs_little(
     generator: np.random.Generator, monkeypatch: pytest.MonkeyPatch
 ) -> None:

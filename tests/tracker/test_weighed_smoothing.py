@@ -88,6 +88,7 @@ def grabbing(step_mps2: float, generator: np.random.Generator) -> TrueStroke:
             return true
 
 
+@pytest.mark.slow
 def test_the_top_of_a_hand_that_grabs_is_less_sure_and_says_so(monkeypatch: pytest.MonkeyPatch) -> None:
     """Steps of 1.5 m/s^2 at 240 frames/s; told that every hand is steady, the top lies 10 deviations off."""
 
