@@ -31,7 +31,6 @@ from pennyfall.cli.proof.tables import (
 from pennyfall.cli.proof.trials import QUANTITIES
 from pennyfall.cli.report.page.svg import mark
 from pennyfall.cli.report.palette import INKS, PAPER_DARK, PAPER_LIGHT
-from pennyfall.cli.report.quantities import quantity
 
 HEADLINE_RATE_HZ = 240.0
 
@@ -127,16 +126,6 @@ def budget_rows(outcomes: Sequence[Outcome], rate_hz: float) -> list[BudgetRow]:
     """Return the budget of every quantity at one frame rate; empty where none was asked for."""
     found = at_rate(outcomes, rate_hz)
     return [row for name in QUANTITIES if (row := budget(found, name)) is not None]
-
-
-def largest_sources(rows: Sequence[BudgetRow]) -> list[str]:
-    """Return one line a quantity: its largest source of error, and how much of the variance it is."""
-    lines = []
-    for each in rows:
-        source, part = next(iter(each.parts.items()))
-        whole = sum(value**2 for value in each.parts.values()) or 1.0
-        lines.append(f"{quantity(each.name).label}: {source} ({100 * part**2 / whole:.0f} %)")
-    return lines
 
 
 def _missed(outcomes: Sequence[Outcome], rate_hz: float) -> int:
