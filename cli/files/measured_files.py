@@ -44,6 +44,8 @@ class RefusedClip:
     clip: str
     message: str
     fix: str
+    setting: str = ""
+    """Which setting the remedy is about, as `CannotMeasure` has it."""
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -119,10 +121,10 @@ def keep_measured(folder: Path, clip: str, measured: MeasuredClip, fingerprint: 
 
 def keep_refused(folder: Path, refused: RefusedClip, fingerprint: str) -> None:
     """Write down that a clip cannot be measured, so that it is not tried again unchanged."""
-    _write_json(
-        measurement_path(folder, refused.clip),
-        {"refused": {"message": refused.message, "fix": refused.fix}, "fingerprint": fingerprint},
-    )
+    said = {"message": refused.message, "fix": refused.fix}
+    if refused.setting:
+        said["setting"] = refused.setting
+    _write_json(measurement_path(folder, refused.clip), {"refused": said, "fingerprint": fingerprint})
 
 
 def find_measured(folder: Path, clip: str, fingerprint: str) -> Measurement | RefusedClip | None:

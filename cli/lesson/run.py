@@ -99,9 +99,17 @@ def run_lesson(
             with open_history(database) as history:
                 record_lesson(history, folder, result)
         reading = read_lesson_result(result, rules=rules, bands=bands)
-        page = lesson_page(result, reading, films(folder, result), invented=invented)
-        write_whole(folder / REPORT_FILE, page.encode())
-    return LessonRun(result=result, reading=reading, report=folder / REPORT_FILE)
+        report = write_report(folder, result, reading, invented=invented)
+    return LessonRun(result=result, reading=reading, report=report)
+
+
+def write_report(
+    folder: Path, result: LessonResult, reading: LessonReading, *, invented: bool = False
+) -> Path:
+    """Write the report of a measured lesson into its folder, films and all, and return its path."""
+    page = lesson_page(result, reading, films(folder, result), invented=invented)
+    write_whole(folder / REPORT_FILE, page.encode())
+    return folder / REPORT_FILE
 
 
 def verdict(result: LessonResult, reading: LessonReading) -> str:

@@ -19,6 +19,7 @@ import cv2
 
 from pennyfall.cli.files.measured_files import MeasuredClip, RefusedClip, keep_measured, keep_refused
 from pennyfall.kinematics.errors import CannotMeasure
+from pennyfall.kinematics.values import Measurement
 
 T = TypeVar("T")
 R = TypeVar("R")
@@ -50,7 +51,7 @@ class ClipTask:
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
-class _Ended:
+class Ended:
     """How a task ended; exceptions with keyword-only arguments do not survive the way between processes."""
 
     clip: str
@@ -80,9 +81,9 @@ def measure_side_by_side(tasks: Sequence[ClipTask], *, processes: int | None = N
     workers = min(processes or os.cpu_count() or 1, len(tasks))
     if workers == 1:
         for task in tasks:
-            yield _clip_of(_run(task))
+            yield _clip_of(measure_task(task))
         return
-    yield from map(_clip_of, side_by_side(_run, tasks, workers))
+    yield from map(_clip_of, side_by_side(measure_task, tasks, workers))
 
 
 def side_by_side(run: Callable[[T], R], tasks: Sequence[T], workers: int) -> Iterator[R]:
@@ -98,9 +99,9 @@ def side_by_side(run: Callable[[T], R], tasks: Sequence[T], workers: int) -> Ite
     """
     pickle.dumps(tasks)  # a pool that cannot send its tasks hangs instead of failing
     with ProcessPoolExecutor(
-        max_workers=workers, mp_context=multiprocessing.get_context("spawn"), initializer=_settle_worker
+        max_workers=workers, mp_context=multiprocessing.get_context("spawn"), initializer=settle_worker
     ) as pool:
-        with _interrupts_ignored():  # the workers inherit it: on Ctrl-C this process alone decides
+        with interrupts_ignored():  # the workers inherit it: on Ctrl-C this process alone decides
             waiting = [pool.submit(run, task) for task in tasks]
         try:
             for future in as_completed(waiting):
@@ -119,7 +120,8 @@ def side_by_side(run: Callable[[T], R], tasks: Sequence[T], workers: int) -> Ite
 
 
 @contextmanager
-def _interrupts_ignored() -> Iterator[None]:
+def interrupts_ignored() -> Iterator[None]:
+    """Let processes that are started in the body leave Ctrl-C to this one."""
     before = signal.signal(signal.SIGINT, signal.SIG_IGN)
     try:
         yield
@@ -127,19 +129,24 @@ def _interrupts_ignored() -> Iterator[None]:
         signal.signal(signal.SIGINT, before)
 
 
-def _line_of(setting: str) -> str:
+def line_of(setting: str) -> str:
     """Return the line of the lesson file by which a setting is given."""
     return f" ({LESSON_LINES[setting]} in the lesson file)" if setting in LESSON_LINES else ""
 
 
-def _run(task: ClipTask) -> _Ended:
+def measure_task(task: ClipTask, measured_so: Callable[[Measurement], None] = lambda _: None) -> Ended:
+    """Measure one clip and keep what comes of it; tell the figures before the film is made."""
     try:
         measured = task.measure(task.folder / task.clip)
     except CannotMeasure as error:
         refused = RefusedClip(
-            clip=task.clip, message=error.message, fix=f"{error.fix}{_line_of(error.setting)}"
+            clip=task.clip,
+            message=error.message,
+            fix=f"{error.fix}{line_of(error.setting)}",
+            setting=error.setting,
         )
         return _kept(task, lambda: keep_refused(task.folder, refused, task.fingerprint))
+    measured_so(measured.measurement)
 
     def keep() -> None:
         task.finish(task.folder, task.clip, measured)
@@ -148,23 +155,23 @@ def _run(task: ClipTask) -> _Ended:
     return _kept(task, keep)
 
 
-def _kept(task: ClipTask, keep: Callable[[], None]) -> _Ended:
+def _kept(task: ClipTask, keep: Callable[[], None]) -> Ended:
     """Write the results; failing to write them is no fault of the clip and stops the run."""
     try:
         keep()
     except CannotMeasure as error:
-        return _Ended(clip=task.clip, stopped=(error.message, error.fix))
-    return _Ended(clip=task.clip)
+        return Ended(clip=task.clip, stopped=(error.message, error.fix))
+    return Ended(clip=task.clip)
 
 
-def _clip_of(ended: _Ended) -> str:
+def _clip_of(ended: Ended) -> str:
     if ended.stopped is not None:
         message, fix = ended.stopped
         raise CannotMeasure(message, fix=f"{fix} Then run again: what was measured until now is kept.")
     return ended.clip
 
 
-def _settle_worker() -> None:
+def settle_worker() -> None:
     """Give each process one core, and let it end when the run that started it ends."""
     signal.signal(signal.SIGINT, signal.SIG_IGN)  # for systems on which it is not inherited
     cv2.setNumThreads(1)

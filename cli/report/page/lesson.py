@@ -15,7 +15,7 @@ import numpy as np
 from jinja2 import Environment, PackageLoader, StrictUndefined
 from markupsafe import Markup
 
-from pennyfall.cli.files.lesson_result import LessonResult, LessonStroke
+from pennyfall.cli.files.lesson_result import LessonResult
 from pennyfall.cli.report import safety
 from pennyfall.cli.report.page.drawings import (
     condition_inks,
@@ -75,48 +75,64 @@ def lesson_page(
         Say that the lesson is a made-up demonstration.
 
     """
-    environment = Environment(
+    comparison = reading.comparison
+    changes = would_change(comparison.recommendation) if comparison else ()
+    return (
+        templates()
+        .get_template("lesson_page.html.j2")
+        .render(
+            **lesson_so_far(result, reading),
+            lesson=result.lesson,
+            date=f"{result.lesson.date.day} {result.lesson.date:%B %Y}",
+            invented=INVENTED if invented else "",
+            refused=result.refused,
+            others=_said(comparison),
+            would_change=[typeset(each) for each in changes],
+            dots=dot_drawings(result, reading.summaries),
+            landing=landing_drawing(result),
+            pairs=pair_tables(comparison) if comparison else [],
+            summary=summary_table(reading.summaries),
+            strokes=_stroke_choices(result),
+            data=_script_json(_stroke_data(result, films)),
+            films=[(key, base64.b64encode(film.mp4).decode("ascii")) for key, film in films.items()],
+            style=Markup(page_style()),
+            script=Markup(page_text("player.js") + page_text("lesson_page.js")),
+            safety=safety.ALL,
+            version=version("pennyfall"),
+        )
+    )
+
+
+def templates() -> Environment:
+    """Return the templates of the report and of its parts."""
+    return Environment(
         loader=PackageLoader("pennyfall.cli.report", "page"),
         autoescape=True,
         undefined=StrictUndefined,
         trim_blocks=True,
         lstrip_blocks=True,
     )
+
+
+def lesson_so_far(result: LessonResult, reading: LessonReading) -> dict[str, Any]:
+    """Return what a lesson says as far as it has come: the verdict, what it rests on, what is missing."""
     inks = condition_inks(result)
     comparison = reading.comparison
     claims = _claims(comparison)
-    changes = would_change(comparison.recommendation) if comparison else ()
-    return environment.get_template("lesson_page.html.j2").render(
-        lesson=result.lesson,
-        date=f"{result.lesson.date.day} {result.lesson.date:%B %Y}",
-        invented=INVENTED if invented else "",
-        refused=result.refused,
-        verdict=typeset(verdict(comparison.recommendation)) if comparison else "No comparison",
-        comparable=comparison is not None,
-        in_words=version_sentence(reading.means),
-        versions=[(each, inks[each.name]) for each in version_figures(reading.means)],
-        because=typeset(f"{capital(because(comparison))}." if comparison else reading.why_not),
-        to_film=typeset(still_to_film(reading.summaries, comparison)),
-        scales=typeset(lesson_scales(result, comparison)),
-        left_out=practice_left_out(comparison) if comparison else "",
-        claims=claims[:MOST_CLAIMS],
-        more_claims=claims[MOST_CLAIMS:],
-        others=_said(comparison),
-        would_change=[typeset(each) for each in changes],
-        names=[(number, name, ink(number)) for name, number in inks.items()],
-        profiles=profile_drawings(result, reading.summaries, comparison),
-        dots=dot_drawings(result, reading.summaries),
-        landing=landing_drawing(result),
-        pairs=pair_tables(comparison) if comparison else [],
-        summary=summary_table(reading.summaries),
-        strokes=_stroke_choices(result),
-        data=_script_json(_stroke_data(result, films)),
-        films=[(key, base64.b64encode(film.mp4).decode("ascii")) for key, film in films.items()],
-        style=Markup(_style()),
-        script=Markup(_text("lesson_page.js")),
-        safety=safety.ALL,
-        version=version("pennyfall"),
-    )
+    return {
+        "verdict": typeset(verdict(comparison.recommendation)) if comparison else "No comparison",
+        "comparable": comparison is not None,
+        "in_words": version_sentence(reading.means),
+        "versions": [(each, inks[each.name]) for each in version_figures(reading.means)],
+        "because": typeset(f"{capital(because(comparison))}." if comparison else reading.why_not),
+        "to_film": typeset(still_to_film(reading.summaries, comparison)),
+        "scales": typeset(lesson_scales(result, comparison)),
+        "left_out": practice_left_out(comparison) if comparison else "",
+        "claims": claims[:MOST_CLAIMS],
+        "more_claims": claims[MOST_CLAIMS:],
+        "names": [(number, name, ink(number)) for name, number in inks.items()],
+        "profiles": profile_drawings(result, reading.summaries, comparison),
+    }
 
 
 def _claims(comparison: LessonComparison | None) -> list[dict[str, str]]:
@@ -163,14 +179,14 @@ def _stroke_data(result: LessonResult, films: Mapping[str, Film]) -> dict[str, A
             data[stroke_id(stroke)] = {
                 "title": f"{measured.condition.title}, stroke {take}",
                 "condition": inks[measured.condition.name],
-                **_curve(stroke),
+                **stroke_curve(stroke.measures),
                 "film": None if film is None else {"from": round(film.from_s, 6), "slow": film.slow},
             }
     return data
 
 
-def _curve(stroke: LessonStroke) -> dict[str, Any]:
-    measures = stroke.measures
+def stroke_curve(measures: StrokeMeasures) -> dict[str, Any]:
+    """Return a stroke's acceleration and its instants, as the player draws them."""
     pieces = _pieces(measures)
     return {
         "pieces": pieces,
@@ -234,13 +250,15 @@ def _script_json(data: Mapping[str, Any]) -> Markup:
     return Markup(text.replace("<", "\\u003c").replace(">", "\\u003e").replace("&", "\\u0026"))
 
 
-def _style() -> str:
+def page_style() -> str:
+    """Return the style of the report, which everything shown of a stroke shares."""
     light = "".join(f"--c{number}:{each.light};" for number, each in enumerate(INKS))
     dark = "".join(f"--c{number}:{each.dark};" for number, each in enumerate(INKS))
-    css = _text("lesson_page.css")
+    css = page_text("lesson_page.css")
     css = css.replace("@@light@@", f"--paper:{PAPER_LIGHT};{light}")
     return css.replace("@@dark@@", f"--paper:{PAPER_DARK};{dark}")
 
 
-def _text(name: str) -> str:
+def page_text(name: str) -> str:
+    """Return a file that lies beside this module."""
     return files("pennyfall.cli.report.page").joinpath(name).read_text(encoding="utf-8")
