@@ -2,6 +2,7 @@
 
 __all__ = [
     "attitude",
+    "ball_pose",
     "board",
     "board_views",
     "camera",
@@ -13,6 +14,7 @@ __all__ = [
     "page",
     "pose",
     "sheet_pdf",
+    "silhouette",
     "tag_height",
     "tag_pose",
     "tag_size",

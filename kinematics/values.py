@@ -272,8 +272,8 @@ class SoundCheck:
 class CalibrationFacts:
     """How pixels became metres; names as in the measurement file."""
 
-    source: Literal["sheet", "head-tag", "stated"]
-    focal_source: Literal["lens-file", "sheet", "assumed"]
+    source: Literal["sheet", "head-tag", "ball", "stated"]
+    focal_source: Literal["lens-file", "sheet", "file", "assumed"]
     focal_px: Estimate
     reprojection_rms_px: float
     scale_rel_sd: float

@@ -210,14 +210,14 @@ def _confirm(luma: LumaFrame, camera: Camera, place: FloatArray, *, faint: bool)
         return None
     exact = on_floor(camera, fit.centre_px[None, :])[0]
     sharpness = 1.0 / (1.0 + fit.residual_px / max(1.0, 0.06 * fit.outline.radius_px))
-    smoothness = 1.0 / (1.0 + _roughness(luma, fit.outline) / fit.contrast)
+    smoothness = 1.0 / (1.0 + roughness(luma, fit.outline) / fit.contrast)
     confidence = fit.support * fit.coherence * sharpness * smoothness
     if confidence < _LEAST_CONFIDENCE:
         return None
     return RestingBall(centre_m=exact, fit=fit, confidence=confidence, faint=faint)
 
 
-def _roughness(luma: LumaFrame, outline: Outline) -> float:
+def roughness(luma: LumaFrame, outline: Outline) -> float:
     """Return the robust scatter of luma inside an outline about a smooth shading (a quadratic surface).
 
     A ball is smooth inside but for a thin mark; carpet is not, nor is anything whose edge runs through.

@@ -7,6 +7,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from pennyfall.calibration.camera import Camera
+from pennyfall.calibration.silhouette import touching_circles
 from pennyfall.kinematics.values import BALL_RADIUS_M, FloatArray, freeze_arrays
 
 OUTLINE_POINTS = 72
@@ -78,7 +79,7 @@ def ball_outline(camera: Camera, centre_m: FloatArray, scale: float = 1.0) -> Ou
         The image of the circle along which the rays from the camera touch the ball.
 
     """
-    pixels = camera.project(centre_m + _CENTRE_AND_RING @ _touching_circles(camera, centre_m))
+    pixels = camera.project(centre_m + _CENTRE_AND_RING @ touching_circles(camera, centre_m, BALL_RADIUS_M))
     centre, points = pixels[0], pixels[2:-1]
     along = pixels[3:] - pixels[1:-2]
     normals = along[:, ::-1] * _QUARTER_TURN
@@ -115,7 +116,7 @@ def rough_outlines(camera: Camera, centres_m: FloatArray, count: int) -> tuple[F
         contiguous in memory.
 
     """
-    middle, first, second = _touching_circles(camera, centres_m).swapaxes(0, 1)
+    middle, first, second = touching_circles(camera, centres_m, BALL_RADIUS_M).swapaxes(0, 1)
     pixels, slopes = camera.project_nearby(centres_m + middle)
     a = np.einsum("nij,nj->in", slopes, first)
     b = np.einsum("nij,nj->in", slopes, second)
@@ -127,26 +128,3 @@ def rough_outlines(camera: Camera, centres_m: FloatArray, count: int) -> tuple[F
     normals[1] *= -1.0
     normals /= np.sqrt(normals[0] ** 2 + normals[1] ** 2)
     return points.T, normals.T
-
-
-def _touching_circles(camera: Camera, centres_m: FloatArray) -> FloatArray:
-    """Return middle and perpendicular half-axes, from the ball's centre, of the circle where rays touch it.
-
-    One ball or many, shape (..., 3) -> (..., 3, 3); the half-axes are the cross products of the ray with the
-    camera's y axis, which is never along a ray into the picture, and of the ray with that.
-    """
-    x, y, z = (centres_m @ camera.rotation.T + camera.translation).T  # in the camera's axes
-    across, distance = np.hypot(x, z), np.sqrt(x * x + y * y + z * z)
-    share = BALL_RADIUS_M / distance  # sine of the half-angle under which the ball is seen
-    nearer = -BALL_RADIUS_M * share / distance
-    first = BALL_RADIUS_M * np.sqrt(1.0 - share**2) / across
-    second = first / distance
-    axes = np.array(
-        [
-            [nearer * x, nearer * y, nearer * z],
-            [first * z, 0.0 * x, -first * x],
-            [second * x * y, -second * across**2, second * y * z],
-        ]
-    )
-    in_world: FloatArray = axes.T.swapaxes(-1, -2) @ camera.rotation
-    return in_world

@@ -15,6 +15,7 @@ STROKES_ABREAST = 2
 RESTS_ON = {
     "sheet": "the sheet",
     "head-tag": "the head tag alone",
+    "ball": "the ball's size",
     "stated": "what was stated",
 }
 

@@ -13,7 +13,12 @@ from pennyfall.kinematics.values import INTERVAL_SDS, CalibrationFacts
 
 WIDENS = 0.4
 """Chosen by us: the scales' share of an interval's half-width from which it is said: a tenth wider by it."""
-RESTS_ON = {"sheet": "the printed sheet", "head-tag": "the head tag alone", "stated": "a stated length"}
+RESTS_ON = {
+    "sheet": "the printed sheet",
+    "head-tag": "the head tag alone",
+    "ball": "the ball's size",
+    "stated": "a stated length",
+}
 COUNTS = ("no", "one", "two", "three", "four", "five", "six")
 UNTOUCHED = "times and their ratio do not depend on it"
 
