@@ -82,7 +82,8 @@ def lengths(camera: Camera, pixels: FloatArray) -> FloatArray:
 def spread(pose: Pose, pixels: FloatArray) -> FloatArray:
     """Return the standard deviations of `lengths` by the pose's covariance."""
     best = lengths(pose.camera, pixels)
-    return np.linalg.norm([lengths(one, pixels) - best for one in pose.perturbed()], axis=0)
+    shifts = np.array([lengths(one, pixels) - best for one in pose.perturbed()])
+    return np.asarray(np.sqrt(np.sum(shifts**2, axis=0)))
 
 
 STROKE = np.array(

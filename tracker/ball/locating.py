@@ -25,6 +25,8 @@ _LEAST_VISIBLE_SUPPORT = 0.50
 _LEVEL_SHARE, _LEVEL_LUMA = 0.30, 12.0
 """How far the ball's middle may differ in luma from what it was at rest: light varies along the path, and
 codecs smear; head, carpet and shadow differ by more wherever the ball can be told from them at all."""
+Heading = tuple[float, float]
+"""Cosine and sine of a direction on the floor from the x axis."""
 _FAN = (-0.12, -0.06, 0.0, 0.06, 0.12)
 """Slopes of the paths tried after impact: a ball struck off-line leaves within 7 degrees of the target
 line."""
@@ -242,12 +244,12 @@ def locate_ahead(
     from_m: FloatArray,
     looks: Looks,
     *,
-    ways: Sequence[int],
+    headings: Sequence[Heading],
     least_m: float,
     most_m: float,
     smear_share: float,
 ) -> Sighting | None:
-    """Locate a ball that left a place along the target line, somewhere between two distances.
+    """Locate a ball that left a place in one of some directions, somewhere between two distances.
 
     Parameters
     ----------
@@ -257,8 +259,8 @@ def locate_ahead(
         Where it came from, shape (3,) [m].
     looks : Looks
         Its looks at rest.
-    ways : Sequence[int]
-        Directions along x to try, +1 or -1.
+    headings : Sequence[Heading]
+        Directions on the floor to try, each with those 7 degrees to either side of it.
     least_m, most_m : float
         Distances covered [m].
     smear_share : float
@@ -272,8 +274,9 @@ def locate_ahead(
     """
     distance = np.arange(max(least_m, 0.0), most_m + _ALONG_M, _ALONG_M)
     fan = np.unique(np.rint(np.outer(distance, _FAN) / _ALONG_M), axis=1) * _ALONG_M
-    x = np.concatenate([way * np.repeat(distance, fan.shape[1]) for way in ways])
-    y = np.tile(fan.ravel(), len(ways))
+    along, across = np.repeat(distance, fan.shape[1]), fan.ravel()
+    x = np.concatenate([along * cosine - across * sine for cosine, sine in headings])
+    y = np.concatenate([along * sine + across * cosine for cosine, sine in headings])
     places = np.column_stack([from_m[0] + x, from_m[1] + y, np.full(len(x), BALL_RADIUS_M)])
     seen = []
     for place in vote(picture.luma, picture.camera, places, keep=4):

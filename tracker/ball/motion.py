@@ -13,6 +13,7 @@ from pennyfall.tracker.ball.edges import smear_length
 from pennyfall.tracker.ball.finding import head_on_floor
 from pennyfall.tracker.ball.locating import (
     FASTEST_MPS,
+    Heading,
     Picture,
     Sighting,
     in_picture,
@@ -62,6 +63,14 @@ white head had the outline of a ball nearer to the tag than the ball itself: it 
 direction came out reversed. The ball is looked for again where the head was addressed, once that is away."""
 _LEAST_STEP_PX = 6.0
 """Motion between frames below which the exposure is not judged from the smear."""
+_ALL_ROUND: tuple[Heading, ...] = tuple(
+    (way * math.cos(turn), way * math.sin(turn))
+    for way in (1, -1)
+    for turn in np.radians(np.arange(-52, 53, 13))
+)
+"""Directions tried where the target line is not known: a camera stands beside it, if not squarely."""
+_SOUGHT_S = 0.1
+"""There a ball that left its place unseen is sought all round for so long: then it is hidden, or gone."""
 _LEAST_IN_PICTURE = 0.5
 """Share of the ball's width that must be inside the picture."""
 
@@ -77,11 +86,16 @@ class BallInMotion:
         The first frame in which it did not.
     head_px : FloatArray or None
         The head in that frame, shape (2,) [px].
+    line_known : bool
+        Whether the camera's world has its x axis along the target line.
 
     """
 
-    def __init__(self, rest: BallAtRest, picture: Picture, head_px: FloatArray | None) -> None:
+    def __init__(
+        self, rest: BallAtRest, picture: Picture, head_px: FloatArray | None, *, line_known: bool = True
+    ) -> None:
         self._rest = rest
+        self._line_known = line_known
         self._left_s = picture.time_s
         self.head_px = head_px
         """The head as the ball left, shape (2,) [px]; None where not seen."""
@@ -218,12 +232,14 @@ class BallInMotion:
             return near
         before_s = self.sightings[-1].time_s if self.sightings else self._lay_until(picture)
         reach_m = min(FASTEST_MPS * max(picture.time_s - before_s, 0.0), 0.5)
-        for ways in self._ways_ahead(head_m, reach_m):
+        if not self._line_known and picture.time_s - self._left_s > _SOUGHT_S and not self.sightings:
+            return None
+        for headings in self._headings_ahead(head_m, reach_m):
             ahead = locate_ahead(
                 picture,
                 last,
                 rest.looks,
-                ways=ways,
+                headings=headings,
                 least_m=0.0,
                 most_m=reach_m,
                 smear_share=self._smear_share,
@@ -232,20 +248,24 @@ class BallInMotion:
                 return ahead
         return None
 
-    def _ways_ahead(self, head_m: FloatArray | None, reach_m: float) -> list[tuple[int, ...]]:
-        """Return the ways along the line in which it may have gone, the likelier first.
+    def _headings_ahead(self, head_m: FloatArray | None, reach_m: float) -> list[tuple[Heading, ...]]:
+        """Return the directions in which it may have gone, the likelier first.
 
-        It goes on as it began, else away from the head; but a head this near may have passed its place since
-        the last frame.
+        It goes on as it began, else along the line away from the head; but a head this near may have passed
+        its place since the last frame.
         """
-        began_m = float(self.sightings[-1].centre_m[0] - self._rest.place_m[0]) if self.sightings else 0.0
-        if abs(began_m) > _BEGUN_M:
-            return [(int(np.sign(began_m)),)]
+        began_m = self.sightings[-1].centre_m - self._rest.place_m if self.sightings else np.zeros(3)
+        if not self._line_known:
+            far_m = math.hypot(began_m[0], began_m[1])
+            begun = far_m > _BEGUN_M
+            return [((began_m[0] / far_m, began_m[1] / far_m),) if begun else _ALL_ROUND]
+        if abs(began_m[0]) > _BEGUN_M:
+            return [((float(np.sign(began_m[0])), 0.0),)]
         side_m = 0.0 if head_m is None else float(self._rest.place_m[0] - head_m[0])
         if abs(side_m) < BALL_RADIUS_M:
-            return [(1, -1)]
-        way = int(np.sign(side_m))
-        return [(way,), (-way,)] if abs(side_m) < reach_m else [(way,)]
+            return [((1.0, 0.0), (-1.0, 0.0))]
+        way = float(np.sign(side_m))
+        return [((way, 0.0),), ((-way, 0.0),)] if abs(side_m) < reach_m else [((way, 0.0),)]
 
     def _lay_until(self, picture: Picture) -> float:
         latest_s = self._rest.latest_s
@@ -276,12 +296,17 @@ class BallInMotion:
                 bare,
                 last.centre_m,
                 looks,
-                ways=(1 if velocity[0] >= 0 else -1,),
+                headings=(self._heading(velocity, speed),),
                 least_m=speed * elapsed - slack,
                 most_m=speed * elapsed + slack,
                 smear_share=interval / elapsed * self._smear_share,
             )
         return seen if seen is not None and _steady(seen, last, velocity) else None
+
+    def _heading(self, velocity: FloatArray, speed: float) -> Heading:
+        if self._line_known or speed == 0.0:
+            return (1.0 if velocity[0] >= 0 else -1.0, 0.0)
+        return (velocity[0] / speed, velocity[1] / speed)
 
     def _expected(self, time_s: float) -> FloatArray:
         last = self.sightings[-1]

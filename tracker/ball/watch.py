@@ -40,9 +40,16 @@ class BallWatcher:
 
     This object and the two it hands the ball to remember the past frames; everything else is a function of
     its arguments.
+
+    Parameters
+    ----------
+    line_known : bool
+        Whether the camera's world has its x axis along the target line; a ball is sought all round otherwise.
+
     """
 
-    def __init__(self) -> None:
+    def __init__(self, *, line_known: bool = True) -> None:
+        self._line_known = line_known
         self._finished: list[FollowedBall] = []
         self._rest: BallAtRest | None = None
         self._motion: BallInMotion | None = None
@@ -121,9 +128,19 @@ class BallWatcher:
         found = find_resting_ball(picture.luma, picture.camera, head_px)
         if found is not None:
             self._look_gap_s = LOOK_EVERY_S
-            self._lay(BallAtRest(picture, found))
+            self.lay(BallAtRest(picture, found))
 
-    def _lay(self, rest: BallAtRest | None) -> None:
+    @property
+    def resting(self) -> BallAtRest | None:
+        """The ball that lies; None where it is on its way or there is none."""
+        return self._rest if self._motion is None else None
+
+    @property
+    def moving(self) -> BallInMotion | None:
+        """The ball on its way; None where it lies or there is none."""
+        return self._motion
+
+    def lay(self, rest: BallAtRest | None) -> None:
         """Begin to watch a ball, or none."""
         self._rest, self._motion = rest, None
 
@@ -133,7 +150,7 @@ class BallWatcher:
             if rest.measured_in(picture):
                 self._reconsider(picture, rest, head_px)
             return
-        self._motion = BallInMotion(rest, picture, head_px)
+        self._motion = BallInMotion(rest, picture, head_px, line_known=self._line_known)
         self._follow(picture, rest, self._motion, head_px)
 
     def _reconsider(self, picture: Picture, rest: BallAtRest, head_px: FloatArray | None) -> None:
@@ -147,7 +164,7 @@ class BallWatcher:
         other = find_resting_ball(picture.luma, picture.camera, head_px)
         if other is not None and np.hypot(*(other.centre_m - head_m)[:2]) < distance - 2.0 * BALL_RADIUS_M:
             self._finish()
-            self._lay(BallAtRest(picture, other))
+            self.lay(BallAtRest(picture, other))
 
     def _follow(
         self, picture: Picture, rest: BallAtRest, motion: BallInMotion, head_px: FloatArray | None
@@ -173,7 +190,7 @@ class BallWatcher:
     def _look_again(self, picture: Picture, address_px: FloatArray) -> None:
         """Leave what proved a part of the head, and look where that was addressed, now that it is away."""
         found = find_resting_ball(picture.luma, picture.camera, address_px)
-        self._lay(None if found is None else BallAtRest(picture, found))
+        self.lay(None if found is None else BallAtRest(picture, found))
 
     def _stop(self, picture: Picture, rest: BallAtRest, motion: BallInMotion) -> None:
         """End a ball's way where it stopped; a nudged ball goes on resting at its new place."""
@@ -182,14 +199,14 @@ class BallWatcher:
             self._finish()
             return
         found = replace(rest.found, centre_m=last.centre_m, fit=last.fit)
-        self._lay(BallAtRest(picture, found, rest.looks))
+        self.lay(BallAtRest(picture, found, rest.looks))
 
     def _finish(self) -> None:
         """Store the ball and look for the next."""
         ball = self._gathered()
         if ball is not None:
             self._finished.append(ball)
-        self._lay(None)
+        self.lay(None)
 
     def _gathered(self) -> FollowedBall | None:
         """Put together what is known of the present ball."""

@@ -1,0 +1,317 @@
+"""Balls of a clip with nothing printed: found anywhere, watched until one leaves, followed away."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from pennyfall.calibration.ball_pose import REST_SIZE_SD, BallSight, camera_over_ball, pose_from_ball
+from pennyfall.calibration.camera import Camera
+from pennyfall.calibration.lens import Lens
+from pennyfall.calibration.pose import Pose
+from pennyfall.kinematics.values import BALL_RADIUS_M, Estimate, FloatArray, freeze_arrays
+from pennyfall.tracker.ball.anywhere import SeenBall, find_balls
+from pennyfall.tracker.ball.edges import OutlineFit, fit_outline
+from pennyfall.tracker.ball.finding import RestingBall
+from pennyfall.tracker.ball.followed import FollowedBall
+from pennyfall.tracker.ball.locating import Picture, Sighting
+from pennyfall.tracker.ball.outline import ball_outline, floor_ball, on_floor
+from pennyfall.tracker.ball.rest import BallAtRest
+from pennyfall.tracker.ball.watch import LOOK_EVERY_S, BallWatcher
+from pennyfall.tracker.clip.frame import LumaFrame
+
+LOOK_SELDOM_S = 2.0
+"""Looks over the whole picture grow rarer up to this. Chosen by us: one takes as long as ten frames do."""
+MOST_WATCHED = 4
+"""Balls, and what looks like one, watched at a time."""
+SIZED_EVERY_S = 0.1
+"""How often a resting ball's size is read."""
+_SIZE_SD = 0.15
+"""How well its size is known beforehand when it is read: not at all."""
+_WAY_M = 0.5
+"""Way over which size and place tell the line. Chosen by us: straight on any green, and enough."""
+_CLEAR_M = 1.5 * BALL_RADIUS_M
+"""Way from which its size is read: the head beside it no longer covers it."""
+_LEAST_SPEED_MPS, _LEAST_WAY_M, _LEAST_SEEN = 0.2, 0.06, 4
+"""What leaves more slowly, not as far, or is seen less often was not struck: chosen by us."""
+_PULLED_S, _PULLED_SHARE = 0.05, 1.4
+"""What gets faster by this share in so long is moved by hand or is a part of the head: a struck ball only
+ever loses speed."""
+_WHOLE_SUPPORT = 0.85
+"""Share of the outline from which its size is read as well as it can be. Chosen by us."""
+_HIDDEN_SD = 0.06
+"""What a hidden third takes off the size read: 4 to 6 % were measured beside heads."""
+
+
+@dataclass(frozen=True, kw_only=True, slots=True, eq=False)
+class LyingBall:
+    """A ball at rest, or what looks like one, in the picture."""
+
+    centre_px: FloatArray
+    """Image of its centre, shape (2,) [px]."""
+    radius_px: float
+    """Mean radius of its outline [px]."""
+    confidence: float
+    """How sure it is that this is a ball, 0..1."""
+
+    def __post_init__(self) -> None:
+        freeze_arrays(self)
+
+
+class BareBalls:
+    """Fed every frame, finds what looks like a ball, watches it lie and follows what is struck.
+
+    Parameters
+    ----------
+    stated_focal : Estimate, optional
+        Focal length as the file states it [px].
+    lens : Lens, optional
+        Calibrated lens, made in a picture of the clip's shape.
+    pixel_aspect : float
+        Width of a pixel over its height.
+
+    """
+
+    def __init__(
+        self, *, stated_focal: Estimate | None = None, lens: Lens | None = None, pixel_aspect: float = 1.0
+    ) -> None:
+        self._optics = _Optics(stated_focal, lens, pixel_aspect)
+        self._watched: list[_WatchedBall] = []
+        self._struck: list[_WatchedBall] = []
+        self._look_s = -np.inf
+        self._look_gap_s = LOOK_EVERY_S
+
+    def update(self, frame: int, time_s: float, luma: LumaFrame) -> None:
+        """Take the next frame.
+
+        Parameters
+        ----------
+        frame : int
+            Its index in the clip.
+        time_s : float
+            Its mid-exposure time [s]; increasing.
+        luma : LumaFrame
+            Its luma plane, shape (height, width); may be read-only, is not kept.
+
+        """
+        for ball in list(self._watched):
+            ball.update(frame, time_s, luma)
+            if ball.gone:
+                self._watched.remove(ball)
+                if ball.struck:
+                    self._struck.append(ball)
+                    self._look_s, self._look_gap_s = time_s + LOOK_EVERY_S, LOOK_EVERY_S
+        on_way = any(ball.watcher.moving is not None for ball in self._watched)
+        if time_s >= self._look_s and not on_way:
+            self._look(frame, time_s, luma)
+            self._look_s = time_s + self._look_gap_s
+            self._look_gap_s = min(2.0 * self._look_gap_s, LOOK_SELDOM_S)
+
+    @property
+    def candidates(self) -> tuple[LyingBall, ...]:
+        """What lies and looks like a ball, the surest first."""
+        lying = [ball.lying for ball in self._watched if ball.watcher.resting is not None]
+        return tuple(sorted(lying, key=lambda each: -each.confidence))
+
+    def struck(self) -> FollowedBall | None:
+        """Return the first ball that was struck; None before one is."""
+        ball = self._first_struck()
+        return None if ball is None else ball.followed()
+
+    def balls(self) -> tuple[FollowedBall, ...]:
+        """Return the struck balls, in the order in which they were; the surest at rest where none was."""
+        struck = self._all_struck()
+        if not struck and self._watched:
+            struck = [max(self._watched, key=lambda each: each.lying.confidence)]
+        found = [ball.followed() for ball in struck]
+        return tuple(each for each in found if each is not None)
+
+    def pose(self, *, toward: int = 1) -> Pose | None:
+        """Return the camera posed by the first struck ball, else by the surest at rest; None without one.
+
+        Parameters
+        ----------
+        toward : int
+            Where the target is while no ball has rolled: +1 to the right of the picture, -1 to the left.
+
+        """
+        ball = self._first_struck()
+        if ball is None and self._watched:
+            ball = max(self._watched, key=lambda each: each.lying.confidence)
+        return None if ball is None else ball.pose(toward)
+
+    def _first_struck(self) -> _WatchedBall | None:
+        return next(iter(self._all_struck()), None)
+
+    def _all_struck(self) -> list[_WatchedBall]:
+        return self._struck + [ball for ball in self._watched if ball.struck]
+
+    def _look(self, frame: int, time_s: float, luma: LumaFrame) -> None:
+        """Look over the whole picture for what is not watched yet."""
+        for seen in find_balls(luma):
+            known = any(
+                np.hypot(*(seen.centre_px - each.lying.centre_px)) < each.lying.radius_px
+                for each in self._watched
+            )
+            if not known:
+                self._watched.append(_WatchedBall(frame, time_s, luma, seen, self._optics))
+        self._watched.sort(key=lambda each: -each.lying.confidence)
+        del self._watched[MOST_WATCHED:]
+
+
+@dataclass(frozen=True, slots=True)
+class _Optics:
+    """What is known of the lens."""
+
+    stated_focal: Estimate | None
+    lens: Lens | None
+    pixel_aspect: float
+
+
+class _WatchedBall:
+    """One ball, or what looks like one, with a camera over it."""
+
+    def __init__(self, frame: int, time_s: float, luma: LumaFrame, seen: SeenBall, optics: _Optics) -> None:
+        self._optics = optics
+        self._size = (luma.shape[1], luma.shape[0])
+        self._sizes: list[tuple[float, float]] = []
+        self._sized_s = -np.inf
+        self._way: list[tuple[FloatArray, float]] = []
+        self.gone = False
+        """Whether it is no longer to be seen, or proved no ball."""
+        self.lying = LyingBall(centre_px=seen.centre_px, radius_px=seen.radius_px, confidence=seen.confidence)
+        self._sight = BallSight(centre_px=seen.centre_px, radius_px=seen.radius_px)
+        self._camera: Camera = camera_over_ball(
+            self._sight,
+            picture_size=self._size,
+            stated_focal=optics.stated_focal,
+            lens=optics.lens,
+            pixel_aspect=optics.pixel_aspect,
+        )
+        self.watcher = BallWatcher(line_known=False)
+        fit = fit_outline(
+            luma,
+            ball_outline(self._camera, floor_ball(0.0, 0.0)),
+            reach_px=max(2.5, 0.2 * seen.radius_px),
+            size_sd=_SIZE_SD,
+            faint=seen.faint,
+        )
+        fit = fit or seen.fit
+        place = on_floor(self._camera, fit.centre_px[None, :])[0]
+        found = RestingBall(centre_m=place, fit=fit, confidence=seen.confidence, faint=seen.faint)
+        picture = Picture(frame=frame, time_s=time_s, luma=luma, camera=self._camera)
+        self.watcher.lay(BallAtRest(picture, found))
+        self._faint = seen.faint
+        self.update(frame, time_s, luma)
+
+    @property
+    def struck(self) -> bool:
+        """Whether it left as a struck ball does."""
+        motion = self.watcher.moving
+        if motion is not None:
+            return _rolls(motion.sightings)
+        return any(ball.departed for ball in self.watcher.balls()) and len(self._way) >= _LEAST_SEEN
+
+    def update(self, frame: int, time_s: float, luma: LumaFrame) -> None:
+        """Take the next frame."""
+        self.watcher.update(frame, time_s, luma, None, self._camera)
+        motion = self.watcher.moving
+        if motion is not None:
+            if motion.sightings and motion.sightings[-1].frame == frame:
+                self._note_way(luma, motion.sightings, motion.exposure_s)
+                self.gone = _pulled(motion.sightings)
+        elif self.watcher.resting is not None:
+            self._note_size(time_s, luma, self.watcher.resting.found.fit)
+        else:
+            self.gone = True
+
+    def followed(self) -> FollowedBall | None:
+        """Return its way; None where it was seen too briefly."""
+        balls = self.watcher.balls()
+        return balls[-1] if balls else None
+
+    def pose(self, toward: int) -> Pose:
+        """Return the camera posed by its place, size and way."""
+        sight = self._sight
+        if self._sizes:
+            most = max(support for _, support in self._sizes)
+            radii = [radius for radius, support in self._sizes if support > most - 0.03]
+            hidden = max(_WHOLE_SUPPORT - most, 0.0) / (1.0 - _WHOLE_SUPPORT)
+            sd = math.hypot(REST_SIZE_SD, _HIDDEN_SD * min(hidden, 1.0) / 2.0)
+            sight = replace(sight, radius_px=float(np.median(radii)), radius_sd=sd)
+        followed = self.followed()
+        if followed is not None and followed.at_rest.any():
+            sight = replace(sight, centre_px=np.median(followed.centre_px[followed.at_rest], axis=0))
+        if self.struck and self._way:
+            sight = replace(
+                sight,
+                way_px=np.array([centre for centre, _ in self._way]),
+                way_radii_px=np.array([radius for _, radius in self._way]),
+            )
+        return pose_from_ball(
+            sight,
+            picture_size=self._size,
+            toward=toward,
+            stated_focal=self._optics.stated_focal,
+            lens=self._optics.lens,
+            pixel_aspect=self._optics.pixel_aspect,
+        )
+
+    def _note_size(self, time_s: float, luma: LumaFrame, fit: OutlineFit) -> None:
+        """Read the resting ball's size now and then."""
+        if time_s - self._sized_s < SIZED_EVERY_S:
+            return
+        self._sized_s = time_s
+        read = self._read(luma, fit, None)
+        if read is not None:
+            self._sizes.append((read.outline.radius_px, read.support))
+
+    def _note_way(self, luma: LumaFrame, sightings: list[Sighting], exposure_s: float) -> None:
+        """Read place and size of the ball on its way, over the first half metre."""
+        seen = sightings[-1]
+        way_m = math.hypot(*seen.centre_m[:2])
+        if not _CLEAR_M < way_m < _WAY_M:
+            return
+        smear = None
+        if len(sightings) > 1 and exposure_s > 0.0:
+            before = sightings[-2]
+            step = seen.fit.centre_px - before.fit.centre_px
+            smear = step * (exposure_s / (seen.time_s - before.time_s))
+        read = self._read(luma, seen.fit, smear)
+        if read is not None:
+            self._way.append((read.centre_px, read.outline.radius_px))
+
+    def _read(self, luma: LumaFrame, fit: OutlineFit, smear_px: FloatArray | None) -> OutlineFit | None:
+        return fit_outline(
+            luma,
+            fit.outline,
+            reach_px=max(2.5, 0.2 * fit.outline.radius_px),
+            smear_px=smear_px,
+            size_sd=_SIZE_SD,
+            faint=self._faint,
+        )
+
+
+def _rolls(sightings: list[Sighting]) -> bool:
+    """Whether a way is that of a struck ball: far and fast enough, and seen often enough."""
+    if len(sightings) < _LEAST_SEEN or _pulled(sightings):
+        return False
+    first, last = sightings[0], sightings[-1]
+    way_m = math.hypot(*(last.centre_m - first.centre_m)[:2])
+    return way_m > max(_LEAST_WAY_M, _LEAST_SPEED_MPS * (last.time_s - first.time_s))
+
+
+def _pulled(sightings: list[Sighting]) -> bool:
+    """Whether something gets faster on its way."""
+    later = sightings[1:]  # the first may lie across the impact
+    if len(later) < 3 or later[-1].time_s - later[0].time_s < _PULLED_S:
+        return False
+    middle = len(later) // 2
+    early, late = _speed(later[0], later[middle]), _speed(later[middle], later[-1])
+    return late > _PULLED_SHARE * early + 0.05
+
+
+def _speed(one: Sighting, other: Sighting) -> float:
+    return math.hypot(*(other.centre_m - one.centre_m)[:2]) / (other.time_s - one.time_s)
