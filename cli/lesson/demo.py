@@ -149,6 +149,7 @@ def _scene(name: str, version: Version, backswing_m: float, generator: np.random
         name=Path(name).stem,
         script=(Rest(0.45), stroke, Rest(0.25)),
         putter=PUTTER,
+        size=SIZE,
         rate_hz=Fraction(120),
         camera=aim_camera(
             position_m=(0.03, -0.86, 0.74),

@@ -11,7 +11,7 @@ import numpy as np
 import pytest
 
 from pennyfall.calibration.layout import tag_dictionary
-from pennyfall.cli.lesson.demo import VERSIONS
+from pennyfall.cli.lesson.demo import VERSIONS, demo_scenes
 from pennyfall.demo_clips.clips import DemoClip, shipped_clips
 from pennyfall.demo_clips.larch import SCENES
 from pennyfall.demo_clips.record import develop, performance_of
@@ -48,6 +48,13 @@ def test_the_clips_differ_in_what_a_phone_would_change() -> None:
         distance = float(np.linalg.norm(scene.camera.centre))
         assert 0.6 < distance < 2.0
         assert 25 < np.degrees(np.arcsin(scene.camera.centre[2] / distance)) < 60
+
+
+def test_every_camera_looks_through_the_middle_of_its_picture() -> None:
+    """As a phone's does; a part cut out of a larger picture would be measured in another scale."""
+    for scene in [*SCENES.values(), *demo_scenes().values()]:
+        middle = (np.array(scene.size) - 1) / 2
+        assert scene.camera.matrix[:2, 2] == pytest.approx(middle, abs=1.0), scene.name
 
 
 def test_no_shipped_stroke_has_the_round_times_or_the_tempo_that_are_told_of_strokes() -> None:
