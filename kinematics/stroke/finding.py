@@ -121,7 +121,7 @@ def find_strokes(
     ):
         cautions.append(Noticed("cut-off-end", {}))
     if not strokes:
-        _refuse(x, cautions)
+        _refuse(x, cautions, float(time[0] - head.time_s[0]))
     return tuple(strokes), tuple(cautions)
 
 
@@ -245,9 +245,15 @@ def _aborted(time_s: float, back_m: float) -> Noticed:
     return Noticed("aborted-stroke", {"back_cm": 100 * back_m, "time_s": float(time_s)})
 
 
-def _refuse(x: FloatArray, cautions: list[Noticed]) -> None:
+def _refuse(x: FloatArray, cautions: list[Noticed], unseen_s: float) -> None:
     travel_cm = 100 * float(np.ptp(x))
     codes = {each.code for each in cautions}
+    if "cut-off-start" in codes and unseen_s > SHORTEST_REST_S:
+        raise CannotMeasure(
+            f"The head is made out only {unseen_s:.2f} s into the clip, when the backswing has begun.",
+            fix="Film from nearer, so that the tag on the head is larger, and keep it uncovered and lit from "
+            "address on.",
+        )
     if "cut-off-start" in codes:
         raise CannotMeasure(
             f"The clip starts after the backswing began (the head moves {travel_cm:.1f} cm in it).",

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -126,6 +128,17 @@ def test_a_stroke_cut_off_is_refused_with_its_remedy(
     with pytest.raises(CannotMeasure, match=words) as refused:
         find_strokes(part_of(head, first_s, last_s), departures)
     assert remedy in refused.value.fix
+
+
+def test_a_head_made_out_too_late_is_told_from_a_clip_begun_too_late(generator: np.random.Generator) -> None:
+    motions, impact, _ = one_stroke()
+    head = motion_track([hold(A, 0.6), *motions], generator)
+    late = replace(
+        head, seen=head.seen & (head.time_s > 0.9), x_m=np.where(head.time_s > 0.9, head.x_m, np.nan)
+    )
+    with pytest.raises(CannotMeasure, match=r"made out only 0\.9\d s into the clip") as refused:
+        find_strokes(late, [0.6 + impact])
+    assert "from nearer" in refused.value.fix
 
 
 def test_a_clip_that_ends_after_impact_gives_a_stroke_without_finish(generator: np.random.Generator) -> None:
