@@ -26,9 +26,10 @@ BALL_SIZE = Estimate(0.001, 0.001)
 """By how much balls are larger than the least diameter, as a share. The rules set no upper limit and makers
 stay close above the least, 42.67 to about 42.8 mm (common practice, no source)."""
 
-OUTLINE_READS = Estimate(-0.011, 0.005)
-"""What the outline of steepest luma is off the ball's own radius, as a share: its limb is darker than its
-middle. Read in eleven clips of three renderers with known truth: -0.5 to -1.5 %, and once -2.5."""
+OUTLINE_READS_PX = Estimate(-0.27, 0.13)
+"""What the outline of steepest luma is off the ball's own [px]: its limb is darker than its middle, and what
+blurs the edge reaches into it. Read in eleven clips of three renderers with known truth, of balls of 18 to 28
+px: -0.07 to -0.49, no less in share of the larger ones."""
 
 SLANT = Estimate(np.radians(42.0), np.radians(12.0))
 """Angle at which the ball is looked down at. Chosen by us: a phone on a stand or in the hand, 0.3 to 1.4 m
@@ -49,12 +50,12 @@ REST_SIZE_SD = 0.004
 WAY_SD_PX = 0.6
 """How straight the outline runs over the first half metre."""
 
-WAY_SIZE_SD = 0.006
-"""Scatter of the radius of the rolling ball, as a share."""
+WAY_SIZE_SD = 0.008
+"""Scatter of the radius of the rolling ball over half a turn, as a share: its mark comes round."""
 
-WAY_OFFSET_SD = 0.005
+WAY_OFFSET = Estimate(-0.002, 0.006)
 """What all radii on the way are off the one at rest, as a share: smear, light and the head no longer beside
-it. Chosen by us."""
+it; as read in the same clips."""
 
 PHOTO_WIDTH_MM = 34.6
 """Longer side of a 4:3 picture with the diagonal of 36 x 24 mm: a phone states its focal length for a photo,
@@ -77,6 +78,23 @@ def focal_from_35mm(equivalent_mm: float, picture_size: tuple[int, int]) -> Esti
     """
     focal = equivalent_mm / PHOTO_WIDTH_MM * VIDEO_CROP * max(picture_size)
     return Estimate(focal, FOCAL_LOG_SD * focal)
+
+
+@dataclass(frozen=True, kw_only=True, slots=True, eq=False)
+class BallPose(Pose):
+    """A pose whose distance goes with its focal length, since the ball tells their ratio only.
+
+    With a focal length known to a fifth the two would otherwise part by two per cent at one deviation, for
+    one is perturbed in its logarithm and the other is not.
+    """
+
+    def camera_at(self, parameters: FloatArray) -> Camera:
+        """Return the camera of other parameters than the best; distances change with the focal length."""
+        stretch = parameters[0] - self.parameters[0]
+        here = self.parameters[4:7]
+        place = (parameters[4:7] - stretch * here) * np.exp(stretch)
+        moved = np.concatenate([parameters[:4], place, parameters[7:]])
+        return camera_from(moved, self.picture_size, self.pixel_aspect, self.lens)
 
 
 @dataclass(frozen=True, kw_only=True, slots=True, eq=False)
@@ -106,7 +124,7 @@ def pose_from_ball(
     stated_focal: Estimate | None = None,
     lens: Lens | None = None,
     pixel_aspect: float = 1.0,
-) -> Pose:
+) -> BallPose:
     """Pose the camera over the floor on which a ball lies.
 
     Parameters
@@ -126,7 +144,7 @@ def pose_from_ball(
 
     Returns
     -------
-    Pose
+    BallPose
         Origin on the floor under the resting ball, x along its roll. The covariance holds what is not known:
         the ball's true size, what its outline reads, slant and roll of the camera, the lens.
 
@@ -153,7 +171,7 @@ def pose_from_ball(
         source = "file"
     if lens is not None:
         source = "lens-file"
-    return Pose(
+    return BallPose(
         camera=camera,
         focal_source=source,
         focal_px=Estimate(focal, focal * float(np.sqrt(covariance[0, 0]))),
@@ -185,8 +203,8 @@ def camera_over_ball(
 class _Fit:
     """The least-squares problem.
 
-    Its unknowns are those of `Pose.parameters`, then three shares: by which the ball exceeds the least,
-    by which its outline reads off, and by which it reads off on the way besides.
+    Its unknowns are those of `Pose.parameters`, then by what share the ball exceeds the least, by how many
+    pixels its outline reads off, and by what share it reads off on the way besides.
     """
 
     sight: BallSight
@@ -233,28 +251,37 @@ class _Fit:
             along /= np.linalg.norm(along)
         rotation = np.column_stack([along, np.cross(up, along), up])
         vector, _ = cv2.Rodrigues(rotation)
-        distance = float(level.matrix[0, 0]) * BALL_RADIUS_M / self.sight.radius_px
+        distance = float(level.matrix[0, 0]) * BALL_RADIUS_M / (self.sight.radius_px - OUTLINE_READS_PX.value)
         place = distance * ray - BALL_RADIUS_M * up
-        return np.concatenate([[log_focal], vector.ravel(), place, [0.0], [BALL_SIZE.value, 0.0, 0.0]])
+        return np.concatenate(
+            [
+                [log_focal],
+                vector.ravel(),
+                place,
+                [0.0],
+                [BALL_SIZE.value, OUTLINE_READS_PX.value, WAY_OFFSET.value],
+            ]
+        )
 
     def residuals(self, state: FloatArray) -> FloatArray:
         camera, sight = self.camera(state), self.sight
         log_focal, log_focal_sd, k1_sd = self.priors()
-        larger, reads, on_way = state[8:]
+        larger, reads_px, on_way = state[8:]
         rest = np.array([[0.0, 0.0, BALL_RADIUS_M]])
         size = BALL_RADIUS_M * (1.0 + larger)
         centre, points = silhouette(camera, rest, size)
-        radius = float(np.hypot(*(points - centre[:, None, :])[0].T).mean())
+        radius = float(np.hypot(*(points - centre[:, None, :])[0].T).mean()) + reads_px
         to_ball = rest[0] - camera.centre
         up = camera.rotation[:, 2]
         terms = [
             (centre[0] - sight.centre_px) / REST_SD_PX,
-            [(np.log(radius * (1.0 + reads)) - np.log(sight.radius_px)) / sight.radius_sd],
+            [(np.log(radius) - np.log(sight.radius_px)) / sight.radius_sd],
             [(state[0] - log_focal) / log_focal_sd, state[7] / k1_sd],
             [(np.arcsin(-to_ball[2] / np.linalg.norm(to_ball)) - SLANT.value) / SLANT.sd],
             [np.arctan2(up[0], -up[1]) / ROLL_SD_RAD],
             [(larger - BALL_SIZE.value) / BALL_SIZE.sd],
-            [(reads - OUTLINE_READS.value) / OUTLINE_READS.sd, on_way / WAY_OFFSET_SD],
+            [(reads_px - OUTLINE_READS_PX.value) / OUTLINE_READS_PX.sd],
+            [(on_way - WAY_OFFSET.value) / WAY_OFFSET.sd],
         ]
         if sight.way_px is None or not len(sight.way_px):
             across = float(self.toward) * camera.rotation[:, 0]
@@ -267,6 +294,6 @@ class _Fit:
         terms.append(((centres - sight.way_px) / WAY_SD_PX).ravel())
         if sight.way_radii_px is not None:
             radii = np.hypot(*np.moveaxis(points - centres[:, None, :], -1, 0)).mean(axis=1)
-            read = np.log(radii * (1.0 + reads + on_way)) - np.log(sight.way_radii_px)
+            read = np.log((radii + reads_px) * (1.0 + on_way)) - np.log(sight.way_radii_px)
             terms.append(read[np.isfinite(sight.way_radii_px)] / WAY_SIZE_SD)
         return np.concatenate(terms)

@@ -7,11 +7,12 @@ import pytest
 
 from pennyfall.calibration.ball_pose import (
     BALL_SIZE,
-    OUTLINE_READS,
+    OUTLINE_READS_PX,
     REST_SIZE_SD,
     ROLL_SD_RAD,
     SLANT,
-    WAY_OFFSET_SD,
+    WAY_OFFSET,
+    WAY_SIZE_SD,
     BallSight,
     focal_from_35mm,
     pose_from_ball,
@@ -66,7 +67,8 @@ def seen(
 def sight_of(camera: Camera, *, way: bool = True) -> BallSight:
     """Return what an errorless tracker reads of a ball of the usual size."""
     centres, radii = seen(camera, np.concatenate([[0.0], WAY_M]))
-    radii = radii * (1 + OUTLINE_READS.value)
+    radii = radii + OUTLINE_READS_PX.value
+    radii[1:] *= 1 + WAY_OFFSET.value
     if not way:
         return BallSight(centre_px=centres[0], radius_px=radii[0])
     return BallSight(centre_px=centres[0], radius_px=radii[0], way_px=centres[1:], way_radii_px=radii[1:])
@@ -180,8 +182,9 @@ def test_the_stated_covariance_covers_what_is_drawn_from_the_priors(generator: n
         centres, radii = seen(
             camera, np.concatenate([[0.0], WAY_M]), float(generator.normal(BALL_SIZE.value, BALL_SIZE.sd))
         )
-        radii *= 1 + generator.normal(OUTLINE_READS.value, OUTLINE_READS.sd)
-        radii[1:] *= 1 + generator.normal(0, WAY_OFFSET_SD) + generator.normal(0, 0.006, len(WAY_M))
+        radii += generator.normal(OUTLINE_READS_PX.value, OUTLINE_READS_PX.sd)
+        radii[1:] *= 1 + generator.normal(WAY_OFFSET.value, WAY_OFFSET.sd)
+        radii[1:] *= 1 + generator.normal(0, WAY_SIZE_SD, len(WAY_M))
         sight = BallSight(
             centre_px=centres[0] + generator.normal(0, 0.15, 2),
             radius_px=float(radii[0] * (1 + generator.normal(0, REST_SIZE_SD))),

@@ -92,7 +92,7 @@ def outline_seen(camera: Camera, centre_px: FloatArray, radius_px: float) -> Out
     return outline
 
 
-def find_balls(luma: LumaFrame, *, most: int = _MOST_BALLS) -> tuple[SeenBall, ...]:
+def find_balls(luma: LumaFrame, *, most: int = _MOST_BALLS, thorough: bool = True) -> tuple[SeenBall, ...]:
     """Find what has the outline of a ball, the surest first.
 
     Parameters
@@ -101,6 +101,9 @@ def find_balls(luma: LumaFrame, *, most: int = _MOST_BALLS) -> tuple[SeenBall, .
         The picture, shape (height, width).
     most : int
         How many to return at most.
+    thorough : bool
+        Whether small balls, faint ones and ones darker than the floor are sought, too, where no sure one
+        shows: it takes several times as long.
 
     Notes
     -----
@@ -113,9 +116,9 @@ def find_balls(luma: LumaFrame, *, most: int = _MOST_BALLS) -> tuple[SeenBall, .
     camera = lens_alone((luma.shape[1], luma.shape[0]))
     base = max(1, round(luma.shape[1] / _USUAL_WIDTH_PX))
     found: list[SeenBall] = []
-    for bright, faint in ((True, False), (True, True), (False, False)):
+    for bright, faint in ((True, False), (True, True), (False, False))[: None if thorough else 1]:
         seen = luma if bright else np.bitwise_not(luma)
-        for reductions in ((4, 8), (2,)):
+        for reductions in ((4, 8), (2,))[: None if thorough else 1]:
             for centre, radius in _voted(seen, [base * each for each in reductions]):
                 if any(np.hypot(*(centre - each.centre_px)) < 0.5 * each.radius_px for each in found):
                     continue

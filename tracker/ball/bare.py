@@ -17,13 +17,15 @@ from pennyfall.tracker.ball.edges import OutlineFit, fit_outline
 from pennyfall.tracker.ball.finding import RestingBall
 from pennyfall.tracker.ball.followed import FollowedBall
 from pennyfall.tracker.ball.locating import Picture, Sighting
-from pennyfall.tracker.ball.outline import ball_outline, floor_ball, on_floor
+from pennyfall.tracker.ball.outline import Outline, ball_outline, floor_ball, on_floor
 from pennyfall.tracker.ball.rest import BallAtRest
 from pennyfall.tracker.ball.watch import LOOK_EVERY_S, BallWatcher
 from pennyfall.tracker.clip.frame import LumaFrame
 
 LOOK_SELDOM_S = 2.0
 """Looks over the whole picture grow rarer up to this. Chosen by us: one takes as long as ten frames do."""
+_THOROUGH_LOOKS = (1, 3)
+"""Looks, counted from the first, that also seek small, faint and dark balls while none is known."""
 MOST_WATCHED = 4
 """Balls, and what looks like one, watched at a time."""
 SIZED_EVERY_S = 0.1
@@ -39,6 +41,8 @@ _LEAST_SPEED_MPS, _LEAST_WAY_M, _LEAST_SEEN = 0.2, 0.06, 4
 _PULLED_S, _PULLED_SHARE = 0.05, 1.4
 """What gets faster by this share in so long is moved by hand or is a part of the head: a struck ball only
 ever loses speed."""
+_SMEARED_PX, _ABEAM = 2.0, 0.6
+"""Smear from which only those parts of the outline tell the size that run along it to this cosine."""
 _WHOLE_SUPPORT = 0.85
 """Share of the outline from which its size is read as well as it can be. Chosen by us."""
 _HIDDEN_SD = 0.06
@@ -82,6 +86,7 @@ class BareBalls:
         self._struck: list[_WatchedBall] = []
         self._look_s = -np.inf
         self._look_gap_s = LOOK_EVERY_S
+        self._looks = 0
 
     def update(self, frame: int, time_s: float, luma: LumaFrame) -> None:
         """Take the next frame.
@@ -150,7 +155,9 @@ class BareBalls:
 
     def _look(self, frame: int, time_s: float, luma: LumaFrame) -> None:
         """Look over the whole picture for what is not watched yet."""
-        for seen in find_balls(luma):
+        self._looks += 1
+        thorough = not self._watched and not self._struck and self._looks in _THOROUGH_LOOKS
+        for seen in find_balls(luma, thorough=thorough):
             known = any(
                 np.hypot(*(seen.centre_px - each.lying.centre_px)) < each.lying.radius_px
                 for each in self._watched
@@ -245,11 +252,8 @@ class _WatchedBall:
         if followed is not None and followed.at_rest.any():
             sight = replace(sight, centre_px=np.median(followed.centre_px[followed.at_rest], axis=0))
         if self.struck and self._way:
-            sight = replace(
-                sight,
-                way_px=np.array([centre for centre, _ in self._way]),
-                way_radii_px=np.array([radius for _, radius in self._way]),
-            )
+            places, radii_px = _by_half_turns(self._way)
+            sight = replace(sight, way_px=places, way_radii_px=radii_px)
         return pose_from_ball(
             sight,
             picture_size=self._size,
@@ -264,7 +268,7 @@ class _WatchedBall:
         if time_s - self._sized_s < SIZED_EVERY_S:
             return
         self._sized_s = time_s
-        read = self._read(luma, fit, None)
+        read = self._read(luma, fit.outline)
         if read is not None:
             self._sizes.append((read.outline.radius_px, read.support))
 
@@ -274,24 +278,42 @@ class _WatchedBall:
         way_m = math.hypot(*seen.centre_m[:2])
         if not _CLEAR_M < way_m < _WAY_M:
             return
-        smear = None
+        outline = seen.fit.outline
         if len(sightings) > 1 and exposure_s > 0.0:
             before = sightings[-2]
             step = seen.fit.centre_px - before.fit.centre_px
-            smear = step * (exposure_s / (seen.time_s - before.time_s))
-        read = self._read(luma, seen.fit, smear)
+            outline = _unsmeared(outline, step * (exposure_s / (seen.time_s - before.time_s)))
+        read = self._read(luma, outline)
         if read is not None:
-            self._way.append((read.centre_px, read.outline.radius_px))
+            self._way.append((read.centre_px, seen.fit.outline.radius_px * read.scale))
 
-    def _read(self, luma: LumaFrame, fit: OutlineFit, smear_px: FloatArray | None) -> OutlineFit | None:
+    def _read(self, luma: LumaFrame, outline: Outline) -> OutlineFit | None:
         return fit_outline(
             luma,
-            fit.outline,
-            reach_px=max(2.5, 0.2 * fit.outline.radius_px),
-            smear_px=smear_px,
+            outline,
+            reach_px=max(2.5, 0.2 * outline.radius_px),
             size_sd=_SIZE_SD,
             faint=self._faint,
         )
+
+
+def _unsmeared(outline: Outline, smear_px: FloatArray) -> Outline:
+    """Return the part of an outline that a motion hardly smears."""
+    length = math.hypot(*smear_px)
+    if length < _SMEARED_PX:
+        return outline
+    abeam = np.abs(outline.normals @ smear_px) < _ABEAM * length
+    return replace(outline, points_px=outline.points_px[abeam], normals=outline.normals[abeam])
+
+
+def _by_half_turns(way: list[tuple[FloatArray, float]]) -> tuple[FloatArray, FloatArray]:
+    """Return place and median radius over half a turn each: a mark that comes round pulls at the outline."""
+    places, radii = np.array([place for place, _ in way]), np.array([radius for _, radius in way])
+    gone = np.hypot(*(places - places[0]).T) / (np.pi * np.median(radii))
+    parts = [np.floor(gone) == part for part in range(int(gone.max()) + 1)]
+    parts = [part for part in parts if part.any()]
+    middles = [np.flatnonzero(part)[np.count_nonzero(part) // 2] for part in parts]
+    return places[middles], np.array([np.median(radii[part]) for part in parts])
 
 
 def _rolls(sightings: list[Sighting]) -> bool:
