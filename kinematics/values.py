@@ -287,7 +287,7 @@ class CalibrationFacts:
 class TrackingFacts:
     """How well the head was followed; names as in the measurement file."""
 
-    method: Literal["tag", "dot", "patch"]
+    method: Literal["tag", "dot", "patch", "shaft"]
     frames_seen_share: float
     noise_sd_m: float
     innovation_ratio: float

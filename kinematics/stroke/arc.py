@@ -65,6 +65,7 @@ def fit_arc(
     tilt_rad: FloatArray,
     sd_tilt_rad: FloatArray,
     address_x_m: float,
+    turn_sd_per_m: float = 0.0,
 ) -> HeadArc:
     """Return the arc of one stroke.
 
@@ -76,6 +77,8 @@ def fit_arc(
         Standard deviations of height [m] and tilt [rad].
     address_x_m : float
         Position at address [m].
+    turn_sd_per_m : float
+        Standard deviation of the tilt's error that grows along the line [rad/m].
 
     Notes
     -----
@@ -87,7 +90,7 @@ def fit_arc(
 
     """
     u = x_m - address_x_m
-    coefficients, covariance, slope = _fit_tilt(u, tilt_rad, sd_tilt_rad)
+    coefficients, covariance, slope = _fit_tilt(u, tilt_rad, sd_tilt_rad, turn_sd_per_m)
     height = _height_curvature(u, z_m, sd_z_m, slope.value if slope.known else 0.0)
     radius = _radius([slope, height])
     if np.isnan(coefficients).any() and radius.known:
@@ -102,13 +105,15 @@ def fit_arc(
     )
 
 
-def _fit_tilt(u: FloatArray, tilt: FloatArray, sd: FloatArray) -> tuple[FloatArray, FloatArray, Estimate]:
+def _fit_tilt(
+    u: FloatArray, tilt: FloatArray, sd: FloatArray, turn_sd_per_m: float
+) -> tuple[FloatArray, FloatArray, Estimate]:
     known = np.isfinite(u) & np.isfinite(tilt) & np.isfinite(sd) & (sd > 0)
     if np.count_nonzero(known) < FEWEST_FRAMES:
         return np.full(4, np.nan), np.full((4, 4), np.nan), Estimate.missing()
     cubic, covariance = _regress(np.vander(u[known], 4, increasing=True), tilt[known], sd[known])
     line, line_covariance = _regress(np.vander(u[known], 2, increasing=True), np.sin(tilt[known]), sd[known])
-    smooth_sd = SYSTEMATIC_TILT_RAD / _half_way_m(u[known])
+    smooth_sd = float(np.hypot(SYSTEMATIC_TILT_RAD / _half_way_m(u[known]), turn_sd_per_m))
     covariance[1, 1] += smooth_sd**2
     slope = Estimate(float(line[1]), float(np.sqrt(line_covariance[1, 1])))
     return cubic, covariance, slope.widened(smooth_sd)

@@ -38,6 +38,8 @@ class HeadTrack:
     """Exposure time of a frame; NaN where not known [s]."""
     shaken_sd_x_m: float = 0.0
     """Standard deviation of the slow error of x that a camera placed anew in every frame adds [m]."""
+    turn_sd_per_m: float = 0.0
+    """Standard deviation of the tilt's error that grows along the line, alike in all frames [rad/m]."""
 
     def __post_init__(self) -> None:
         freeze_arrays(self)

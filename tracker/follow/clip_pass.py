@@ -16,6 +16,7 @@ from pennyfall.tracker.ball.followed import FollowedBall
 from pennyfall.tracker.ball.watch import BallWatcher
 from pennyfall.tracker.clip.frame import Frame, LumaFrame
 from pennyfall.tracker.coin.pieces import PieceKeeper, Pieces
+from pennyfall.tracker.follow.bare import BareWatch
 from pennyfall.tracker.follow.boxes import Box
 from pennyfall.tracker.follow.dot.colour import WantedColour
 from pennyfall.tracker.follow.dot.follower import DotFollower
@@ -45,6 +46,11 @@ SHEET_SAMPLE_INTERVAL_S = 0.3
 
 MOST_SHEET_SAMPLES = 12
 """Chosen by us: more pictures of a resting sheet say nothing new."""
+
+NEXT_LOOK_S, LOOKS_RARER = 0.4, 2.0
+"""Chosen by us: while nothing printed was ever seen, looks for tags, 0.1 to 0.3 s each on grass, are twice as
+far apart each time, from this on: four in the first three seconds. Tags that are there are seen in the
+first."""
 
 SURE_BORDER_SHARE = 0.125
 """White border of the largest printed head tag over its side: all sizes have at least this much."""
@@ -121,6 +127,8 @@ class ClipFollower:
                 border_m=min(HEAD_TAG_BORDER_M, SURE_BORDER_SHARE * layout.head_tag_side_m),
             )
             self._head = TagFollower(pattern, layout.head_tag_id, self._tags)
+        self._bare = BareWatch() if isinstance(self._head, TagFollower) else None
+        self._next_look_s = 0.0
         self._pieces = PieceKeeper() if isinstance(self._head, TagFollower) else None
         self._ball = BallWatcher()
         self._pose: Pose | None = None
@@ -131,17 +139,25 @@ class ClipFollower:
         self._size = (0, 0)
         self._most_tags = 0
         self._ever_seen = False
+        self._times_s: list[float] = []
 
     def update(self, frame: Frame) -> None:
         """Take the next frame."""
         self._size = (frame.luma.shape[1], frame.luma.shape[0])
+        self._times_s.append(frame.time_s)
+        if self._bare is not None:
+            self._bare.update(frame)
+            if not self._may_look(frame.time_s) and isinstance(self._head, TagFollower):
+                self._head.skip(frame)
+                return
         if self._watch is None:
             self._seek_sheet(frame)
         else:
             self._watch.update(frame.index, frame.luma)
             self._sample_sheet(frame)
         found = self._head.update(frame)
-        self._ever_seen = self._ever_seen or found is not None
+        if found is not None:
+            self._ever_seen, self._bare = True, None
         if self._pieces is not None and isinstance(found, Registration):
             camera = None if self._pose is None else self._camera_of(frame.index)
             self._pieces.take(frame, found.centre_px, found.jacobian, camera)
@@ -153,18 +169,28 @@ class ClipFollower:
     def result(self) -> Followed:
         """Return what was seen, the pose solved from all samples of the resting sheet."""
         sheet = mean_sight(self._samples) if self._samples else None
+        by_shaft = None if self._bare is None else self._bare.head(np.array(self._times_s))
         return Followed(
-            head=self._head.track(),
+            head=self._head.track() if by_shaft is None else by_shaft,
             pose=self._solve(sheet, near=self._pose) if sheet is not None else None,
             sheet=sheet,
             moved=dict(self._watch.moved_frames) if self._watch else {},
             sheet_lost=tuple(self._watch.lost_frames) if self._watch else (),
-            balls=self._ball.balls(),
-            head_ever_seen=self._ever_seen,
+            balls=self._ball.balls() if self._bare is None else self._bare.balls(),
+            head_ever_seen=self._ever_seen or by_shaft is not None,
             sheet_tags_seen=self._most_tags,
             mirrored=self._mirror.mirrored,
             pieces=None if self._pieces is None else self._pieces.pieces(),
         )
+
+    def _may_look(self, time_s: float) -> bool:
+        """Return whether tags may be looked for: always once one was seen, else ever more rarely."""
+        if self._most_tags or self._ever_seen:
+            return True
+        if time_s < self._next_look_s:
+            return False
+        self._next_look_s = LOOKS_RARER * time_s + NEXT_LOOK_S
+        return True
 
     def _seek_sheet(self, frame: Frame) -> None:
         if frame.time_s < self._next_sheet_s:

@@ -32,6 +32,12 @@ class PixelTrack:
     """Covariance of the four relative stretches of the tag, shape (n, 4, 4)."""
     exposure_s: float
     """Exposure time told by the smear of the moving tag [s]; NaN when it could not be told."""
+    slope: FloatArray | None = None
+    """Where the shaft was followed: its columns per row, shape (n,), the place being its line's at a row
+    above the head."""
+    rise_px: FloatArray | None = None
+    """By how many rows the head stands higher in the picture than at address, shape (n,) [px]; NaN where not
+    known, None where no shaft was followed."""
 
     def __post_init__(self) -> None:
         freeze_arrays(self)

@@ -98,6 +98,14 @@ REGISTER: dict[str, CautionKind] = {
         words="No ball was seen to leave: ball speed is not measured, impact is told from the head alone.",
         touches=(*BALL, "impact_s"),
     ),
+    "nothing-printed": CautionKind(
+        words="Nothing printed is in the clip: its scale comes from the ball's size, so lengths, speeds and "
+        "accelerations are uncertain by {percent:.0f} % alike; times are not. The head is followed by its "
+        "shaft.",
+        remedy="With the printed sheet by the ball and the tag on the head they are known several times "
+        "better.",
+        touches=SCALED,
+    ),
     "no-sheet": CautionKind(
         words="No printed sheet is found: the scale comes from the head tag alone, so lengths, speeds "
         "and accelerations are uncertain by {percent:.0f} %. The target line is not known either: "

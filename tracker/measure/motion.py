@@ -145,6 +145,7 @@ def _measure_one(
         head.tilt_rad[inside],
         head.sd_tilt_rad[inside],
         float(stroke.state[stroke.takeaway_node, POSITION]),
+        head.turn_sd_per_m,
     )
     context = StrokeContext(
         number=number,

@@ -8,14 +8,14 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from pennyfall.calibration.pose import Pose
-from pennyfall.kinematics.values import INTERVAL_SDS, CalibrationFacts, Caution
+from pennyfall.kinematics.values import INTERVAL_SDS, CalibrationFacts, Caution, Estimate
 from pennyfall.tracker.follow.clip_pass import Followed
 from pennyfall.tracker.measure.cautions import caution
 from pennyfall.tracker.measure.refusals import refuse_two_speeds, refuse_unusable
 from pennyfall.tracker.measure.settings import Settings
 from pennyfall.tracker.measure.timed import Timed
 from pennyfall.tracker.place.placing import PlacedTracks, place_tracks
-from pennyfall.tracker.place.without_sheet import posed_by_head_tag
+from pennyfall.tracker.place.without_sheet import posed_by_ball, posed_by_head_tag
 
 POOR_SEEN_SHARE = 0.95
 """Chosen by us: below this the coach is told, so that the next clip is better."""
@@ -59,7 +59,8 @@ def place(timed: Timed, settings: Settings) -> Placed:
         stated_height=settings.stated_height,
         tag_sizes=settings.tag_sizes if by_sheet else None,
     )
-    if not (by_sheet or size_known):
+    by_tag_alone = not by_sheet and followed.head.slope is None
+    if by_tag_alone and not size_known:
         tracks = with_unknown_size(tracks)
     refuse_two_speeds(timed.seen.reading, tracks)
     return Placed(
@@ -76,7 +77,15 @@ def _posed(timed: Timed, settings: Settings) -> tuple[Followed, Pose]:
     followed, seen = timed.followed, timed.seen
     if followed.pose is None:
         pose = None
-        if not followed.mirrored:
+        if followed.head.slope is not None:
+            pose = posed_by_ball(
+                followed.balls,
+                picture_size=seen.decoded.picture_size,
+                stated_focal=None,
+                lens=settings.lens,
+                pixel_aspect=seen.reading.header.pixel_aspect,
+            )
+        elif not followed.mirrored:
             pose = posed_by_head_tag(
                 followed.head,
                 picture_size=seen.decoded.picture_size,
@@ -102,13 +111,14 @@ def with_unknown_size(tracks: PlacedTracks) -> PlacedTracks:
 
 def _facts(followed: Followed, pose: Pose, tracks: PlacedTracks, settings: Settings) -> CalibrationFacts:
     x, y, z = (float(value) for value in tracks.camera.centre)
+    bare = followed.head.slope is not None
     return CalibrationFacts(
-        source="sheet" if followed.sheet is not None else "head-tag",
+        source="sheet" if followed.sheet is not None else "ball" if bare else "head-tag",
         focal_source=pose.focal_source,
         focal_px=pose.focal_px,
         reprojection_rms_px=pose.reprojection_rms_px,
         scale_rel_sd=tracks.scale_rel_sd,
-        tag_height_m=tracks.tag.height_m,
+        tag_height_m=Estimate.missing() if bare else tracks.tag.height_m,
         tag_height_source=settings.height_source,
         camera_position_m=(x, y, z),
         camera_moved=_camera_moved(followed),
@@ -146,7 +156,10 @@ def _sheetless_cautions(followed: Followed, tracks: PlacedTracks, settings: Sett
     """Return what is lost where the head tag had to serve in place of the sheet; nothing with a sheet."""
     if followed.sheet is not None:
         return ()
-    notes = [caution("no-sheet", percent=100 * INTERVAL_SDS * tracks.scale_rel_sd)]
+    percent = 100 * INTERVAL_SDS * tracks.scale_rel_sd
+    if followed.head.slope is not None:
+        return (caution("nothing-printed", percent=percent),)
+    notes = [caution("no-sheet", percent=percent)]
     if settings.tag_sizes is not None:
         notes.append(caution("tag-size-assumed", side_mm=1e3 * settings.tags.head_tag_side_m))
     return tuple(notes)

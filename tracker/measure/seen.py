@@ -28,7 +28,7 @@ class Seen:
     followed: Followed
     """Sheet, head and balls in the picture."""
     method: HeadMark
-    """What was followed on the head."""
+    """What was followed on the head, or was to be."""
 
     @property
     def cautions(self) -> tuple[Caution, ...]:
@@ -89,6 +89,10 @@ def follow(
             progress((frame.index + 1) / promised if promised > frame.index else 1.0)
         if enough is not None and enough(frame.index):
             break
+    followed = follower.result()
     return Seen(
-        reading=reading, decoded=decoding.decoded(), followed=follower.result(), method=settings.method
+        reading=reading,
+        decoded=decoding.decoded(),
+        followed=followed,
+        method=settings.method if followed.head.slope is None else "shaft",
     )

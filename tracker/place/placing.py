@@ -11,16 +11,31 @@ from pennyfall.calibration.tag_height import TYPICAL_HEIGHT, AddressedTag, level
 from pennyfall.calibration.tag_size import TagSizes, nearest_printed_side
 from pennyfall.kinematics.stroke.scale_errors import ScaleErrors
 from pennyfall.kinematics.stroke.tracks import BallTrack, HeadTrack
-from pennyfall.kinematics.values import BoolArray, Direction, Estimate, FloatArray, freeze_arrays
+from pennyfall.kinematics.values import (
+    BALL_RADIUS_M,
+    BoolArray,
+    Direction,
+    Estimate,
+    FloatArray,
+    freeze_arrays,
+)
 from pennyfall.tracker.follow.clip_pass import Followed
 from pennyfall.tracker.follow.pixel_track import PixelTrack
 from pennyfall.tracker.place.address import address_frames, forward_sign
 from pennyfall.tracker.place.balls import ball_by_frame, ball_on_floor, ball_track, path_turn, struck_ball
+from pennyfall.tracker.place.by_shaft import ShaftHead, fit_swing, head_by_shaft
 from pennyfall.tracker.place.cameras import FrameCameras, frame_cameras, pixels_on_level
 from pennyfall.tracker.place.head_path import along_path
 from pennyfall.tracker.place.scale_budget import plane_sd, scale_errors
 
 QUARTER_RAD = np.pi / 2
+
+SHAFT_HEIGHT = Estimate(BALL_RADIUS_M, 0.015)
+"""Where the shaft's line is met: at the ball's height, nearer or farther by what is not known of where across
+the head the shaft goes in [m]."""
+
+SLOPE_LAW_SD_RAD = 0.004
+"""Chosen by us: what the slope's law leaves of the tilt beside the error that grows along the line."""
 
 
 @dataclass(frozen=True, kw_only=True, slots=True, eq=False)
@@ -79,9 +94,17 @@ def place_tracks(
     rest_ball = struck_ball(followed.balls, balls)
     origin = np.array([0.0, 0.0, 0.0]) if rest_ball is None else np.array([*rest_ball[0][:2], 0.0])
     x_axis = np.array([forward, 0.0, 0.0])
+    swing = None if pixel.slope is None else fit_swing(pixel, pose, origin, x_axis)
+    if swing is not None:
+        pose = swing.pose
     camera = pose.camera.moved_to(origin, x_axis)
     moved = {index: one.moved_to(origin, x_axis) for index, one in cameras.moved.items()}
     here = FrameCameras(camera, moved, cameras.shaken)
+    by_shaft: ShaftHead | None = None
+    if swing is not None:
+        by_shaft = head_by_shaft(pixel, swing)
+        pixel, stated_height = by_shaft.pixel, SHAFT_HEIGHT
+        level = origin + forward * pixels_on_level(here, pixel.centre_px, SHAFT_HEIGHT.value)
     address = address_frames(pixel, forward * (level[:, 0] - origin[0]), known_ball=rest_ball is not None)
     if tag_sizes is not None:
         pixel = _resized(pixel, here, address, tag_sizes)
@@ -89,6 +112,16 @@ def place_tracks(
     tag = _tag_at_address(here, pixel, address, stated_height, ball_known=rest_ball is not None)
     turn = path_turn(rest_ball, forward)
     head, path = along_path(here, pixel, tag, turn)
+    if by_shaft is not None and swing is not None:
+        head = replace(
+            head,
+            tilt_rad=by_shaft.tilt_rad,
+            sd_tilt_rad=np.where(head.seen, SLOPE_LAW_SD_RAD, np.nan),
+            sd_z_m=np.full_like(
+                head.sd_z_m, np.nan
+            ),  # its height follows from the turn: it tells nothing more
+            turn_sd_per_m=swing.turn_per_m.sd,
+        )
     scale, scale_rel_sd = scale_errors(
         pose, origin, x_axis, pixel, tag, path, None if cameras.moved else turn
     )

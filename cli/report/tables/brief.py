@@ -52,7 +52,8 @@ def _rests_on(measurement: Measurement) -> list[str]:
     scale = f"{100 * INTERVAL_SDS * facts.scale_rel_sd:.1f} %"
     words = (
         f"± is the half-width of the 95 % interval. {clip.frames} frames, {clip.frame_rate_hz:.4g} a second; "
-        f"the scale rests on {RESTS_ON[facts.source]}, to {scale}, tag height "
-        f"{estimate_text(facts.tag_height_m, 1e3)} mm ({facts.tag_height_source})."
+        f"the scale rests on {RESTS_ON[facts.source]}, to {scale}"
     )
-    return textwrap.wrap(words, WIDTH)
+    if facts.tag_height_m.known:
+        words += f", tag height {estimate_text(facts.tag_height_m, 1e3)} mm ({facts.tag_height_source})"
+    return textwrap.wrap(f"{words}.", WIDTH)

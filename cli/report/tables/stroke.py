@@ -83,11 +83,13 @@ def _clip_line(clip: ClipFacts) -> str:
 def _calibration_lines(facts: CalibrationFacts) -> list[str]:
     rms = facts.reprojection_rms_px
     corners = f"corners within {rms:.2f} px, " if np.isfinite(rms) else ""
+    height = estimate_text(facts.tag_height_m, 1e3)
+    tag = f", tag height {height} mm ({facts.tag_height_source})" if facts.tag_height_m.known else ""
     return textwrap.wrap(
         f"Calibration: from the {facts.source}, lens from the {facts.focal_source} "
-        f"({estimate_text(facts.focal_px)} px), scale ± {100 * INTERVAL_SDS * facts.scale_rel_sd:.1f} %, "
-        f"{corners}tag height {estimate_text(facts.tag_height_m, 1e3)} mm "
-        f"({facts.tag_height_source}){', the camera or the sheet moved' if facts.camera_moved else ''}.",
+        f"({estimate_text(facts.focal_px)} px), {corners}"
+        f"scale ± {100 * INTERVAL_SDS * facts.scale_rel_sd:.1f} %"
+        f"{tag}{', the camera or the sheet moved' if facts.camera_moved else ''}.",
         WIDTH,
         subsequent_indent="  ",
     )

@@ -159,6 +159,11 @@ class TagFollower:
             self._last = None
         return found
 
+    def skip(self, frame: Frame) -> None:
+        """Take a frame without looking for the tag in it: a gap."""
+        self._times.append(frame.time_s)
+        self._rows.append(None)
+
     def track(self) -> PixelTrack:
         """Return where the tag was in every frame so far."""
         return pixel_track(self._times, self._rows, exposure_share=self._shutter.known_share)

@@ -1,0 +1,93 @@
+"""A head without a mark: balls found by themselves, and the shaft beside the one that is struck."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+
+from pennyfall.kinematics.values import FloatArray
+from pennyfall.tracker.ball import BareBalls, FollowedBall
+from pennyfall.tracker.clip.frame import Frame
+from pennyfall.tracker.follow.pixel_track import PixelTrack
+from pennyfall.tracker.follow.shaft import RowKeeper, follow_shaft
+
+
+class BareWatch:
+    """Watches balls and keeps rows above them, for a clip in which no mark is seen."""
+
+    def __init__(self) -> None:
+        self._balls = BareBalls()
+        self._rows: RowKeeper | None = None
+        self._frames = 0
+
+    def update(self, frame: Frame) -> None:
+        """Take the next frame."""
+        self._frames = frame.index + 1
+        self._balls.update(frame.index, frame.time_s, frame.luma)
+        if self._rows is None and self._balls.candidates:
+            centres = np.array([each.centre_px for each in self._balls.candidates])
+            radius = max(each.radius_px for each in self._balls.candidates)
+            self._rows = RowKeeper(centres, radius)
+        if self._rows is not None:
+            self._rows.take(frame)
+
+    @property
+    def ball_radius_px(self) -> float:
+        """Radius of the surest ball [px]; NaN where none is found yet."""
+        return self._balls.candidates[0].radius_px if self._balls.candidates else float("nan")
+
+    def balls(self) -> tuple[FollowedBall, ...]:
+        """Return the ball that was struck, else those that lie about."""
+        return self._balls.balls()
+
+    def head(self, times_s: FloatArray) -> PixelTrack | None:
+        """Return the shaft's line in every frame of the clip; None where no ball or no shaft is found.
+
+        Parameters
+        ----------
+        times_s : FloatArray
+            True time of every frame of the clip, shape (n,) [s].
+
+        """
+        balls = self.balls()
+        if self._rows is None or not balls:
+            return None
+        struck = next((ball for ball in balls if ball.departed), None)
+        ball = struck or balls[0]
+        lay = np.flatnonzero(ball.at_rest)
+        ball_px = np.median(ball.centre_px[lay], axis=0)
+        radius_px = float(np.median(ball.radius_px[lay]))
+        rows = self._rows.kept()
+        line = follow_shaft(
+            rows,
+            ball_px=ball_px,
+            radius_px=radius_px,
+            struck_s=None if struck is None else float(struck.time_s[~struck.at_rest][0]),
+            toward=0.0 if struck is None else float(np.sign(struck.centre_px[-1, 0] - ball_px[0])),
+        )
+        return None if line is None else _over_clip(line, rows.first_frame, times_s)
+
+
+def _over_clip(line: PixelTrack, first: int, times_s: FloatArray) -> PixelTrack:
+    """Return the track over all frames of the clip, not seen before its rows were kept."""
+    count = len(times_s)
+
+    def spread(values: FloatArray) -> FloatArray:
+        everywhere = np.full((count, *values.shape[1:]), np.nan)
+        everywhere[first : first + len(values)] = values
+        return everywhere
+
+    seen = np.zeros(count, dtype=np.bool_)
+    seen[first : first + len(line.seen)] = line.seen
+    return replace(
+        line,
+        time_s=times_s,
+        seen=seen,
+        centre_px=spread(line.centre_px),
+        covariance_px2=spread(line.covariance_px2),
+        jacobian=spread(line.jacobian),
+        stretch_covariance=spread(line.stretch_covariance),
+        slope=None if line.slope is None else spread(line.slope),
+        rise_px=None if line.rise_px is None else spread(line.rise_px),
+    )

@@ -1,0 +1,214 @@
+"""Straight lines in what differs from the floor: sought coarsely, then fitted to the rows' middles."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.ndimage import uniform_filter1d
+
+from pennyfall.kinematics.values import BoolArray, FloatArray, freeze_arrays
+from pennyfall.tracker.follow.shaft.rows import KeptRows
+
+SHAFT_WIDTH_RADII = 0.5
+"""Width of a shaft over the radius of the ball it stands beside: 9 to 15 mm over 21 mm (common practice, no
+source)."""
+
+STEEPEST = 0.7
+"""Chosen by us: largest slope of the shaft in the picture, columns per row: a swing of 25 degrees in a camera
+held 5 degrees askew."""
+
+SLOPE_STEP = 0.04
+ROWS_APART, COLUMNS_APART = 3, 2
+"""Chosen by us: a coarse look at every third row and second column; a line over 150 rows is found to three
+pixels so."""
+
+CANDIDATES = 4
+"""Chosen by us: lines of one picture among which the motion decides."""
+
+WINDOW_RADII = 0.7
+"""Chosen by us: half the width about the line in which a row's middle is taken."""
+
+NARROWEST, WIDEST = 0.15, 1.0
+"""Chosen by us: what a row shows of the shaft, over the ball's radius; less is noise, more the head or a
+leg."""
+
+USUAL_WIDTH_SHARE = 0.35
+"""Chosen by us: a row whose width differs from the shaft's usual width there by more has lost one edge."""
+
+FEWEST_ROWS = 8
+
+DOUBTFUL_SDS = 2.0
+"""Chosen by us: rows farther off than this count less, without a limit beyond which none do."""
+
+ROW_FLOOR_PX = 0.05
+
+
+@dataclass(frozen=True, kw_only=True, slots=True, eq=False)
+class Floor:
+    """What the rows show where no club is."""
+
+    luma: NDArray[np.float32]
+    """Shape (m, width)."""
+    noise: float
+    """Standard deviation of the luma of a row about it."""
+
+    def __post_init__(self) -> None:
+        freeze_arrays(self)
+
+    def covered(self, rows: NDArray[Any], floor: NDArray[Any]) -> NDArray[np.float32]:
+        """Return how surely each pixel differs from the floor, 0 to 1: no more for bright than for pale."""
+        least = 3.0 * self.noise
+        return np.clip((np.abs(rows.astype(np.float32) - floor) - least) / (2.0 * least), 0.0, 1.0)
+
+
+MOVED_LUMA, MOVED_PIXELS = 25, 30
+FLOOR_PICTURES = 64
+"""Chosen by us: pictures from which the floor is taken, each with something moved since the one before: the
+club at rest, which may fill half of a clip, then counts as one of them."""
+
+
+def floor_behind(rows: KeptRows) -> Floor:
+    """Return the floor as most of the pictures in motion show it."""
+    small = rows.luma[:, ::3, ::8].astype(np.int16)
+    taken = [0]
+    for k in range(1, len(small)):
+        if np.count_nonzero(np.abs(small[k] - small[taken[-1]]) > MOVED_LUMA) >= MOVED_PIXELS:
+            taken.append(k)
+    even = np.linspace(0, len(taken) - 1, min(len(taken), FLOOR_PICTURES)).round().astype(int)
+    some = rows.luma[np.array(taken)[even]]
+    floor = np.median(some, axis=0).astype(np.float32)
+    scatter = np.abs(some[:: max(len(some) // 8, 1)].astype(np.float32) - floor)
+    return Floor(luma=floor, noise=max(1.4826 * float(np.median(scatter)), 2.0))
+
+
+def candidate_lines(
+    covered: FloatArray, offsets_px: FloatArray, shaft_px: float
+) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """Return column at the middle row, slope and strength of the strongest thin lines, shapes (k,).
+
+    Parameters
+    ----------
+    covered : FloatArray
+        How surely each pixel differs from the floor, shape (m, width).
+    offsets_px : FloatArray
+        Each row's distance below the middle row, shape (m,) [px].
+    shaft_px : float
+        Width of the shaft [px].
+
+    """
+    width = max(round(shaft_px), 3)
+    mean = uniform_filter1d(covered, width, axis=1)
+    beside = round(1.3 * width)
+    thin = np.clip(mean - 0.5 * (np.roll(mean, beside, 1) + np.roll(mean, -beside, 1)), -0.3, 1.0)
+    thin = thin[:, ::COLUMNS_APART]
+    count = thin.shape[1]
+    slopes = np.arange(-STEEPEST, STEEPEST + SLOPE_STEP / 2, SLOPE_STEP)
+    votes = np.zeros((len(slopes), count), np.float32)
+    for vote, slope in zip(votes, slopes, strict=True):
+        for row, shift in zip(thin, np.round(slope * offsets_px / COLUMNS_APART).astype(int), strict=True):
+            if shift >= 0:
+                vote[: count - shift] += row[shift:]
+            else:
+                vote[-shift:] += row[:shift]
+    votes /= len(thin)
+    found = []
+    for _ in range(CANDIDATES):
+        at = np.unravel_index(np.argmax(votes), votes.shape)
+        found.append((at[1] * COLUMNS_APART, slopes[at[0]], votes[at]))
+        near = width // COLUMNS_APART + 1
+        votes[:, max(at[1] - near, 0) : at[1] + near + 1] = -1.0
+    column, slope, strength = np.array(found).T
+    return column, slope, strength
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Line:
+    """A line through the rows' middles: column = column_px + slope * (row - row_px)."""
+
+    row_px: float
+    """Row about which column and slope err independently [px]."""
+    column_px: float
+    slope: float
+    sd_column_px: float
+    sd_slope: float
+    widths_px: FloatArray
+    """What each row shows of the shaft, shape (m,) [px]; NaN where it took no part."""
+
+    def __post_init__(self) -> None:
+        freeze_arrays(self)
+
+
+def fit_line(
+    picture: NDArray[np.uint8],
+    floor: Floor,
+    row_px: FloatArray,
+    start: tuple[float, float, float],
+    radius_px: float,
+    usual_px: FloatArray | None = None,
+) -> Line | None:
+    """Return the line through the middles of what the rows show near a first guess.
+
+    Parameters
+    ----------
+    picture : ndarray
+        Rows of one picture, shape (m, width).
+    floor : Floor
+        What they show without a club.
+    row_px : FloatArray
+        Which rows, shape (m,) [px].
+    start : tuple of float
+        Row, column there [px] and slope of the guess.
+    radius_px : float
+        Radius of the ball.
+    usual_px : FloatArray, optional
+        Usual width of the shaft in each row, shape (m,) [px]; NaN where it is not known.
+
+    """
+    row, column, slope = start
+    half = int(np.ceil(WINDOW_RADII * radius_px))
+    reach = np.arange(-half, half + 1)
+    each = np.arange(len(row_px))[:, None]
+    line = None
+    for _ in range(3):
+        middle = column + slope * (row_px - row)
+        first = np.round(middle).astype(int)[:, None]
+        inside = (first[:, 0] >= half) & (first[:, 0] < picture.shape[1] - half)
+        columns = np.clip(first + reach, 0, picture.shape[1] - 1)
+        covered = floor.covered(picture[each, columns], floor.luma[each, columns])
+        width = covered.sum(axis=1)
+        middles = (covered * columns).sum(axis=1) / np.maximum(width, 1e-6)
+        good = inside & (width > NARROWEST * radius_px) & (width < WIDEST * radius_px)
+        if usual_px is not None:
+            good &= np.abs(width - usual_px) < USUAL_WIDTH_SHARE * usual_px
+        if np.count_nonzero(good) < FEWEST_ROWS:
+            return None
+        line = _through(row_px, middles, good, np.where(good, width, np.nan))
+        row, column, slope = line.row_px, line.column_px, line.slope
+    return line
+
+
+def _through(row_px: FloatArray, middles: FloatArray, good: BoolArray, widths: FloatArray) -> Line:
+    """Return the line through rows' middles, weighted down where they stray (Cauchy weights, squared)."""
+    weight = good.astype(np.float64)
+    for _ in range(6):
+        total = weight.sum()
+        row = float(weight @ row_px / total)
+        offsets = row_px - row
+        spread = float(weight @ offsets**2)
+        column = float(weight @ middles / total)
+        slope = float(weight @ (offsets * (middles - column)) / spread)
+        strays = middles - column - slope * offsets
+        scale = 1.4826 * float(np.median(np.abs(strays[good]))) + ROW_FLOOR_PX
+        weight = good / (1 + (strays / (DOUBTFUL_SDS * scale)) ** 2) ** 2
+    variance = float(weight @ strays**2) / max(total - 2, 1.0)
+    return Line(
+        row_px=row,
+        column_px=column,
+        slope=slope,
+        sd_column_px=float(np.sqrt(variance / total)),
+        sd_slope=float(np.sqrt(variance / spread)),
+        widths_px=widths,
+    )
