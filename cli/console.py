@@ -23,6 +23,7 @@ OPTIONS = {
     "dot": "--dot",
     "length": "--length",
     "mark": "--dot or --box",
+    "box": "--box",
     "pattern": "--pattern",
     "readout": "--readout-ms",
     "recorded_at": "--recorded-at",

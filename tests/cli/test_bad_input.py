@@ -174,8 +174,8 @@ def test_a_clip_cut_off_in_the_copying_is_refused_or_says_it_is_damaged(
 def test_a_floor_without_sheet_and_tag_is_refused(tmp_path: Path, generator: np.random.Generator) -> None:
     noise = [generator.integers(60, 120, (SIZE[1] * 3 // 2, SIZE[0]), dtype=np.uint8) for _ in range(3)]
     message, remedy = _refused(_made(tmp_path / "floor.mp4", noise * 4, range(12)))
-    assert message == "No tag of the printed sheet is found in floor.mp4."
-    assert remedy.startswith("Lay the sheet (pennyfall sheet) flat on the floor by the ball")
+    assert message == "Neither a ball nor a tag of the printed sheet is found in floor.mp4."
+    assert remedy.startswith("Film the ball at rest and then the whole stroke")
 
 
 def _without_tag(truth: dict[str, Any]) -> Paint:
@@ -187,12 +187,12 @@ def _without_tag(truth: dict[str, Any]) -> Paint:
     return paint
 
 
-def test_a_head_without_a_tag_is_refused(
+def test_a_head_without_a_tag_beside_which_no_shaft_moves_is_refused(
     tmp_path: Path, pictures: list[Picture], truth: dict[str, Any]
 ) -> None:
-    clip = _made(tmp_path / "bare.mp4", pictures, range(0, 90, 3), _without_tag(truth))
+    clip = _made(tmp_path / "bare.mp4", pictures, range(24), _without_tag(truth))
     message, remedy = _refused(clip)
-    assert message == "The sheet is found in bare.mp4, but no tag on the putter head."
+    assert message.startswith("The sheet is found in bare.mp4, but no tag on the putter head, and no shaft")
     assert remedy.startswith("Stick the head tag flat on top of the head")
     assert "--dot" in remedy
     assert "--box" in remedy

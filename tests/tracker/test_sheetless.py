@@ -119,8 +119,8 @@ def test_a_dot_without_a_sheet_has_no_scale_and_is_refused() -> None:
     assert posed_by_head_tag(head, picture_size=SIZE, stated_height=None) is None
     with pytest.raises(CannotMeasure) as refused:
         refuse_unusable("larch.mp4", bare, method="dot", posed=False)
-    assert "No tag of the printed sheet" in refused.value.message
-    assert "Lay the sheet" in refused.value.fix
+    assert "a tag of the printed sheet" in refused.value.message
+    assert "lay the sheet" in refused.value.fix
 
 
 @pytest.mark.clip

@@ -9,10 +9,12 @@ median on finds it (speed +0.5 ± 4 %), but would shift the centre of every ball
 so only a ball that fails is looked at once more with faint edges trusted.
 """
 
+from pennyfall.tracker.ball.bare import BareBalls
 from pennyfall.tracker.ball.followed import FollowedBall
 from pennyfall.tracker.ball.watch import BallWatcher
 
 __all__ = [
     "BallWatcher",
+    "BareBalls",
     "FollowedBall",
 ]

@@ -6,18 +6,37 @@ from dataclasses import replace
 
 import numpy as np
 
-from pennyfall.kinematics.values import FloatArray
+from pennyfall.calibration.lens import Lens
+from pennyfall.calibration.pose import Pose
+from pennyfall.kinematics.values import Estimate, FloatArray
 from pennyfall.tracker.ball import BareBalls, FollowedBall
 from pennyfall.tracker.clip.frame import Frame
+from pennyfall.tracker.follow.boxes import Box
 from pennyfall.tracker.follow.pixel_track import PixelTrack
 from pennyfall.tracker.follow.shaft import RowKeeper, follow_shaft
 
 
 class BareWatch:
-    """Watches balls and keeps rows above them, for a clip in which no mark is seen."""
+    """Watches balls and keeps rows above them, for a clip in which no mark is seen.
 
-    def __init__(self) -> None:
-        self._balls = BareBalls()
+    Parameters
+    ----------
+    box : Box or None
+        A part of the head on the first frame, where a person named it.
+    stated_focal : Estimate or None
+        Focal length as the file states it [px].
+    lens : Lens or None
+        Calibrated lens, made in a picture of the clip's shape.
+    pixel_aspect : float
+        Width of a pixel over its height.
+
+    """
+
+    def __init__(
+        self, box: Box | None, *, stated_focal: Estimate | None, lens: Lens | None, pixel_aspect: float
+    ) -> None:
+        self._box = box
+        self._balls = BareBalls(stated_focal=stated_focal, lens=lens, pixel_aspect=pixel_aspect)
         self._rows: RowKeeper | None = None
         self._frames = 0
 
@@ -38,8 +57,12 @@ class BareWatch:
         return self._balls.candidates[0].radius_px if self._balls.candidates else float("nan")
 
     def balls(self) -> tuple[FollowedBall, ...]:
-        """Return the ball that was struck, else those that lie about."""
+        """Return the balls that were struck, else the surest that lies there."""
         return self._balls.balls()
+
+    def pose(self) -> Pose | None:
+        """Return the camera posed by the ball; None without one."""
+        return self._balls.pose()
 
     def head(self, times_s: FloatArray) -> PixelTrack | None:
         """Return the shaft's line in every frame of the clip; None where no ball or no shaft is found.
@@ -64,6 +87,7 @@ class BareWatch:
             ball_px=ball_px,
             radius_px=radius_px,
             struck_s=None if struck is None else float(struck.time_s[~struck.at_rest][0]),
+            head_px=None if self._box is None else self._box.middle_px,
             toward=0.0 if struck is None else float(np.sign(struck.centre_px[-1, 0] - ball_px[0])),
         )
         return None if line is None else _over_clip(line, rows.first_frame, times_s)

@@ -4,7 +4,10 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+import numpy as np
+
 from pennyfall.kinematics.errors import CannotMeasure
+from pennyfall.kinematics.values import FloatArray
 
 
 @dataclass(frozen=True, slots=True)
@@ -38,6 +41,11 @@ class Box:
                 fix="Give it as x,y,w,h in pixels of the first frame, such as 610,402,30,20.",
             )
         return cls(x, y, width, height)
+
+    @property
+    def middle_px(self) -> FloatArray:
+        """Its middle, shape (2,) [px]."""
+        return np.array([self.x + self.width / 2, self.y + self.height / 2])
 
     def refuse_outside(self, picture_width: int, picture_height: int) -> None:
         """Refuse a box that is not wholly inside a picture.

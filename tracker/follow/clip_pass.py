@@ -11,7 +11,7 @@ from pennyfall.calibration.camera import Camera
 from pennyfall.calibration.layout import HEAD_TAG_BORDER_M, TagLayout, tag_bits
 from pennyfall.calibration.lens import Lens
 from pennyfall.calibration.pose import Pose, solve_pose
-from pennyfall.kinematics.values import freeze_arrays
+from pennyfall.kinematics.values import Estimate, freeze_arrays
 from pennyfall.tracker.ball.followed import FollowedBall
 from pennyfall.tracker.ball.watch import BallWatcher
 from pennyfall.tracker.clip.frame import Frame, LumaFrame
@@ -77,6 +77,8 @@ class Followed:
     """Whether the sheet's tags were found in the flipped picture instead."""
     pieces: Pieces | None = None
     """What was kept of the pictures to look for a coin in; None where no tag is followed."""
+    ball_pose: Pose | None = None
+    """Camera pose from the ball; None where a mark on the head was seen, or no ball."""
 
     def __post_init__(self) -> None:
         freeze_arrays(self)
@@ -91,6 +93,8 @@ class ClipFollower:
         The printed tags.
     lens : Lens, optional
         Calibrated lens, made in a picture of the clip's shape.
+    stated_focal : Estimate, optional
+        Focal length as the file states it [px].
     pixel_aspect : float
         Width of a pixel over its height.
     box : Box, optional
@@ -105,6 +109,7 @@ class ClipFollower:
         layout: TagLayout,
         *,
         lens: Lens | None = None,
+        stated_focal: Estimate | None = None,
         pixel_aspect: float = 1.0,
         box: Box | None = None,
         dot: WantedColour | Box | None = None,
@@ -127,7 +132,9 @@ class ClipFollower:
                 border_m=min(HEAD_TAG_BORDER_M, SURE_BORDER_SHARE * layout.head_tag_side_m),
             )
             self._head = TagFollower(pattern, layout.head_tag_id, self._tags)
-        self._bare = BareWatch() if isinstance(self._head, TagFollower) else None
+        self._bare: BareWatch | None = None
+        if dot is None:
+            self._bare = BareWatch(box, stated_focal=stated_focal, lens=lens, pixel_aspect=pixel_aspect)
         self._next_look_s = 0.0
         self._pieces = PieceKeeper() if isinstance(self._head, TagFollower) else None
         self._ball = BallWatcher()
@@ -157,7 +164,9 @@ class ClipFollower:
             self._sample_sheet(frame)
         found = self._head.update(frame)
         if found is not None:
-            self._ever_seen, self._bare = True, None
+            self._ever_seen = True
+            if isinstance(self._head, TagFollower) or self._pose is not None:
+                self._bare = None
         if self._pieces is not None and isinstance(found, Registration):
             camera = None if self._pose is None else self._camera_of(frame.index)
             self._pieces.take(frame, found.centre_px, found.jacobian, camera)
@@ -173,6 +182,7 @@ class ClipFollower:
         return Followed(
             head=self._head.track() if by_shaft is None else by_shaft,
             pose=self._solve(sheet, near=self._pose) if sheet is not None else None,
+            ball_pose=None if self._bare is None else self._bare.pose(),
             sheet=sheet,
             moved=dict(self._watch.moved_frames) if self._watch else {},
             sheet_lost=tuple(self._watch.lost_frames) if self._watch else (),

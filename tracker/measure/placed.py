@@ -15,7 +15,7 @@ from pennyfall.tracker.measure.refusals import refuse_two_speeds, refuse_unusabl
 from pennyfall.tracker.measure.settings import Settings
 from pennyfall.tracker.measure.timed import Timed
 from pennyfall.tracker.place.placing import PlacedTracks, place_tracks
-from pennyfall.tracker.place.without_sheet import posed_by_ball, posed_by_head_tag
+from pennyfall.tracker.place.without_sheet import posed_by_head_tag
 
 POOR_SEEN_SHARE = 0.95
 """Chosen by us: below this the coach is told, so that the next clip is better."""
@@ -78,13 +78,7 @@ def _posed(timed: Timed, settings: Settings) -> tuple[Followed, Pose]:
     if followed.pose is None:
         pose = None
         if followed.head.slope is not None:
-            pose = posed_by_ball(
-                followed.balls,
-                picture_size=seen.decoded.picture_size,
-                stated_focal=None,
-                lens=settings.lens,
-                pixel_aspect=seen.reading.header.pixel_aspect,
-            )
+            pose = followed.ball_pose
         elif not followed.mirrored:
             pose = posed_by_head_tag(
                 followed.head,

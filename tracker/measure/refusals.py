@@ -58,11 +58,19 @@ def refuse_unusable(name: str, followed: Followed, *, method: HeadMark, posed: b
             f"{name} is mirrored: the sheet's tags read only in the flipped picture.",
             fix="Film with the rear camera, or switch off the mirroring of the front camera's videos.",
         )
+    if not posed and followed.sheet_tags_seen == 0 and followed.balls:
+        raise CannotMeasure(
+            f"A ball is found in {name}, but no shaft that swings beside it.",
+            fix="Film from the front, the phone at rest, the shaft in the picture from the head up to the hands "
+            "through the whole stroke; name the head on the first frame; or lay the printed sheet by the ball "
+            "and stick the head tag on.",
+            setting="box",
+        )
     if not posed and followed.sheet_tags_seen == 0:
         raise CannotMeasure(
-            f"No tag of the printed sheet is found in {name}.",
-            fix="Lay the sheet (pennyfall sheet) flat on the floor by the ball, all of it in the picture, in "
-            "light that shows its tags plainly.",
+            f"Neither a ball nor a tag of the printed sheet is found in {name}.",
+            fix="Film the ball at rest and then the whole stroke, in light in which the ball stands out from "
+            "the floor; or lay the sheet (pennyfall sheet) flat by the ball, all of it in the picture.",
         )
     if not posed:
         raise CannotMeasure(
@@ -79,10 +87,11 @@ def refuse_unusable(name: str, followed: Followed, *, method: HeadMark, posed: b
         )
     if not followed.head_ever_seen:
         raise CannotMeasure(
-            f"The sheet is found in {name}, but no tag on the putter head.",
+            f"The sheet is found in {name}, but no tag on the putter head, and no shaft that swings beside a "
+            "ball.",
             fix="Stick the head tag flat on top of the head, clean and uncovered, the largest that fits; "
-            "check the size in the club file too. Where no tag will stick, follow a dot or a patch "
-            "of the head itself.",
+            "check the size in the club file too. Where no tag will stick, film the ball and the shaft from "
+            "the front, or follow a dot or a patch of the head itself.",
             setting="mark",
         )
     share = float(np.mean(followed.head.seen))

@@ -9,18 +9,13 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from pennyfall.calibration.ball_pose import BallSight, pose_from_ball
 from pennyfall.calibration.lens import Lens
 from pennyfall.calibration.pose import Pose
 from pennyfall.calibration.tag_height import TYPICAL_HEIGHT
 from pennyfall.calibration.tag_pose import pose_from_tag
 from pennyfall.kinematics.values import Estimate
-from pennyfall.tracker.ball.followed import FollowedBall
 from pennyfall.tracker.follow.pixel_track import PixelTrack
 from pennyfall.tracker.place.address import REST_SPEED_MPS, REST_WINDOW_S
-
-WAY_FRAMES = 24
-"""Chosen by us: places of the rolling ball that tell its line; more lie on the same."""
 
 FEWEST_FRAMES = 12
 """Chosen by us: a tag seen less often shows no stroke."""
@@ -105,47 +100,3 @@ def _heading(pose: Pose, pixel: PixelTrack, height_m: float) -> float:
     smooth = np.convolve(speed, np.ones(3) / 3, mode="valid") if len(speed) >= 3 else speed
     forward = np.sign(smooth[np.argmax(np.abs(smooth))]) * axes[0]
     return float(np.arctan2(forward[1], forward[0]))
-
-
-def posed_by_ball(
-    balls: tuple[FollowedBall, ...],
-    *,
-    picture_size: tuple[int, int],
-    stated_focal: Estimate | None,
-    lens: Lens | None = None,
-    pixel_aspect: float = 1.0,
-) -> Pose | None:
-    """Return the camera posed by the ball that was struck, else by one that lies there; None without any.
-
-    Parameters
-    ----------
-    balls : tuple of FollowedBall
-        The balls in the picture.
-    picture_size : tuple of int
-        Width and height [px].
-    stated_focal : Estimate or None
-        Focal length as the file states it [px].
-    lens : Lens, optional
-        Calibrated lens, made in a picture of the clip's shape.
-    pixel_aspect : float
-        Width of a pixel over its height.
-
-    """
-    ball = next((each for each in balls if each.departed), balls[0] if balls else None)
-    if ball is None or not ball.at_rest.any():
-        return None
-    lay, way = ball.at_rest, np.flatnonzero(~ball.at_rest)
-    centre = np.median(ball.centre_px[lay], axis=0)
-    some = way[:: max(len(way) // WAY_FRAMES, 1)]
-    return pose_from_ball(
-        BallSight(
-            centre_px=centre,
-            radius_px=float(np.median(ball.radius_px[lay])),
-            way_px=ball.centre_px[some] if len(some) else None,
-            way_radii_px=ball.radius_px[some] if len(some) else None,
-        ),
-        picture_size=picture_size,
-        stated_focal=stated_focal,
-        lens=lens,
-        pixel_aspect=pixel_aspect,
-    )

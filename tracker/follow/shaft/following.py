@@ -37,6 +37,9 @@ BEHIND_RADII = (-1.5, 8.0)
 """Chosen by us: how far behind the ball the shaft's line may meet its row as the ball is struck: the deepest
 mallets have 10 cm behind their face."""
 
+NAMED_RADII = 4.0
+"""Chosen by us: the shaft meets the head within this of a place that a person named on it."""
+
 LEARNT_FROM = 60
 """Chosen by us: pictures from which look and slope are learnt, spread over time and way."""
 
@@ -57,6 +60,7 @@ def follow_shaft(
     radius_px: float,
     struck_s: float | None,
     toward: float,
+    head_px: FloatArray | None = None,
 ) -> PixelTrack | None:
     """Return the shaft's line in every picture of which rows were kept; None where none moves as a club does.
 
@@ -72,13 +76,15 @@ def follow_shaft(
         When it was struck [s]; None where it was not.
     toward : float
         +1 where it goes to the right in the picture, -1 to the left.
+    head_px : FloatArray, optional
+        A place on the head in the first picture, where a person named it, shape (2,) [px].
 
     """
     if len(rows.time_s) < 2 or len(rows.row_px) < 2 * ROWS_APART:
         return None
     floor = floor_behind(rows)
     middle = float(np.mean(rows.row_px))
-    path = _coarse_path(rows, floor, middle, ball_px, radius_px, struck_s, toward)
+    path = _coarse_path(rows, floor, middle, ball_px, radius_px, struck_s, toward, head_px)
     if path is None:
         return None
     column, slope = path
@@ -180,6 +186,7 @@ def _coarse_path(
     radius_px: float,
     struck_s: float | None,
     toward: float,
+    head_px: FloatArray | None,
 ) -> tuple[FloatArray, FloatArray] | None:
     """Return column at the middle row and slope at every picture, along the best path through some."""
     step = max(round(LOOK_EVERY_S / float(np.median(np.diff(rows.time_s)))), 1)
@@ -201,6 +208,9 @@ def _coarse_path(
         near = int(np.argmin(np.abs(time_s - struck_s)))
         behind = toward * (ball_px[0] - column[near] - slope[near] * (ball_px[1] - middle)) / radius_px
         reward[near][(behind < BEHIND_RADII[0]) | (behind > BEHIND_RADII[1])] -= len(looks)
+    if head_px is not None:
+        beside = np.abs(column[0] + slope[0] * (head_px[1] - middle) - head_px[0])
+        reward[0][beside > NAMED_RADII * radius_px] -= len(looks)
     fastest_px = FASTEST_MPS * radius_px / BALL_RADIUS_M
     best = _best_path(time_s, column, slope, reward, fastest_px)
     each = np.arange(len(looks))

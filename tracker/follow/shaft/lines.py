@@ -61,7 +61,8 @@ class Floor:
     def covered(self, rows: NDArray[Any], floor: NDArray[Any]) -> NDArray[np.float32]:
         """Return how surely each pixel differs from the floor, 0 to 1: no more for bright than for pale."""
         least = 3.0 * self.noise
-        return np.clip((np.abs(rows.astype(np.float32) - floor) - least) / (2.0 * least), 0.0, 1.0)
+        off = np.abs(rows.astype(np.float32) - floor)
+        return np.asarray(np.clip((off - least) / (2.0 * least), 0.0, 1.0), dtype=np.float32)
 
 
 MOVED_LUMA, MOVED_PIXELS = 25, 30
@@ -85,7 +86,7 @@ def floor_behind(rows: KeptRows) -> Floor:
 
 
 def candidate_lines(
-    covered: FloatArray, offsets_px: FloatArray, shaft_px: float
+    covered: NDArray[np.float32], offsets_px: FloatArray, shaft_px: float
 ) -> tuple[FloatArray, FloatArray, FloatArray]:
     """Return column at the middle row, slope and strength of the strongest thin lines, shapes (k,).
 
