@@ -61,9 +61,9 @@ def refuse_unusable(name: str, followed: Followed, *, method: HeadMark, posed: b
     if not posed and followed.sheet_tags_seen == 0 and followed.balls:
         raise CannotMeasure(
             f"A ball is found in {name}, but no shaft that swings beside it.",
-            fix="Film from the front, the phone at rest, the shaft in the picture from the head up to the hands "
-            "through the whole stroke; name the head on the first frame; or lay the printed sheet by the ball "
-            "and stick the head tag on.",
+            fix="Film from the front, the phone at rest, the shaft in the picture from the head up to the "
+            "hands through the whole stroke; name the head on the first frame; or lay the printed sheet by "
+            "the ball and stick the head tag on.",
             setting="box",
         )
     if not posed and followed.sheet_tags_seen == 0:
