@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
+import math
+import struct
 from pathlib import Path
 
 import pytest
 
 from pennyfall.demo_clips.clips import shipped_clips
 from pennyfall.kinematics.errors import CannotMeasure
-from pennyfall.tracker.clip.header_clock import clock_disagreement, missing_bytes
+from pennyfall.tracker.clip.header_clock import clock_disagreement, focal_length_35mm, missing_bytes
 from pennyfall.tracker.clip.reading import read_clip
 
 
@@ -85,3 +87,62 @@ def test_a_box_to_the_end_of_the_file_lacks_nothing(tmp_path: Path) -> None:
     path = tmp_path / "clip.mp4"
     path.write_bytes(_box(b"ftyp", b"isom" * 4) + (0).to_bytes(4, "big") + b"mdat" + bytes(100))
     assert missing_bytes(path) == 0
+
+
+def _filled(name: bytes, *content: bytes) -> bytes:
+    inside = b"".join(content)
+    return (8 + len(inside)).to_bytes(4, "big") + name + inside
+
+
+def _with_keys(clip: Path, kind: int, value: bytes, *, iso: bool = False) -> Path:
+    """Write a place and a focal length beside the clip's picture track, as phones do."""
+    names = (
+        b"com.apple.quicktime.location.ISO6709",
+        b"com.apple.quicktime.camera.focal_length.35mm_equivalent",
+    )
+    keys = _filled(
+        b"keys", bytes(4), len(names).to_bytes(4, "big"), *(_filled(b"mdta", each) for each in names)
+    )
+    values = ((1, b"+10.0000+020.0000/"), (kind, value))
+    listed = [
+        _filled(number.to_bytes(4, "big"), _filled(b"data", kind.to_bytes(4, "big"), bytes(4), content))
+        for number, (kind, content) in enumerate(values, 1)
+    ]
+    handler = _filled(b"hdlr", bytes(8), b"mdta", bytes(12))
+    meta = _filled(b"meta", bytes(4) if iso else b"", handler, keys, _filled(b"ilst", *listed))
+    content = clip.read_bytes()
+    moov, trak = content.index(b"moov") - 4, content.index(b"trak") - 4
+    end = trak + int.from_bytes(content[trak : trak + 4], "big")
+    content = content[:end] + meta + content[end:]
+    for box in (moov, trak):
+        size = int.from_bytes(content[box : box + 4], "big") + len(meta)
+        content = content[:box] + size.to_bytes(4, "big") + content[box + 4 :]
+    clip.write_bytes(content)
+    return clip
+
+
+@pytest.mark.parametrize(
+    ("kind", "value", "iso"),
+    [
+        (1, b"26", False),
+        (1, b"26.00mm", True),
+        (21, (26).to_bytes(4, "big"), False),
+        (23, struct.pack(">f", 26.0), False),
+        (24, struct.pack(">d", 26.0), True),
+    ],
+)
+def test_the_focal_length_that_a_phone_wrote_is_read(clip: Path, kind: int, value: bytes, iso: bool) -> None:
+    assert focal_length_35mm(_with_keys(clip, kind, value, iso=iso)) == 26.0
+
+
+@pytest.mark.parametrize(
+    ("kind", "value"),
+    [(1, b"unknown"), (1, b"\xff"), (21, bytes(4)), (23, b"\x00"), (1, b"9999"), (0, b"26")],
+)
+def test_a_focal_length_that_no_phone_has_is_none(clip: Path, kind: int, value: bytes) -> None:
+    assert math.isnan(focal_length_35mm(_with_keys(clip, kind, value)))
+
+
+def test_a_reading_holds_the_focal_length_and_is_nan_without_one(clip: Path) -> None:
+    assert math.isnan(read_clip(clip).header.focal_35mm)
+    assert read_clip(_with_keys(clip, 1, b"26")).header.focal_35mm == 26.0

@@ -30,7 +30,7 @@ _PEAKS = 12
 """Places of each reduced picture that are looked at closely."""
 _STRETCHES = (0.8, 0.87, 0.94, 1.0, 1.08, 1.17, 1.27)
 """Radii tried there, over the one that was voted for."""
-_FITTED = 24
+_FITTED, _FITTED_QUICKLY = 24, 8
 """Places of all reduced pictures carried on to the exact fit."""
 _LOWEST = 16
 """Of 24 points of a circle those with the least steps decide. Chosen by us: of the means, quantiles and sums
@@ -42,7 +42,7 @@ _LOOSE_SIZE_SD = 0.15
 """How well a vote knows the radius."""
 _LEAST_SUPPORT, _FIRST_SUPPORT = 0.5, 0.4
 """Share of the outline that must be seen at last and at first."""
-_LEAST_CONFIDENCE, _SURE = 0.3, 0.5
+_LEAST_CONFIDENCE, SURE = 0.3, 0.5
 """Confidence of what is kept, and of a ball beside which no fainter one is looked for. Chosen by us: in the
 clips at hand balls reach 0.62 to 0.82, parts of tags, heads and letters 0.40 at most."""
 _MOST_BALLS = 4
@@ -115,17 +115,18 @@ def find_balls(luma: LumaFrame, *, most: int = _MOST_BALLS, thorough: bool = Tru
     """
     camera = lens_alone((luma.shape[1], luma.shape[0]))
     base = max(1, round(luma.shape[1] / _USUAL_WIDTH_PX))
+    fitted = _FITTED if thorough else _FITTED_QUICKLY
     found: list[SeenBall] = []
     for bright, faint in ((True, False), (True, True), (False, False))[: None if thorough else 1]:
         seen = luma if bright else np.bitwise_not(luma)
         for reductions in ((4, 8), (2,))[: None if thorough else 1]:
-            for centre, radius in _voted(seen, [base * each for each in reductions]):
+            for centre, radius in _voted(seen, [base * each for each in reductions])[:fitted]:
                 if any(np.hypot(*(centre - each.centre_px)) < 0.5 * each.radius_px for each in found):
                     continue
                 ball = _confirmed(luma, camera, centre, radius, faint=faint)
                 if ball is not None and base * SMALLEST_PX <= ball.radius_px <= base * LARGEST_PX:
                     found.append(_best_sized(luma, camera, ball))
-            if any(ball.confidence > _SURE for ball in found):
+            if any(ball.confidence > SURE for ball in found):
                 return _distinct(found)[:most]
     return _distinct(found)[:most]
 
@@ -156,7 +157,7 @@ def _voted(luma: LumaFrame, reductions: Sequence[int]) -> list[tuple[FloatArray,
             score, centre, radius = _sharpened(slopes, *peak)
             voted.append((score, (centre + 0.5) * reduction - 0.5, radius * reduction))
     voted.sort(key=lambda each: -each[0])
-    return [(centre, radius) for _, centre, radius in voted[:_FITTED]]
+    return [(centre, radius) for _, centre, radius in voted]
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -12,7 +12,7 @@ from pennyfall.calibration.camera import Camera
 from pennyfall.calibration.lens import Lens
 from pennyfall.calibration.pose import Pose
 from pennyfall.kinematics.values import BALL_RADIUS_M, Estimate, FloatArray, freeze_arrays
-from pennyfall.tracker.ball.anywhere import SeenBall, find_balls
+from pennyfall.tracker.ball.anywhere import SURE, SeenBall, find_balls
 from pennyfall.tracker.ball.edges import OutlineFit, fit_outline
 from pennyfall.tracker.ball.finding import RestingBall
 from pennyfall.tracker.ball.followed import FollowedBall
@@ -41,6 +41,8 @@ _LEAST_SPEED_MPS, _LEAST_WAY_M, _LEAST_SEEN = 0.2, 0.06, 4
 _PULLED_S, _PULLED_SHARE = 0.05, 1.4
 """What gets faster by this share in so long is moved by hand or is a part of the head: a struck ball only
 ever loses speed."""
+_READ_EVERY_M = 0.4 * BALL_RADIUS_M
+"""Way after which its size is read again: chosen by us, six to half a turn."""
 _SMEARED_PX, _ABEAM = 2.0, 0.6
 """Smear from which only those parts of the outline tell the size that run along it to this cosine."""
 _WHOLE_SUPPORT = 0.85
@@ -111,7 +113,8 @@ class BareBalls:
         on_way = any(ball.watcher.moving is not None for ball in self._watched)
         if time_s >= self._look_s and not on_way:
             self._look(frame, time_s, luma)
-            self._look_s = time_s + self._look_gap_s
+            sure = any(ball.lying.confidence > SURE for ball in self._watched)
+            self._look_s = time_s + (2.0 if sure else 1.0) * self._look_gap_s
             self._look_gap_s = min(2.0 * self._look_gap_s, LOOK_SELDOM_S)
 
     @property
@@ -186,6 +189,7 @@ class _WatchedBall:
         self._sizes: list[tuple[float, float]] = []
         self._sized_s = -np.inf
         self._way: list[tuple[FloatArray, float]] = []
+        self._read_at_m = 0.0
         self.gone = False
         """Whether it is no longer to be seen, or proved no ball."""
         self.lying = LyingBall(centre_px=seen.centre_px, radius_px=seen.radius_px, confidence=seen.confidence)
@@ -276,8 +280,9 @@ class _WatchedBall:
         """Read place and size of the ball on its way, over the first half metre."""
         seen = sightings[-1]
         way_m = math.hypot(*seen.centre_m[:2])
-        if not _CLEAR_M < way_m < _WAY_M:
+        if not _CLEAR_M < way_m < _WAY_M or way_m < self._read_at_m + _READ_EVERY_M:
             return
+        self._read_at_m = way_m
         outline = seen.fit.outline
         if len(sightings) > 1 and exposure_s > 0.0:
             before = sightings[-2]

@@ -1,4 +1,4 @@
-"""What an MP4's boxes say of it: clocks that must not stretch a stroke, and whether it was copied whole.
+"""What an MP4's boxes say of it: clocks that must not stretch a stroke, its lens, and its length.
 
 A file is a row of boxes, each with its length first: 32 bits, then its type, then 64 bits where the 32 say 1;
 0 means 'to the end' (ISO/IEC 14496-12, 4.2).
@@ -7,10 +7,15 @@ A file is a row of boxes, each with its length first: 32 bits, then its type, th
 from __future__ import annotations
 
 import mmap
+import struct
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from itertools import islice
 from pathlib import Path
+
+FOCAL_KEY = b"com.apple.quicktime.camera.focal_length.35mm_equivalent"
+"""Focal length of the lens as a 35 mm film's, 'track-level metadata for video track' (Apple, AVFoundation,
+AVMetadataKey): text such as 26 or 50.00mm, or a number."""
 
 INNER = {b"moov", b"trak", b"mdia", b"minf", b"stbl", b"edts"}
 """Boxes that hold others on the way to those that count time (ISO/IEC 14496-12)."""
@@ -23,6 +28,13 @@ MOST_BOXES = 10000
 
 MOST_RUNS = 1_000_000
 """Chosen by us: a table of more runs is no table."""
+
+
+UTF8, WHOLE_NUMBERS, FRACTIONS = 1, (21, 22), {23: ">f", 24: ">d"}
+"""Types of a value (QuickTime File Format, Metadata, well-known types)."""
+
+SHORTEST_MM, LONGEST_MM = 8.0, 400.0
+"""Chosen by us: the widest and the longest lens of a phone lie well within."""
 
 
 Content = mmap.mmap | bytes
@@ -51,6 +63,25 @@ def clock_disagreement(path: Path) -> str | None:
     return None
 
 
+def focal_length_35mm(path: Path) -> float:
+    """Return the focal length that the phone wrote as its 35 mm equivalent [mm]; NaN where it wrote none.
+
+    Of all that a phone writes beside the picture this one key is looked up, and no other is read: not where
+    the clip was filmed.
+
+    References
+    ----------
+    QuickTime File Format, Metadata: the box 'keys' numbers the keys from 1 on, and in 'ilst' the box of that
+    number holds the value.
+
+    """
+    with _mapped(path) as content:
+        for name, start, end in _boxes(content, 0, len(content)):
+            if name == b"meta" and (found := _focal_length(content, start, end)) > 0:
+                return found
+    return float("nan")
+
+
 def missing_bytes(path: Path) -> int:
     """Return how many bytes an MP4 or MOV file lacks by its own account; 0 for other files."""
     with _mapped(path) as content:
@@ -60,6 +91,36 @@ def missing_bytes(path: Path) -> int:
             if end >= len(content):
                 return end - len(content)
     return 0
+
+
+def _focal_length(content: Content, start: int, end: int) -> float:
+    # ISO's box begins with version and flags, QuickTime's does not.
+    start += 0 if content[start + 4 : start + 8] == b"hdlr" else 4
+    parts = {name: (first, last) for name, first, last in _row(content, start, end) if last <= end}
+    if b"keys" not in parts or b"ilst" not in parts:
+        return float("nan")
+    first, last = parts[b"keys"]
+    keys = islice(_row(content, first + 8, last), MOST_BOXES)
+    wanted = [number for number, (_, at, to) in enumerate(keys, 1) if content[at:to] == FOCAL_KEY]
+    for name, at, to in islice(_row(content, *parts[b"ilst"]), MOST_BOXES):
+        if int.from_bytes(name, "big") in wanted:
+            for _, value, value_end in _row(content, at, to):
+                return _plausible(content[value:value_end])
+    return float("nan")
+
+
+def _plausible(data: bytes) -> float:
+    """Return the number in a box 'data' (type, place, value) where it can be a focal length; else NaN."""
+    kind, value = int.from_bytes(data[:4], "big"), data[8:]
+    number = float("nan")
+    with suppress(ValueError, struct.error):
+        if kind == UTF8:
+            number = float(value.decode("ascii", "replace").strip("\0 ").removesuffix("mm"))
+        elif kind in WHOLE_NUMBERS:
+            number = float(int.from_bytes(value[:8], "big"))
+        elif kind in FRACTIONS:
+            number = struct.unpack(FRACTIONS[kind], value)[0]
+    return number if SHORTEST_MM < number < LONGEST_MM else float("nan")
 
 
 def _judged(track: dict[str, int], movie_rate: int) -> str | None:

@@ -10,7 +10,7 @@ from typing import Any
 from pennyfall.kinematics.clock.time_base import TimeBase, time_base
 from pennyfall.kinematics.errors import CannotMeasure
 from pennyfall.tracker.clip.container import FILM_AGAIN, Stamps, opened, read_stamps, video_stream
-from pennyfall.tracker.clip.header_clock import clock_disagreement
+from pennyfall.tracker.clip.header_clock import clock_disagreement, focal_length_35mm
 
 CAPTURE_RATE_KEY = "com.android.capture.fps"
 """The capture rate that Android phones write (float32, MediaStore's MdtaMetadataEntry type 23)."""
@@ -44,6 +44,8 @@ class ClipHeader:
     pixel_aspect: float
     """Width of a pixel over its height."""
     has_sound: bool
+    focal_35mm: float = float("nan")
+    """Focal length of the lens as a 35 mm film's, as the phone wrote it [mm]; NaN when it does not say."""
 
 
 @dataclass(frozen=True, kw_only=True, slots=True, eq=False)
@@ -123,6 +125,7 @@ def _header(container: Any, stream: Any, path: Path) -> ClipHeader:  # noqa: ANN
         capture_rate_hz=_number(capture),
         pixel_aspect=_pixel_aspect(stream, path.name),
         has_sound=bool(container.streams.audio),
+        focal_35mm=focal_length_35mm(path) if "mp4" in container.format.name else float("nan"),
     )
 
 
