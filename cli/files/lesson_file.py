@@ -8,7 +8,7 @@ import math
 import re
 import tomllib
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any, Literal, NoReturn
 
@@ -37,7 +37,7 @@ SETTINGS_KEYS = {
 """What may be stated of all clips of a lesson, as `settings_from` takes it: an example and what it is."""
 
 _NUMBER_UNITS = {"mm": "mm", "hz": "frames/s", "ms": "ms"}
-_LESSON_KEYS = {"student", "date", "hand", "green_speed_ft", "notes", "condition", *SETTINGS_KEYS}
+_LESSON_KEYS = {"student", "date", "hand", "green_speed_ft", "notes", "condition", "boxes", *SETTINGS_KEYS}
 _CONDITION_KEYS = {"name", "putt_ft", "clips", "hand", "green_speed_ft"}
 
 
@@ -87,6 +87,8 @@ class Lesson:
     """A patch of the head on every clip's first frame, followed in place of the tag."""
     readout_ms: float | None = None
     """Time in which the camera reads out a picture, first row to last [ms]."""
+    boxes: Mapping[str, str] = field(default_factory=dict)
+    """Where the head is on one clip's first frame (x,y,w,h), by the clip's file name."""
 
     @property
     def clips(self) -> tuple[str, ...]:
@@ -182,6 +184,7 @@ def parse_lesson(text: str, *, unfinished: bool = False) -> Lesson:
         green_speed_ft=_number(document, "green_speed_ft", GREEN_SPEEDS_FT, places),
         conditions=tuple(_condition(row, places, index) for index, row in enumerate(rows)),
         notes=_notes(document, places),
+        boxes=_boxes(document, places),
         **{key: _setting(document, key, places) for key in SETTINGS_KEYS},
     )
     _refuse_repeats(lesson)
@@ -225,6 +228,12 @@ def lesson_text(lesson: Lesson) -> str:
             f"putt_ft = {condition.putt_ft!r}",
         ]
         lines += ["clips = [", *(f"    {_quoted(clip)}," for clip in condition.clips), "]"]
+    if lesson.boxes:
+        lines += [
+            "",
+            "# Where the head is on the first frame of clips in which it was not found: x,y,w,h in px.",
+        ]
+        lines += ["[boxes]", *(f"{_quoted(clip)} = {_quoted(box)}" for clip, box in lesson.boxes.items())]
     return "\n".join(lines) + "\n"
 
 
@@ -311,6 +320,16 @@ def _notes(document: Mapping[str, Any], places: _Places) -> str:
     _wrong(
         f"'notes'{places.of_key('notes', None)} is no plain text",
         'Write it in quotes, several lines between three quotes: """...""".',
+    )
+
+
+def _boxes(document: Mapping[str, Any], places: _Places) -> dict[str, str]:
+    found = document.get("boxes", {})
+    if isinstance(found, dict) and all(isinstance(box, str) for box in found.values()):
+        return found
+    _wrong(
+        f"'boxes'{places.of_key('boxes', None)} holds something else than a box for a clip",
+        'Write under [boxes], a line a clip: "clip.mov" = "610,402,30,20".',
     )
 
 

@@ -8,7 +8,7 @@ from __future__ import annotations
 import hashlib
 import json
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -56,10 +56,13 @@ class MeasuredWith:
     """The measuring options as plain values, the content of files they name included."""
     version: str
     """The software's version."""
+    boxes: Mapping[str, str] = field(default_factory=dict)
+    """What holds for one clip alone: where its head is on the first frame, by the clip's name."""
 
-    def fingerprint(self, clip_sha256: str) -> str:
+    def fingerprint(self, clip_sha256: str, clip: str) -> str:
         """Return the name of 'this clip measured this way'."""
-        text = json.dumps([clip_sha256, self.version, self.options], sort_keys=True)
+        own = {"box": self.boxes[clip]} if clip in self.boxes else {}
+        text = json.dumps([clip_sha256, self.version, {**self.options, **own}], sort_keys=True)
         return hashlib.sha256(text.encode()).hexdigest()
 
 

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+from dataclasses import replace
 from functools import partial
 from importlib.metadata import version
 from pathlib import Path
@@ -33,6 +35,7 @@ from pennyfall.cli.report.page.drawings import stroke_id
 from pennyfall.cli.report.page.lesson import Film
 from pennyfall.kinematics.errors import CannotMeasure
 from pennyfall.tracker.clip.album import Album
+from pennyfall.tracker.follow.boxes import Box
 from pennyfall.tracker.measure.clip import measure_clip
 from pennyfall.tracker.measure.settings import Settings
 
@@ -57,11 +60,15 @@ def lesson_measuring(folder: Path, lesson: Lesson) -> tuple[MeasureClip, Measure
     said = {key: value for key, value in stated.items() if value is not None}
     # the tag's height stands there stated or not, as it always has: what is measured stays measured
     options = {"tag_height_mm": None, **said, **contents}
-    return partial(measure_for_lesson, settings), MeasuredWith(options=options, version=version("pennyfall"))
+    boxes = {folder / clip: Box.read(box) for clip, box in lesson.boxes.items()}
+    measured_with = MeasuredWith(options=options, version=version("pennyfall"), boxes=lesson.boxes)
+    return partial(measure_for_lesson, settings, boxes), measured_with
 
 
-def measure_for_lesson(settings: Settings, path: Path) -> MeasuredClip:
-    """Measure one clip, and keep of it what the report shows."""
+def measure_for_lesson(settings: Settings, boxes: Mapping[Path, Box], path: Path) -> MeasuredClip:
+    """Measure one clip, and keep of it what the report shows; a box of its own goes before what all share."""
+    if path in boxes:
+        settings = replace(settings, box=boxes[path], dot=None)
     album = Album(PAGE_LOOK.height_px)
     measured = measure_clip(path, settings, album=album)
     return MeasuredClip(measurement=measured.measurement, track=track_table(measured), album=album)

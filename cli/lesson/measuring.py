@@ -61,7 +61,9 @@ def measure_lesson(
     """
     _make_measured_folder(folder)
     sweep_unfinished(folder)
-    prints = {clip: measured_with.fingerprint(digest) for clip, digest in _hash_clips(folder, lesson).items()}
+    prints = {
+        clip: measured_with.fingerprint(digest, clip) for clip, digest in _hash_clips(folder, lesson).items()
+    }
     results = {clip: find_measured(folder, clip, prints[clip]) for clip in lesson.clips}
     tasks = [
         ClipTask(folder=folder, clip=clip, fingerprint=prints[clip], measure=measure, finish=finish)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 import datetime as dt
 import inspect
 import re
@@ -136,6 +137,18 @@ def test_what_is_written_is_read_back_unchanged(
         dot=dot,
     )
     assert parse_lesson(lesson_text(lesson)) == lesson
+
+
+def test_where_the_head_is_on_one_clip_is_written_and_read_back() -> None:
+    lesson = dataclasses.replace(parse_lesson(GOOD), boxes={'odd " name.mp4': "610,402,30,20"})
+    assert parse_lesson(lesson_text(lesson)) == lesson
+
+
+@pytest.mark.parametrize("boxes", ["boxes = 3\n", "boxes = {'a.mp4' = 3}\n"])
+def test_boxes_that_are_none_are_refused_with_how_to_write_them(boxes: str) -> None:
+    refused = refusal(boxes + GOOD)
+    assert "'boxes' (line 1, column 1)" in refused.message
+    assert '"clip.mov" = "610,402,30,20"' in refused.fix
 
 
 @pytest.mark.parametrize(

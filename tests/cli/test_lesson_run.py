@@ -24,6 +24,7 @@ from pennyfall.cli.lesson.clips import lesson_measuring
 from pennyfall.cli.lesson.measuring import measure_lesson
 from pennyfall.cli.lesson.side_by_side import MeasureClip
 from pennyfall.kinematics.errors import CannotMeasure
+from pennyfall.tracker.measure.settings import Settings
 from tests.cli.lesson_strokes import (
     MEASURED_WITH,
     finish_nothing,
@@ -242,7 +243,9 @@ def test_the_way_a_lessons_clips_are_measured_can_be_sent_to_a_process(tmp_path:
     assert pickle.loads(pickle.dumps(measure))
     (tmp_path / "club.toml").write_text("tag_height_mm = 31\n")
     _, changed = lesson_measuring(tmp_path, with_club)
-    assert measured_with.fingerprint("clip") != changed.fingerprint("clip"), "another club file measures anew"
+    assert measured_with.fingerprint("clip", "clip.mp4") != changed.fingerprint("clip", "clip.mp4"), (
+        "another club file measures anew"
+    )
 
 
 def test_a_lesson_hands_over_whole_what_it_states(tmp_path: Path) -> None:
@@ -252,10 +255,10 @@ def test_a_lesson_hands_over_whole_what_it_states(tmp_path: Path) -> None:
     _, plain = lesson_measuring(tmp_path, lesson)
     for key, value in stated.items():
         _, changed = lesson_measuring(tmp_path, dataclasses.replace(lesson, **{key: value}))
-        assert changed.fingerprint("clip") != plain.fingerprint("clip"), key
+        assert changed.fingerprint("clip", "clip.mp4") != plain.fingerprint("clip", "clip.mp4"), key
     measure, _ = lesson_measuring(tmp_path, dataclasses.replace(lesson, **stated))
     assert isinstance(measure, partial)
-    (settings,) = pickle.loads(pickle.dumps(measure)).args
+    settings, _ = pickle.loads(pickle.dumps(measure)).args
     assert (settings.recorded_at_hz, settings.readout_s, settings.method) == (240, 0.008, "dot")
     wanted = STANDARD_SHEET.scaled(0.98)
     assert np.array_equal(settings.layout.corners[0], wanted.corners[0])
@@ -266,6 +269,31 @@ def test_a_lesson_that_states_nothing_is_not_measured_anew(tmp_path: Path) -> No
     """What 'measured already' rests on is, for such a lesson, what it was before more could be stated."""
     _, plain = lesson_measuring(tmp_path, lesson_folder(tmp_path, strokes=1))
     assert plain.options == {"tag_height_mm": None}
+
+
+def test_a_box_for_one_clip_measures_that_clip_anew_by_it_and_no_other(tmp_path: Path) -> None:
+    lesson = lesson_folder(tmp_path, strokes=1)
+    first, second, *_ = lesson.clips
+    _, plain = lesson_measuring(tmp_path, lesson)
+    boxed = dataclasses.replace(lesson, dot="green", boxes={first: "610,402,30,20"})
+    measure, changed = lesson_measuring(tmp_path, dataclasses.replace(boxed, dot=None))
+    assert changed.fingerprint("clip", first) != plain.fingerprint("clip", first)
+    assert changed.fingerprint("clip", second) == plain.fingerprint("clip", second)
+    used: list[Settings] = []
+
+    def seen(_path: Path, settings: Settings, **_: object) -> None:
+        used.append(settings)
+        raise CannotMeasure("seen", fix="enough")
+
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr("pennyfall.cli.lesson.clips.measure_clip", seen)
+        for clip in (first, second):
+            with pytest.raises(CannotMeasure, match="seen"):
+                lesson_measuring(tmp_path, boxed)[0](tmp_path / clip)
+    assert [each.method for each in used] == ["patch", "dot"]
+    assert callable(measure)
+    with pytest.raises(CannotMeasure, match="is no box"):
+        lesson_measuring(tmp_path, dataclasses.replace(lesson, boxes={first: "here"}))
 
 
 def test_a_box_and_a_dot_together_are_refused_before_measuring(tmp_path: Path) -> None:
