@@ -35,9 +35,7 @@ def trend_table(student: str, trends: Sequence[Trend], repeated: Sequence[Repeat
         lines += ["", quantity(name).heading]
         for trend in (each for each in trends if each.quantity == name):
             lines.append(f"  {trend.title}")
-            lines += [
-                _wrapped(_sentence(quantity(name), point, trend.points[0]), "    ") for point in trend.points
-            ]
+            lines += [_wrapped(trend_sentence(trend, point), "    ") for point in trend.points]
     scales = [_wrapped(each) for each in _scales(trends)]
     return "\n".join([*lines, *([""] if scales else []), *scales])
 
@@ -66,8 +64,9 @@ def judgement(what: Quantity, point: TrendPoint, first: TrendPoint) -> str:
     return f"{'no different' if by.startswith('under') else by}, within scatter ({least})"
 
 
-def _sentence(what: Quantity, point: TrendPoint, first: TrendPoint) -> str:
-    spread = point.scatter
+def trend_sentence(trend: Trend, point: TrendPoint) -> str:
+    """Return what a lesson says of a trend: its mean, and the change since the first."""
+    what, first, spread = quantity(trend.quantity), trend.points[0], point.scatter
     where = f", {place(spread.mean).removesuffix(' of the forward swing')}" if what.place_of else ""
     strokes = f"{spread.strokes} stroke{'s' if spread.strokes > 1 else ''}"
     own = f", own scatter {size(what, spread.own_sd)}" if spread.own_sd > 0 else ""

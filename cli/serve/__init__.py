@@ -1,0 +1,3 @@
+"""The page of a lesson: phones send clips to it, coach and student see their strokes seconds later."""
+
+__all__ = ["arrival", "bench", "desk", "events", "guard", "line", "look", "page", "server", "views"]

@@ -1,0 +1,144 @@
+"""A lesson's page without cameras, in this process and as one of its own that a test may kill.
+
+``python -m tests.cli.quick_page FOLDER DATABASE`` opens it at a free port and prints both addresses. A film
+that PENNYFALL_TEST_FILM names stands for every stroke's.
+"""
+
+from __future__ import annotations
+
+import os
+import shutil
+import subprocess
+import sys
+import time
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass
+from pathlib import Path
+
+import httpx2
+from starlette.applications import Starlette
+from starlette.testclient import TestClient
+
+from pennyfall.cli.files.measured_files import MeasuredClip, annotated_path
+from pennyfall.cli.serve.guard import Tokens
+from pennyfall.cli.serve.page import page_app
+from pennyfall.cli.serve.server import Opened, serve
+from tests.cli.lesson_strokes import write_clip
+from tests.cli.quick_lesson import quick_measuring
+
+PROJECT = Path(__file__).resolve().parents[2]
+TOKENS = Tokens(coach="c" * 22, phone="p" * 22)
+HOST = "127.0.0.1:8723"
+
+
+def copy_film(folder: Path, clip: str, measured: MeasuredClip) -> None:
+    """Lay a film where the annotated clip would be."""
+    film, out = os.environ.get("PENNYFALL_TEST_FILM"), annotated_path(folder, clip, 1)
+    if film:
+        shutil.copy(film, out)
+    else:
+        out.write_bytes(b"film of " + clip.encode())
+
+
+def quick_app(folder: Path, **others: object) -> Starlette:
+    """Return the page of a folder of made-up clips."""
+    folder.mkdir(exist_ok=True)
+    return page_app(folder, quick_measuring, TOKENS, finish=copy_film, processes=1, **others)  # type: ignore[arg-type]
+
+
+def guest(client: TestClient, token: str = "") -> TestClient:
+    """Return another guest of the same page, let in by a token."""
+    other = TestClient(client.app, base_url=f"http://{HOST}", headers={"origin": f"http://{HOST}"})
+    other.portal = client.portal  # one event loop for all guests
+    if token:
+        assert other.get(f"/in/{token}").status_code == 200
+    return other
+
+
+@contextmanager
+def open_page(folder: Path, **others: object) -> Iterator[TestClient]:
+    """Open the page of a folder; yield the coach."""
+    with TestClient(
+        quick_app(folder, **others), base_url=f"http://{HOST}", headers={"origin": f"http://{HOST}"}
+    ) as coach:
+        assert coach.get(f"/in/{TOKENS.coach}").status_code == 200
+        yield coach
+
+
+def made_clip(base: Path, shape: str = "let go", putt_ft: float = 6.0, seed: int = 1) -> bytes:
+    """Return the content of a made-up clip."""
+    write_clip(base / "made.mov", shape, putt_ft, seed)
+    content = (base / "made.mov").read_bytes()
+    (base / "made.mov").unlink()
+    return content
+
+
+def clip_number(number: int) -> str:
+    """Return the id of a clip."""
+    return f"{number:016x}"
+
+
+def wait_for(holds: Callable[[], bool], limit_s: float = 30.0) -> None:
+    """Wait until something holds."""
+    end_s = time.monotonic() + limit_s
+    while not holds():
+        assert time.monotonic() < end_s, "waited in vain"
+        time.sleep(0.02)
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Running:
+    """A page in a process of its own."""
+
+    process: subprocess.Popen[str]
+    coach: str
+    phone: str
+
+    def client(self, address: str) -> httpx2.Client:
+        """Return a guest that has come in by an address."""
+        base = address.partition("/in/")[0]
+        client = httpx2.Client(base_url=base, headers={"origin": base}, follow_redirects=True, timeout=30)
+        assert client.get(address).status_code == 200
+        return client
+
+
+@contextmanager
+def running_page(folder: Path, **environment: str) -> Iterator[Running]:
+    """Start the page of a folder in a process of its own; end it at once."""
+    process = subprocess.Popen(
+        [sys.executable, "-m", "tests.cli.quick_page", str(folder), str(folder.with_suffix(".sqlite"))],
+        cwd=PROJECT,
+        env={**os.environ, **environment},
+        stdout=subprocess.PIPE,
+        stderr=subprocess.PIPE,
+        text=True,
+        start_new_session=True,
+    )
+    try:
+        assert process.stdout is not None
+        yield Running(
+            process=process, coach=process.stdout.readline().strip(), phone=process.stdout.readline().strip()
+        )
+    finally:
+        process.kill()
+        process.communicate()
+
+
+def _say(opened: Opened) -> None:
+    sys.stdout.write(f"{opened.coach}\n{opened.phones[0]}\n")
+    sys.stdout.flush()
+
+
+if __name__ == "__main__":
+    serve(
+        Path(sys.argv[1]),
+        address="127.0.0.1",
+        port=int(os.environ.get("PENNYFALL_TEST_PORT", "0")),
+        database=Path(sys.argv[2]),
+        processes=2,
+        measuring=quick_measuring,
+        finish=copy_film,
+        browse=False,
+        opened=_say,
+    )
