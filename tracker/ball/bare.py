@@ -23,7 +23,10 @@ from pennyfall.tracker.ball.watch import LOOK_EVERY_S, BallWatcher
 from pennyfall.tracker.clip.frame import LumaFrame
 
 LOOK_SELDOM_S = 2.0
-"""Looks over the whole picture grow rarer up to this. Chosen by us: one takes as long as ten frames do."""
+"""Looks over the whole picture grow rarer up to this, at once where a sure ball lies. Chosen by us: one takes
+as long as ten frames do."""
+NEXT_BALL_S = 1.0
+"""How long after one ball is gone the next is looked for: nobody lays it sooner."""
 _THOROUGH_LOOKS = (1, 3)
 """Looks, counted from the first, that also seek small, faint and dark balls while none is known."""
 MOST_WATCHED = 4
@@ -109,12 +112,12 @@ class BareBalls:
                 self._watched.remove(ball)
                 if ball.struck:
                     self._struck.append(ball)
-                    self._look_s, self._look_gap_s = time_s + LOOK_EVERY_S, LOOK_EVERY_S
+                    self._look_s, self._look_gap_s = time_s + NEXT_BALL_S, NEXT_BALL_S
         on_way = any(ball.watcher.moving is not None for ball in self._watched)
         if time_s >= self._look_s and not on_way:
             self._look(frame, time_s, luma)
             sure = any(ball.lying.confidence > SURE for ball in self._watched)
-            self._look_s = time_s + (2.0 if sure else 1.0) * self._look_gap_s
+            self._look_s = time_s + (LOOK_SELDOM_S if sure else self._look_gap_s)
             self._look_gap_s = min(2.0 * self._look_gap_s, LOOK_SELDOM_S)
 
     @property
