@@ -1,18 +1,16 @@
-"""The picture behind the stroke: carpet, printed sheet, chalk line, shoes and trouser legs."""
+"""The picture behind the stroke: carpet, printed sheet, chalk line, a player who stands still."""
 
 from __future__ import annotations
 
 import cv2
 import numpy as np
 
+from pennyfall.demo_clips.player import player, player_shade
 from pennyfall.demo_clips.scene import Colour, Scene
 from pennyfall.demo_clips.textures import PlanePicture, carpet, printed_sheet
-from pennyfall.demo_clips.view import Image, PixelArea, View, average
-from pennyfall.kinematics.values import FloatArray
+from pennyfall.demo_clips.view import Image, PixelArea, View, average, covered
 
 STRIP_ROWS = 40  # rows painted at once, to bound the memory of the samples
-SHOE: Colour = (0.50, 0.49, 0.46)
-TROUSERS: Colour = (0.045, 0.05, 0.06)
 CHALK: Colour = (0.5, 0.5, 0.45)
 
 
@@ -21,7 +19,7 @@ class Backdrop:
 
     def __init__(self, scene: Scene) -> None:
         self.scene = scene
-        self.carpet = carpet(np.random.default_rng([scene.seed, 0]), scene.room.contrast)
+        self.carpet = carpet(np.random.default_rng([scene.seed, 0]), scene.room.contrast, scene.room.pile)
         self.sheet = None if scene.sheet is None else printed_sheet(scene.sheet)
 
     def paint(self, view: View, samples: int = 4) -> Image:
@@ -33,8 +31,12 @@ class Backdrop:
             box = PixelArea(0, top, limits.right, min(top + STRIP_ROWS, limits.bottom))
             image[box.slices] = average(self._floor(view, box, samples, sheet), samples)
         if self.scene.room.player:
-            self._player(view, image)
-        return image
+            floor = view.plane(
+                view.rays(limits, 1), np.zeros(3), np.array([1.0, 0, 0]), np.array([0, 1.0, 0])
+            )
+            for dark in player_shade(*floor, self.scene.putter.player_side):
+                image *= 1 - dark[..., None]
+        return image if self.scene.room.sway_m else covered(view, image, limits, player(self.scene, view))
 
     def _floor(self, view: View, box: PixelArea, samples: int, sheet: PlanePicture | None) -> Image:
         x, y = view.plane(view.rays(box, samples), np.zeros(3), np.array([1.0, 0, 0]), np.array([0, 1.0, 0]))
@@ -59,43 +61,7 @@ class Backdrop:
             image[on] = printed[on][:, None]
         return np.asarray(image, dtype=np.float32)
 
-    def _player(self, view: View, image: Image) -> None:
-        side = self.scene.putter.player_side
-        shade = view.plane(
-            view.rays(view.limits, 1), np.zeros(3), np.array([1.0, 0, 0]), np.array([0, 1.0, 0])
-        )
-        for x in (-0.16, 0.14):
-            dark = np.exp(-(((shade[0] - x) / 0.07) ** 2) - ((shade[1] - side * 0.42) / 0.15) ** 2)
-            image *= 1 - 0.5 * dark[..., None]
-        for x in (-0.16, 0.14):
-            _ellipsoid(view, image, np.array([x, side * 0.42, 0.035]), np.array([0.048, 0.135, 0.045]), SHOE)
-            _ellipsoid(view, image, np.array([x, side * 0.50, 0.55]), np.array([0.095, 0.11, 0.50]), TROUSERS)
-
     def _spacing_m(self, view: View, samples: int) -> float:
         assert self.scene.sheet is not None
         centre = np.array([*self.scene.sheet.centre_m, 0.0])
         return float(np.linalg.norm(centre - view.camera.centre)) / float(view.camera.matrix[0, 0]) / samples
-
-
-def _ellipsoid(view: View, image: Image, centre: FloatArray, radii: FloatArray, colour: Colour) -> None:
-    """Paint an ellipsoid with its axes along the world's; its silhouette is exact, two samples a pixel."""
-    directions = np.array([[i, j, k] for i in (-1, 1) for j in (-1, 1) for k in (-1, 1)])
-    corners = centre + directions * radii
-    if np.any((corners @ view.camera.rotation.T + view.camera.translation)[:, 2] < 0.05):
-        return
-    box = PixelArea.around(view.camera.project(corners), 2, view.limits)
-    if box.empty:
-        return
-    x, y = view.rays(box, 2)
-    rays = np.stack([x, y, np.ones_like(x)], axis=-1) @ view.camera.rotation / radii
-    start = (view.camera.centre - centre) / radii
-    a, b, c = np.sum(rays * rays, axis=-1), rays @ start, start @ start - 1
-    inside = b * b - a * c
-    depth = (-b - np.sqrt(np.maximum(inside, 0))) / a
-    normal = (start + depth[..., None] * rays) / radii
-    normal /= np.linalg.norm(normal, axis=-1, keepdims=True)
-    light = 0.45 + 0.35 * normal[..., 2] + 0.35 * np.maximum(normal @ np.array([-0.45, -0.55, 0.7]), 0)
-    cover = average((inside > 0).astype(np.float32), 2)[..., None]
-    shaded = average(np.where(inside > 0, light, 0).astype(np.float32), 2)[..., None]
-    part = image[box.slices]
-    part[...] = (1 - cover) * part + shaded * np.array(colour, dtype=np.float32)

@@ -11,7 +11,7 @@ from fractions import Fraction
 import numpy as np
 
 from pennyfall.demo_clips.putter import Putter
-from pennyfall.demo_clips.scene import Encoding, Light, Room, Scene, Sensor, Sheet, aim_camera
+from pennyfall.demo_clips.scene import Encoding, Finish, Light, Room, Scene, Sensor, Sheet, aim_camera
 from pennyfall.demo_clips.strokes import RISING, Move, NewBall, Rest, Stroke
 
 FULL_HD = (1920, 1080)
@@ -224,7 +224,123 @@ THREE_120 = Scene(
     seed=17,
 )
 
+BARE_240 = Scene(
+    name="larch-240-bare",
+    script=(
+        Rest(0.45),
+        Stroke(
+            backswing_m=0.237,
+            backswing_s=0.68,
+            forward_s=0.322,
+            levels=((0.0, 1.0), (0.45, 0.92), (1.0, 0.12)),
+            through_s=0.53,
+        ),
+        Rest(0.15),
+    ),
+    putter=Putter(
+        head_mass_kg=0.345,
+        bare=True,
+        gap_m=0.003,
+        tag_height_m=0.0265,
+        tag_side_m=0.0,
+        tag_to_face_m=0.013,
+        depth_m=0.027,
+        width_m=0.116,
+        plane_tilt_rad=0.16,
+        hub_radius_m=1.19,
+    ),
+    camera=aim_camera(
+        position_m=(-0.09, -0.88, 0.76),
+        look_at_m=(0.02, 0.03, 0.0),
+        focal_px=980,
+        roll_rad=math.radians(-1.1),
+    ),
+    sheet=None,
+    room=Room(floor=(0.15, 0.13, 0.11), contrast=0.21, pile="brushed", sway_m=0.004),
+    light=Light(gain=0.9, slope=(0.61, -0.24), depth=0.55, lamp_width=0.016),
+    finish=Finish(
+        head=(0.58, 0.58, 0.60),
+        shaft=(0.60, 0.60, 0.62),
+        gloss=0.8,
+        shaft_m=(0.009, 0.015),
+        sight_lines_m=((-0.012, -0.0008, 0.009, 0.0008),),
+    ),
+    sensor=Sensor(exposure_s=1 / 850, shot_noise=0.007, read_noise=0.0025, blur_px=0.65),
+    encoding=Encoding(crf=17, sound=True, sound_delay_s=0.0035),
+    phase_s=0.0017,
+    seed=18,
+)
+
+BARE_60 = Scene(
+    name="larch-60-bare",
+    script=(
+        Rest(0.65),
+        Stroke(
+            backswing_m=0.226,
+            backswing_s=0.73,
+            forward_s=0.347,
+            levels=((0.0, 0.4), (0.68, 1.0), (1.0, 0.83)),
+            through_s=0.56,
+            through_mps2=1.0,
+        ),
+        Rest(0.30),
+    ),
+    putter=Putter(
+        head_mass_kg=0.362,
+        player_side=-1,
+        bare=True,
+        gap_m=0.006,
+        tag_height_m=0.0288,
+        tag_side_m=0.0,
+        tag_to_face_m=0.039,
+        depth_m=0.085,
+        width_m=0.099,
+        plane_tilt_rad=0.09,
+        hub_radius_m=1.28,
+    ),
+    size=FULL_HD,
+    rate_hz=Fraction(60),
+    camera=aim_camera(
+        position_m=(0.11, 1.02, 0.97),
+        look_at_m=(0.03, -0.02, 0.0),
+        focal_px=1480,
+        size=FULL_HD,
+        roll_rad=math.radians(1.7),
+    ),
+    sheet=None,
+    room=Room(
+        floor=(0.045, 0.12, 0.03),
+        contrast=0.34,
+        pile="blades",
+        shoes=(0.06, 0.05, 0.045),
+        trousers=(0.16, 0.14, 0.11),
+        sway_m=0.006,
+    ),
+    light=Light(gain=1.0, slope=(0.32, 0.72), depth=0.6, lamp_width=0.012, falloff=0.3),
+    finish=Finish(
+        head=(0.62, 0.62, 0.60),
+        shaft=(0.07, 0.07, 0.075),
+        gloss=0.35,
+        shaft_m=(0.0094, 0.0148),
+        sight_lines_m=((-0.035, -0.0205, 0.036, -0.0190), (-0.035, 0.0190, 0.036, 0.0205)),
+    ),
+    sensor=Sensor(exposure_s=1 / 540, shot_noise=0.005, read_noise=0.002, blur_px=0.8),
+    encoding=Encoding(crf=19, sound=True, sound_delay_s=0.004),
+    phase_s=0.0083,
+    seed=19,
+)
+
 SCENES: dict[str, Scene] = {
     scene.name: scene
-    for scene in (EARLY_240, LATE_240, PLAIN_120, PLAIN_60, LEFT_120, BACKWARDS_240, THREE_120)
+    for scene in (
+        EARLY_240,
+        LATE_240,
+        PLAIN_120,
+        PLAIN_60,
+        LEFT_120,
+        BACKWARDS_240,
+        THREE_120,
+        BARE_240,
+        BARE_60,
+    )
 }

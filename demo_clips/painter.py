@@ -3,40 +3,20 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
-from dataclasses import dataclass
 
-import cv2
 import numpy as np
 
 from pennyfall.demo_clips.ball import BALL_RADIUS_M
-from pennyfall.demo_clips.scene import Colour, Scene, VisibleCoin, ball_centre
+from pennyfall.demo_clips.club import Club
+from pennyfall.demo_clips.scene import LAMP, Colour, Scene, VisibleCoin, ball_centre
 from pennyfall.demo_clips.strokes import Performance
-from pennyfall.demo_clips.textures import PlanePicture, head_outline, head_top, shadow
-from pennyfall.demo_clips.view import Image, PixelArea, View, average
+from pennyfall.demo_clips.textures import PlanePicture, shadow
+from pennyfall.demo_clips.view import SAMPLES, Image, Layer, PixelArea, View, average, fill
 from pennyfall.kinematics.values import FloatArray
 
-SAMPLES = 4  # a pixel's samples a side for what has edges
-HEAD_COLOUR: Colour = (0.13, 0.13, 0.14)
-STEEL: Colour = (0.42, 0.43, 0.45)
 BALL_COLOUR: Colour = (0.74, 0.74, 0.72)
 MARK_COLOUR: Colour = (0.03, 0.04, 0.22)
 MARK_HALF_WIDTH_M = 0.0011
-SHAFT_LENGTH_M = 0.80
-SHAFT_LEAN_RAD = math.radians(20)  # from the vertical, a usual lie of about 70 degrees
-LAMP = np.array([-0.45, -0.55, 0.7]) / np.linalg.norm([-0.45, -0.55, 0.7])
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class Layer:
-    """Something painted: its part of the picture, and how to paint within another part."""
-
-    box: PixelArea
-    """Where it can be seen."""
-    distance_m: float
-    """Distance from the camera, which decides what covers what."""
-    paint: Callable[[View, PixelArea], Image]
-    """Red, green, blue times coverage, and coverage, of the given part of the picture."""
 
 
 class Painter:
@@ -46,12 +26,13 @@ class Painter:
         self.scene = scene
         self.performance = performance
         self.view = view
-        self.outline = head_outline(scene.putter)
-        spacing = _sample_spacing_m(view, scene.putter.address_m)
-        self.top = head_top(scene.putter, HEAD_COLOUR).softened(0.5 * spacing)
+        self.club = Club(scene, view)
         circle = np.linspace(0, 2 * np.pi, 24, endpoint=False)
         disc = BALL_RADIUS_M * np.column_stack([np.cos(circle), np.sin(circle)])
-        self.head_shadows = (shadow(self.outline, 0.005), shadow(self.outline, 0.012))
+        self.head_shadows = tuple(
+            shadow(self.club.outline, blur_m)
+            for blur_m in (0.005, 0.012 if scene.light.lamp_width is None else 0.004)
+        )
         self._ball_key: tuple[View, tuple[float, float]] | None = None
         self._ball_layer: Layer
         self.ball_shadows = (shadow(0.7 * disc, 0.005), shadow(disc, 0.010))
@@ -70,7 +51,8 @@ class Painter:
     def shadows(self, view: View, t_s: float) -> list[Layer]:
         """Return the shadows on the floor, each darkening as its last channel says."""
         rotation, origin = self.scene.putter.pose(self.displacement(t_s))
-        layers = _soft_shadows(self.scene, view, self.head_shadows, origin, rotation)
+        layers = self.club.shaft_shadow(view, rotation, origin)
+        layers += _soft_shadows(self.scene, view, self.head_shadows, origin, rotation)
         travel = self.ball_travel(t_s)
         if travel is not None:
             layers += _soft_shadows(self.scene, view, self.ball_shadows, ball_centre(travel[0]), np.eye(3))
@@ -79,7 +61,7 @@ class Painter:
     def things(self, view: View, t_s: float) -> list[Layer]:
         """Return what is seen at one instant, the farthest first."""
         rotation, origin = self.scene.putter.pose(self.displacement(t_s))
-        layers = [_shaft(self.scene, view, rotation, origin), self._head(view, rotation, origin)]
+        layers = [self.club.shaft(view, rotation, origin), self.club.head(view, rotation, origin)]
         travel = self.ball_travel(t_s)
         if travel is not None:
             layers.append(self._ball(view, travel))
@@ -94,23 +76,6 @@ class Painter:
             self._ball_key, self._ball_layer = (view, travel), _kept(_ball(view, *travel), view)
         return self._ball_layer
 
-    def _head(self, view: View, rotation: FloatArray, origin: FloatArray) -> Layer:
-        sole = 0.004 - self.scene.putter.tag_height_m
-        rims = [
-            np.column_stack([self.outline, np.full(len(self.outline), z)]) @ rotation.T + origin
-            for z in (0.0, sole)
-        ]
-        upper, lower = (view.camera.project(rim) for rim in rims)
-
-        def paint(view: View, box: PixelArea) -> Image:
-            image = _walls(box, upper, lower, self.outline, rotation, view.camera.centre - origin)
-            seen = self.top.at(*view.plane(view.rays(box, SAMPLES), origin, rotation[:, 0], rotation[:, 1]))
-            image = seen + (1 - seen[..., 3:]) * image
-            return average(image, SAMPLES)
-
-        box = PixelArea.around(np.concatenate([upper, lower]), 2, view.limits)
-        return Layer(box, _distance(view, origin), paint)
-
 
 def _kept(layer: Layer, view: View) -> Layer:
     """Return the layer painted whole once, to be cut as asked."""
@@ -118,64 +83,6 @@ def _kept(layer: Layer, view: View) -> Layer:
         return layer
     whole = layer.paint(view, layer.box)
     return Layer(layer.box, layer.distance_m, lambda _, box: whole[box.within(layer.box)])
-
-
-def _walls(
-    box: PixelArea,
-    upper: FloatArray,
-    lower: FloatArray,
-    outline: FloatArray,
-    rotation: FloatArray,
-    toward: FloatArray,
-) -> Image:
-    """Paint the head's side, those facets that face the camera."""
-    image = np.zeros((box.shape[0] * SAMPLES, box.shape[1] * SAMPLES, 4), dtype=np.float32)
-    following = np.roll(np.arange(len(outline)), -1)
-    for a, b in enumerate(following):
-        along = outline[b] - outline[a]
-        normal = rotation @ np.array([along[1], -along[0], 0.0]) / np.linalg.norm(along)
-        if normal @ toward <= 0:
-            continue
-        light = 0.45 + 0.55 * max(0.0, float(normal @ LAMP))
-        facet = np.array([upper[a], upper[b], lower[b], lower[a]])
-        _fill(image, box, facet, tuple(light * part for part in HEAD_COLOUR))
-    return image
-
-
-def _shaft(scene: Scene, view: View, rotation: FloatArray, origin: FloatArray) -> Layer:
-    side = scene.putter.player_side
-    foot = np.array([scene.putter.tag_to_face_m - 0.012, side * 0.030, -0.002])
-    up = np.array([0.0, side * math.sin(SHAFT_LEAN_RAD), math.cos(SHAFT_LEAN_RAD)])
-    ends = np.array([foot, foot + 0.06 * up, foot + SHAFT_LENGTH_M * up]) @ rotation.T + origin
-    depth = (ends @ view.camera.rotation.T + view.camera.translation)[:, 2]
-    ends, depth = ends[depth > 0.05], depth[depth > 0.05]
-    pixels = view.camera.project(ends)
-    focal = view.camera.matrix[0, 0]
-    radii = focal * np.array([0.0062, 0.0055, 0.0062])[: len(ends)] / depth
-
-    def paint(view: View, box: PixelArea) -> Image:
-        image = np.zeros((*box.shape, 4), dtype=np.float32)
-        rows, columns = np.mgrid[box.top : box.bottom, box.left : box.right].astype(np.float32)
-        for k in range(len(pixels) - 1):
-            along = pixels[k + 1] - pixels[k]
-            length = np.linalg.norm(along)
-            along /= length
-            s = (columns - pixels[k, 0]) * along[0] + (rows - pixels[k, 1]) * along[1]
-            d = (columns - pixels[k, 0]) * along[1] - (rows - pixels[k, 1]) * along[0]
-            radius = radii[k] + (radii[k + 1] - radii[k]) * np.clip(s / length, 0, 1)
-            cover = (
-                np.clip(0.5 + radius - np.abs(d), 0, 1)
-                * np.clip(0.5 + s, 0, 1)
-                * np.clip(0.5 + length - s, 0, 1)
-            )
-            shine = 0.35 + 0.9 * np.exp(-(((d / radius + 0.3) / 0.35) ** 2))
-            tone = 0.25 if k == 0 else 1.0  # the dark hosel
-            colour = np.stack([tone * part * shine * cover for part in STEEL] + [cover], axis=-1)
-            image = (colour + (1 - cover[..., None]) * image).astype(np.float32)
-        return image
-
-    box = PixelArea.around(pixels, float(radii.max()) + 2, view.limits)
-    return Layer(box, _distance(view, ends[0]) - 0.01, paint)
 
 
 def _ball(view: View, travel_m: float, turn_rad: float) -> Layer:
@@ -251,7 +158,7 @@ def _occluder(scene: Scene, view: View, t_s: float) -> list[Layer]:
             view: View, box: PixelArea, corners: FloatArray = corners, colour: Colour = thing.colour
         ) -> Image:
             image = np.zeros((box.shape[0] * SAMPLES, box.shape[1] * SAMPLES, 4), dtype=np.float32)
-            _fill(image, box, corners, colour)
+            fill(image, box, corners, colour)
             return average(image, SAMPLES)
 
         layers.append(Layer(PixelArea.around(corners, 2, view.limits), 0.0, paint))
@@ -261,7 +168,7 @@ def _occluder(scene: Scene, view: View, t_s: float) -> list[Layer]:
 def _soft_shadows(
     scene: Scene,
     view: View,
-    textures: tuple[PlanePicture, PlanePicture],
+    textures: tuple[PlanePicture, ...],
     origin: FloatArray,
     rotation: FloatArray,
 ) -> list[Layer]:
@@ -292,11 +199,6 @@ def _soft_shadows(
     return layers
 
 
-def _fill(image: Image, box: PixelArea, polygon_px: FloatArray, colour: tuple[float, ...]) -> None:
-    points = (polygon_px - [box.left - 0.5, box.top - 0.5]) * SAMPLES - 0.5
-    cv2.fillPoly(image, [np.round(points * 16).astype(np.int32)], (*colour, 1.0), shift=4)
-
-
 def _half_way(lamp: Image, centre: Image) -> Image:
     toward_camera = -centre / np.linalg.norm(centre)
     between = lamp + toward_camera
@@ -305,7 +207,3 @@ def _half_way(lamp: Image, centre: Image) -> Image:
 
 def _distance(view: View, point: FloatArray) -> float:
     return float(np.linalg.norm(point - view.camera.centre))
-
-
-def _sample_spacing_m(view: View, point: FloatArray) -> float:
-    return _distance(view, point) / float(view.camera.matrix[0, 0]) / SAMPLES

@@ -12,6 +12,9 @@ from pennyfall.demo_clips.ball import BALL_MASS_KG, BALL_RADIUS_M
 from pennyfall.demo_clips.spot import Spot
 from pennyfall.kinematics.values import FloatArray
 
+SHAFT_LENGTH_M = 0.80
+SHAFT_LEAN_RAD = math.radians(20)  # from the vertical, a usual lie of about 70 degrees
+
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class Putter:
@@ -46,6 +49,8 @@ class Putter:
     """Head's size across the target line [m]."""
     dot: Spot | None = None
     """A dot on the head's top in place of the tag."""
+    bare: bool = False
+    """Whether there is neither; the reference point stays where the tag's centre would be."""
 
     @property
     def speed_lost_share(self) -> float:
@@ -61,6 +66,13 @@ class Putter:
     def address_m(self) -> FloatArray:
         """Reference point at address, shape (3,) [m]; the ball's place on the floor is the origin."""
         return np.array([-(BALL_RADIUS_M + self.gap_m + self.tag_to_face_m), 0.0, self.tag_height_m])
+
+    @property
+    def shaft_m(self) -> FloatArray:
+        """Ends of the shaft's axis, in the head and in the hands, in head axes, shape (2, 3) [m]."""
+        foot = np.array([self.tag_to_face_m - 0.012, self.player_side * 0.030, -0.002])
+        up = np.array([0.0, self.player_side * math.sin(SHAFT_LEAN_RAD), math.cos(SHAFT_LEAN_RAD)])
+        return np.array([foot, foot + SHAFT_LENGTH_M * up])
 
     @property
     def axis(self) -> FloatArray:

@@ -11,11 +11,12 @@ import numpy as np
 
 from pennyfall.calibration.camera import Camera
 from pennyfall.demo_clips.backdrop import Backdrop
-from pennyfall.demo_clips.painter import Layer, Painter
+from pennyfall.demo_clips.painter import Painter
+from pennyfall.demo_clips.player import player
 from pennyfall.demo_clips.putter import rotation_about
 from pennyfall.demo_clips.scene import Scene
 from pennyfall.demo_clips.strokes import Performance
-from pennyfall.demo_clips.view import Image, PixelArea, View
+from pennyfall.demo_clips.view import Image, Layer, PixelArea, View, covered
 
 STEP_PX = 0.4  # chosen by us: instants this close blur a moving edge as a continuous exposure would
 MOST_INSTANTS = 32  # chosen by us: a ball at 3 m/s moves 13 px in 1/600 s at 1080p
@@ -92,17 +93,21 @@ class Renderer:
     ) -> list[PixelArea]:
         """Average the things that move over the exposure, within one band of rows; return where they are."""
         instants = self.instants(view, middle_s)
-        # softer than they move within an exposure, the shadows are painted for its middle only
+        # softer than they move within an exposure, shadows and player are painted for its middle only
         shadows = self.painter.shadows(view, middle_s)
+        swaying = player(self.scene, view, middle_s) if self.scene.room.sway_m else []
+        behind = _clusters([layer.box for layer in (*shadows, *swaying)], band)
+        for part in behind:
+            floor = _shaded(view, still[part.slices], part, shadows)
+            image[part.slices] = covered(view, floor, part, swaying)
         things = [self.painter.things(view, t) for t in instants]
-        parts = _clusters([layer.box for layers in (shadows, *things) for layer in layers], band)
-        for part in parts:
-            behind = _shaded(view, still[part.slices], part, shadows)
-            total = np.zeros_like(behind)
+        before = _clusters([layer.box for layers in things for layer in layers], band)
+        for part in before:
+            total = np.zeros_like(image[part.slices])
             for layers in things:
-                total += _covered(view, behind, part, layers)
+                total += covered(view, image[part.slices], part, layers)
             image[part.slices] = total / len(instants)
-        return parts
+        return behind + before
 
     def instants(self, view: View, middle_s: float) -> list[float]:
         """Return the instants, evenly spread over the exposure, at which it is sampled."""
@@ -123,7 +128,7 @@ class Renderer:
     def key(self, time_s: float) -> tuple[float, ...]:
         """Return what decides the moving part of a frame: frames of one key look the same but for noise."""
         half = self.scene.sensor.exposure_s / 2 + self.scene.sensor.readout_s / 2
-        state: list[float] = []
+        state: list[float] = [time_s] if self.scene.room.sway_m else []
         for t in (time_s - half, time_s, time_s + half):
             travel = self.painter.ball_travel(t)
             state += [self.painter.displacement(t), *(travel if travel is not None else (-1.0, -1.0))]
@@ -158,17 +163,6 @@ def _shaded(view: View, floor: Image, part: PixelArea, shadows: list[Layer]) -> 
         box = layer.box & part
         if not box.empty:
             image[box.within(part)] *= 1 - layer.paint(view, box)[..., None]
-    return image
-
-
-def _covered(view: View, behind: Image, part: PixelArea, things: list[Layer]) -> Image:
-    image = behind.copy()
-    for layer in things:
-        box = layer.box & part
-        if not box.empty:
-            painted = layer.paint(view, box)
-            place = box.within(part)
-            image[place] = painted[..., :3] + (1 - painted[..., 3:]) * image[place]
     return image
 
 

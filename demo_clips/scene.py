@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass, field
 from fractions import Fraction
+from typing import Literal
 
 import numpy as np
 
@@ -17,6 +18,9 @@ from pennyfall.kinematics.values import FloatArray, freeze_arrays
 
 Colour = tuple[float, float, float]
 """Linear red, green, blue reflectance."""
+Pile = Literal["tufts", "blades", "brushed"]
+LAMP = np.array([-0.45, -0.55, 0.7]) / np.linalg.norm([-0.45, -0.55, 0.7])
+"""Direction to the lamp, shape (3,)."""
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -45,8 +49,14 @@ class Room:
     """Mean reflectance of the carpet."""
     contrast: float = 0.25
     """Standard deviation of the carpet's texture as a share of its mean."""
+    pile: Pile = "tufts"
+    """What the floor is covered with: tufts, blades of turf, or a pile brushed along the target line."""
     player: bool = True
     """Whether shoes and trouser legs are seen."""
+    shoes: Colour = (0.50, 0.49, 0.46)
+    trousers: Colour = (0.045, 0.05, 0.06)
+    sway_m: float = 0.0
+    """How far the trouser legs sway to either side [m]."""
     line: bool = False
     """Whether a chalk line marks the target line."""
     spots: tuple[Spot, ...] = ()
@@ -63,8 +73,26 @@ class Light:
     """Shadow's displacement on the floor along x and y per height above it."""
     depth: float = 0.45
     """Share of the light that the shadow takes away."""
+    lamp_width: float | None = None
+    """How much wider a shadow's edge grows per height of what throws it; None is a lamp so wide that the
+    shaft throws no shadow."""
     falloff: float = 0.25
     """Loss of light from the picture's middle to its corners."""
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Finish:
+    """What the club is made of."""
+
+    head: Colour = (0.13, 0.13, 0.14)
+    shaft: Colour = (0.42, 0.43, 0.45)
+    gloss: float = 0.0
+    """Share of the light that is mirrored: 0 is matt, 1 polished steel."""
+    shaft_m: tuple[float, float] = (0.011, 0.0124)
+    """Shaft's diameter above the hosel and at the hands [m]."""
+    sight_lines_m: tuple[tuple[float, float, float, float], ...] = ()
+    """Lines on the head's top: left, bottom, right, top of each in head axes [m]."""
+    sight_line: Colour = (0.02, 0.02, 0.02)
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -151,6 +179,7 @@ class Scene:
     sheet: Sheet | None = field(default_factory=Sheet)
     room: Room = field(default_factory=Room)
     light: Light = field(default_factory=Light)
+    finish: Finish = field(default_factory=Finish)
     sensor: Sensor = field(default_factory=Sensor)
     encoding: Encoding = field(default_factory=Encoding)
     gains: FloatArray | None = None

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 import cv2
 import numpy as np
+from numpy.typing import NDArray
 
 from pennyfall.calibration.layout import (
     HEAD_TAG_BORDER_M,
@@ -15,7 +16,7 @@ from pennyfall.calibration.layout import (
     tag_bits,
 )
 from pennyfall.demo_clips.putter import Putter
-from pennyfall.demo_clips.scene import Colour, Sheet
+from pennyfall.demo_clips.scene import Finish, Pile, Sheet
 from pennyfall.demo_clips.spot import Spot
 from pennyfall.demo_clips.view import Image
 from pennyfall.kinematics.values import FloatArray
@@ -23,6 +24,7 @@ from pennyfall.kinematics.values import FloatArray
 PAPER = 0.80  # reflectance of office paper and of toner, of the usual size
 INK = 0.035
 TEXEL_M = 0.0001
+BLADE_DIRECTIONS = 9  # chosen by us: enough that no direction is seen
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -50,15 +52,35 @@ class PlanePicture:
         return PlanePicture(np.asarray(image), self.left_m, self.top_m, self.texel_m)
 
 
-def carpet(generator: np.random.Generator, contrast: float, texel_m: float = 0.0008) -> PlanePicture:
+def carpet(
+    generator: np.random.Generator, contrast: float, pile: Pile = "tufts", texel_m: float = 0.0008
+) -> PlanePicture:
     """Return a tile of carpet that repeats without a seam, mean 1; by filtering white noise."""
     n = 1024
-    f = np.hypot(np.fft.fftfreq(n)[:, None], np.fft.fftfreq(n)[None, :]) / texel_m  # cycles per metre
-    tufts = np.exp(-((f / 250) ** 2)) * (f > 0)
-    patches = np.exp(-((f / 12) ** 2)) * (f > 0)
+    fy, fx = np.fft.fftfreq(n)[:, None] / texel_m, np.fft.fftfreq(n)[None, :] / texel_m  # cycles per metre
+    f = np.hypot(fy, fx)
+
+    def filtered(shape: FloatArray, noise: NDArray[np.complex128]) -> FloatArray:
+        layer = np.fft.ifft2(noise * shape * (f > 0)).real
+        return np.asarray(layer / layer.std())
+
+    def fibres(angle_rad: float, length_m: float, noise: NDArray[np.complex128]) -> FloatArray:
+        c, s = np.cos(angle_rad), np.sin(angle_rad)
+        along, across = fx * c + fy * s, fy * c - fx * s
+        return filtered(np.exp(-((along * length_m) ** 2) - (across / 500) ** 2), noise)
+
     noise = np.fft.fft2(generator.standard_normal((n, n)))
-    layers = [np.fft.ifft2(noise * shape).real for shape in (tufts, patches)]
-    pattern = 0.9 * layers[0] / layers[0].std() + 0.4 * layers[1] / layers[1].std()
+    patches = filtered(np.exp(-((f / 12) ** 2)), noise)
+    if pile == "tufts":
+        pattern = 0.9 * filtered(np.exp(-((f / 250) ** 2)), noise) + 0.4 * patches
+    elif pile == "brushed":  # the brush has laid the pile to and fro, in strokes a hand wide
+        strokes = filtered(np.exp(-((fx / 2) ** 2) - (fy / 12) ** 2), noise)
+        pattern = 0.9 * fibres(generator.normal(0.0, 0.1), 0.015, noise) + 0.5 * np.tanh(2 * strokes)
+    else:  # each blade has its own direction, and the highest one covers the others
+        sown = [np.fft.fft2(generator.standard_normal((n, n))) for _ in range(BLADE_DIRECTIONS)]
+        turns = generator.uniform(0, np.pi, BLADE_DIRECTIONS)
+        blades = np.max([fibres(turn, 0.008, each) for turn, each in zip(turns, sown, strict=True)], axis=0)
+        pattern = 0.9 * (blades - blades.mean()) / blades.std() + 0.4 * patches
     return PlanePicture(np.exp(contrast * pattern - contrast**2 / 2).astype(np.float32), 0.0, 0.0, texel_m)
 
 
@@ -98,7 +120,7 @@ def head_outline(putter: Putter) -> FloatArray:
     return np.concatenate([back, np.array(front)])
 
 
-def head_top(putter: Putter, colour: Colour) -> PlanePicture:
+def head_top(putter: Putter, finish: Finish) -> PlanePicture:
     """Return the head's top in head axes: red, green, blue times coverage, and coverage."""
     outline = head_outline(putter)
     low, high = outline.min(axis=0) - 0.003, outline.max(axis=0) + 0.003
@@ -107,8 +129,12 @@ def head_top(putter: Putter, colour: Colour) -> PlanePicture:
     _add_rectangle(
         tone, (putter.tag_to_face_m - 0.002, low[1], high[0], high[1]), 1.2
     )  # the light front edge
-    bare = np.stack([part * tone.image for part in colour], axis=-1)
-    if putter.dot is None:
+    own = np.stack([part * tone.image for part in finish.head], axis=-1)
+    if putter.bare:
+        for line in finish.sight_lines_m:
+            _add_rectangle(label, line, 1.0)
+        on = np.array(finish.sight_line, dtype=np.float32)
+    elif putter.dot is None:
         half = putter.tag_side_m / 2 + HEAD_TAG_BORDER_M
         _add_rectangle(label, (-half, -half, half, half), 1.0)
         _print_tag(pattern, HEAD_TAG_ID, head_tag_corners(putter.tag_side_m))
@@ -117,7 +143,7 @@ def head_top(putter: Putter, colour: Colour) -> PlanePicture:
         _fill(label, _circle(putter.dot))
         on = np.array(putter.dot.colour, dtype=np.float32)
     share, whole = label.image[..., None], coverage.image[..., None]
-    image = np.concatenate([((1 - share) * bare + share * on) * whole, whole], axis=-1)
+    image = np.concatenate([((1 - share) * own + share * on) * whole, whole], axis=-1)
     return PlanePicture(image.astype(np.float32), coverage.left_m, coverage.top_m, TEXEL_M)
 
 

@@ -201,7 +201,9 @@ def _markers(scene: Scene) -> dict[str, Any]:
         "dictionary": STANDARD_SHEET.dictionary,
         "corner_order": "TL,TR,BR,BL of the marker as printed",
         "sheet": sheet,
-        "head": {
+        "head": None
+        if scene.putter.bare
+        else {
             "id": HEAD_TAG_ID,
             "side_m": scene.putter.tag_side_m,
             "quiet_border_m": HEAD_TAG_BORDER_M,
@@ -227,6 +229,12 @@ def _frames(scene: Scene, performance: Performance, container_s: FloatArray) -> 
     heads = np.array([origin for _, origin in poses])
     flat = head_tag_corners(scene.putter.tag_side_m)
     corners = np.concatenate([flat @ rotation.T + origin for rotation, origin in poses])
+    shafts = np.array([scene.putter.shaft_m @ rotation.T + origin for rotation, origin in poses])
+    club = (
+        {"shaft_ends_xyz_m": _rounded(shafts, 7)}
+        if scene.putter.bare
+        else {"head_marker_corners_px": _rounded(scene.camera.project(corners).reshape(-1, 4, 2), 3)}
+    )
     balls = [performance.ball(float(t)) for t in times]
     travel = [
         None if b is None else float(b.position(np.array(t))) for b, t in zip(balls, times, strict=True)
@@ -255,7 +263,7 @@ def _frames(scene: Scene, performance: Performance, container_s: FloatArray) -> 
         "ball_centre_px": [
             None if c is None else _rounded(scene.camera.project(c[None])[0], 3) for c in centres
         ],
-        "head_marker_corners_px": _rounded(scene.camera.project(corners).reshape(-1, 4, 2), 3),
+        **club,
     }
 
 

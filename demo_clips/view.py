@@ -1,7 +1,8 @@
-"""The rays of a camera through the samples of a part of the picture, and the planes they meet."""
+"""The rays of a camera through the samples of a part of the picture, and what is painted there in layers."""
 
 from __future__ import annotations
 
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import cv2
@@ -12,6 +13,7 @@ from pennyfall.calibration.camera import Camera
 from pennyfall.kinematics.values import FloatArray
 
 Image = NDArray[np.float32]
+SAMPLES = 4  # a pixel's samples a side for what has edges
 
 
 @dataclass(frozen=True, slots=True)
@@ -144,6 +146,30 @@ class View:
         return (G[0, 0] * x + G[0, 1] * y + G[0, 2]) / w, (G[1, 0] * x + G[1, 1] * y + G[1, 2]) / w
 
 
+@dataclass(frozen=True, slots=True, eq=False)
+class Layer:
+    """Something painted: its part of the picture, and how to paint within another part."""
+
+    box: PixelArea
+    """Where it can be seen."""
+    distance_m: float
+    """Distance from the camera, which decides what covers what."""
+    paint: Callable[[View, PixelArea], Image]
+    """Red, green, blue times coverage, and coverage, of the given part of the picture."""
+
+
+def covered(view: View, behind: Image, part: PixelArea, layers: Sequence[Layer]) -> Image:
+    """Return a part of the picture with layers laid over it, one after the other."""
+    image = behind.copy()
+    for layer in layers:
+        box = layer.box & part
+        if not box.empty:
+            painted = layer.paint(view, box)
+            place = box.within(part)
+            image[place] = painted[..., :3] + (1 - painted[..., 3:]) * image[place]
+    return image
+
+
 def undistort(camera: Camera, columns: FloatArray, rows: FloatArray) -> Image:
     """Return the ideal coordinates x/z and y/z of pixels, shape (2, ...); by fixed-point iteration.
 
@@ -170,3 +196,9 @@ def average(samples_image: Image, samples: int) -> Image:
     rows, columns = samples_image.shape[:2]
     size = (columns // samples, rows // samples)
     return np.asarray(cv2.resize(samples_image, size, interpolation=cv2.INTER_AREA), dtype=np.float32)
+
+
+def fill(image: Image, box: PixelArea, polygon_px: FloatArray, colour: tuple[float, ...]) -> None:
+    """Fill a polygon, shape (n, 2) [px], in the samples of a part of the picture, with full coverage."""
+    points = (polygon_px - [box.left - 0.5, box.top - 0.5]) * SAMPLES - 0.5
+    cv2.fillPoly(image, [np.round(points * 16).astype(np.int32)], (*colour, 1.0), shift=4)

@@ -12,12 +12,12 @@ import cv2
 import numpy as np
 import pytest
 
-import pennyfall.demo_clips.painter as painter
+import pennyfall.demo_clips.club as club
 import pennyfall.demo_clips.textures as textures
 from pennyfall.calibration.layout import HEAD_TAG_BORDER_M, STANDARD_SHEET
 from pennyfall.cli.files.settings import settings_from
 from pennyfall.demo_clips.putter import Putter
-from pennyfall.demo_clips.scene import Colour, Scene
+from pennyfall.demo_clips.scene import Finish, Scene
 from pennyfall.demo_clips.textures import PlanePicture, head_top
 from pennyfall.tracker.measure.settings import Settings
 from tests.conditions.cases import Case, putt
@@ -33,11 +33,11 @@ def small_print(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(textures, "STANDARD_SHEET", STANDARD_SHEET.scaled(PRINTED))
 
 
-def turned_tag(angle_rad: float) -> Callable[[Putter, Colour], PlanePicture]:
+def turned_tag(angle_rad: float) -> Callable[[Putter, Finish], PlanePicture]:
     """Return the head's top with the tag and its paper turned about the tag's centre."""
 
-    def turned(putter: Putter, colour: Colour) -> PlanePicture:
-        top = head_top(putter, colour)
+    def turned(putter: Putter, finish: Finish) -> PlanePicture:
+        top = head_top(putter, finish)
         rows, columns = top.image.shape[:2]
         middle = (-top.left_m / top.texel_m - 0.5, top.top_m / top.texel_m - 0.5)
         turn = cv2.getRotationMatrix2D(middle, math.degrees(angle_rad), 1.0)
@@ -92,5 +92,5 @@ def test_the_check_ruler_takes_a_small_print_out_of_every_length(tmp_path: Path)
 def test_a_tag_stuck_on_askew_changes_nothing(
     degrees: float, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr(painter, "head_top", turned_tag(math.radians(degrees)))
+    monkeypatch.setattr(club, "head_top", turned_tag(math.radians(degrees)))
     assert_honest(film_and_measure(Case(name="askew", scene=scene), tmp_path))
