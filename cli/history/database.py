@@ -18,6 +18,7 @@ import pandas as pd
 from pennyfall.cli.files.lesson_result import LessonResult
 from pennyfall.cli.history.schema import migrate, transaction
 from pennyfall.kinematics.errors import CannotMeasure
+from pennyfall.kinematics.lesson.scatter import Spread
 from pennyfall.kinematics.values import Estimate, StrokeMeasures
 
 BUSY_S = 20.0
@@ -26,7 +27,8 @@ BUSY_S = 20.0
 _STROKES = """
     SELECT lesson.student, lesson.date, lesson.folder, lesson.hand, lesson.green_speed_ft,
            condition.name AS condition, condition.putt_ft, stroke.clip, stroke.number AS stroke,
-           stroke.scale_rel_sd, stroke.scale_source, measure.quantity, measure.value, measure.sd
+           stroke.clip_sha256, stroke.scale_rel_sd, stroke.scale_source,
+           measure.quantity, measure.value, measure.sd
     FROM measure
     JOIN stroke ON stroke.id = measure.stroke
     JOIN condition ON condition.id = stroke.condition
@@ -176,6 +178,26 @@ def lesson_folders(connection: sqlite3.Connection, student: str) -> tuple[Path, 
     """Return the folders of a student's lessons, the first lesson's first."""
     rows = connection.execute("SELECT folder FROM lesson WHERE student = ? ORDER BY date", (student,))
     return tuple(Path(folder) for (folder,) in rows.fetchall())
+
+
+def earlier_spread(connection: sqlite3.Connection, folder: Path, result: LessonResult) -> dict[str, Spread]:
+    """Return how much the student's strokes varied before this lesson, by quantity, over all conditions.
+
+    A clip that this lesson holds too is left out of the earlier ones.
+    """
+    mine = {stroke.clip_sha256 for measured in result.conditions for stroke in measured.strokes}
+    rows = strokes_long(connection, result.lesson.student)
+    rows = rows[
+        (rows["folder"] != str(folder.resolve()))
+        & (rows["date"] <= result.lesson.date.isoformat())
+        & ~rows["clip_sha256"].isin(mine)
+    ]
+    alike = rows.groupby(["quantity", "folder", "condition", "putt_ft"])["value"].agg(["count", "var"])
+    found: dict[str, Spread] = {}
+    for (name, *_), count, variance in alike[alike["count"] > 1].itertuples():
+        spread = Spread(variance=float(variance), df=float(count - 1))
+        found[name] = found[name].with_more(spread) if name in found else spread
+    return found
 
 
 class RepeatedClips(NamedTuple):

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import shutil
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Mapping
 from contextlib import nullcontext
 from dataclasses import dataclass
 from pathlib import Path
@@ -15,7 +15,7 @@ from pennyfall.cli.files.lesson_result import LessonResult
 from pennyfall.cli.files.measured_files import REPORT_FILE, MeasuredWith
 from pennyfall.cli.files.measurement import write_whole
 from pennyfall.cli.files.own_rules import bands_of, rules_of
-from pennyfall.cli.history.database import open_history, record_lesson
+from pennyfall.cli.history.database import earlier_spread, open_history, record_lesson
 from pennyfall.cli.lesson.clips import annotate_clip, films, lesson_measuring
 from pennyfall.cli.lesson.measuring import Progress, measure_lesson
 from pennyfall.cli.lesson.side_by_side import FinishClip, MeasureClip
@@ -26,6 +26,7 @@ from pennyfall.cli.report.words.evidence import lesson_sentences
 from pennyfall.cli.report.words.numbers import typeset
 from pennyfall.cli.report.words.scales import lesson_scales
 from pennyfall.cli.report.words.still_to_film import still_to_film
+from pennyfall.kinematics.lesson.scatter import Spread
 
 WIDEST = 100
 """Chosen by us: longer lines are hard to read."""
@@ -95,10 +96,12 @@ def run_lesson(
             processes=processes,
             progress=progress,
         )
+        earlier: Mapping[str, Spread] = {}
         if database is not None:
             with open_history(database) as history:
                 record_lesson(history, folder, result)
-        reading = read_lesson_result(result, rules=rules, bands=bands)
+                earlier = earlier_spread(history, folder, result)
+        reading = read_lesson_result(result, rules=rules, bands=bands, earlier=earlier)
         report = write_report(folder, result, reading, invented=invented)
     return LessonRun(result=result, reading=reading, report=report)
 
@@ -116,7 +119,7 @@ def verdict(result: LessonResult, reading: LessonReading) -> str:
     """Return a lesson in plain text: what was not measured, the advice, the claims, what they rest on."""
     paragraphs = [f"Not measured: {each.clip}. {each.message} {each.fix}" for each in result.refused]
     comparison = reading.comparison
-    to_film = still_to_film(reading.summaries, comparison)
+    to_film = still_to_film(reading.summaries, comparison, reading.earlier)
     if comparison is None:
         alone = [f"No comparison: {reading.why_not}", to_film, lesson_scales(result, None)]
         return "\n".join(_wrapped([*paragraphs, *filter(None, alone)]))

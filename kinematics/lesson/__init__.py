@@ -5,7 +5,7 @@ Knows strokes by condition and putt length. Ask it what a lesson says (`compare_
 
 from pennyfall.kinematics.lesson.reference_bands import ReferenceBand
 from pennyfall.kinematics.lesson.rules import Rules, standard_rules
-from pennyfall.kinematics.lesson.scatter import Scatter, scatter
+from pennyfall.kinematics.lesson.scatter import Scatter, Spread, scatter
 from pennyfall.kinematics.lesson.verdict import LessonComparison, compare_conditions
 
 __all__ = [
@@ -13,6 +13,7 @@ __all__ = [
     "ReferenceBand",
     "Rules",
     "Scatter",
+    "Spread",
     "compare_conditions",
     "scatter",
     "standard_rules",

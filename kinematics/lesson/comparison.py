@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import NamedTuple
 
@@ -17,6 +18,7 @@ from pennyfall.kinematics.lesson.power import (
 )
 from pennyfall.kinematics.lesson.profile_comparison import ProfileComparison, compare_profiles
 from pennyfall.kinematics.lesson.rules import ComparedQuantity, Levels, Rules
+from pennyfall.kinematics.lesson.scatter import Spread
 from pennyfall.kinematics.lesson.set_ups import statistics
 from pennyfall.kinematics.lesson.stratified_difference import StratifiedDifference, stratified_difference
 from pennyfall.kinematics.lesson.stroke_table import StrokeTable
@@ -81,8 +83,11 @@ class QuantityComparison:
     mean_mdc: float
     """Smallest change between the means of two lessons with as many strokes a condition as this one that is
     worth believing (95 %), SI."""
+    spread: Spread
+    """Between the strokes of one condition at one putt length, earlier lessons included where given."""
     strokes_needed: float
-    """Strokes a condition and putt length that would show `quantity.worthwhile`; inf where none would do."""
+    """Strokes a condition and putt length that by `spread` would show `quantity.worthwhile`; inf where none
+    would do."""
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -117,7 +122,15 @@ class PairComparison:
 
 
 def compare_pair(
-    table: StrokeTable, first: str, second: str, *, rules: Rules, pairs: int, seed: int, draws: int
+    table: StrokeTable,
+    first: str,
+    second: str,
+    *,
+    rules: Rules,
+    pairs: int,
+    seed: int,
+    draws: int,
+    earlier: Mapping[str, Spread] | None = None,
 ) -> PairComparison:
     """Compare two conditions at the putt lengths they share.
 
@@ -133,6 +146,8 @@ def compare_pair(
         Pairs of conditions compared in the lesson; p values are multiplied by it (Bonferroni).
     seed, draws : int
         Of the random arrangements, used only where there are too many to visit all.
+    earlier : mapping, optional
+        How much the student's strokes varied in earlier lessons, by quantity: for the strokes needed.
 
     """
     levels = rules.levels
@@ -153,7 +168,9 @@ def compare_pair(
     quantities: tuple[QuantityComparison, ...] = ()
     profile = None
     if lengths:
-        quantities = _compare_quantities(mine, is_first, labels, rules, pairs, claims=enough, seed=seed)
+        quantities = _compare_quantities(
+            mine, is_first, labels, rules, pairs, claims=enough, seed=seed, earlier=earlier or {}
+        )
         profile = compare_profiles(
             mine, is_first, labels, level=levels.profile, pairs=pairs, claims=enough, seed=seed
         )
@@ -184,6 +201,7 @@ def _compare_quantities(
     *,
     claims: bool,
     seed: int,
+    earlier: Mapping[str, Spread],
 ) -> tuple[QuantityComparison, ...]:
     every = stratified_difference(table.values, table.sds, table.putt_length_m, labels)
     observed = _observed(table, is_first)
@@ -203,6 +221,9 @@ def _compare_quantities(
         known = not np.isnan(difference.value)
         claimed = claims and known and p_adjusted[column] <= rules.levels.quantities
         sd, df = difference.within_sd, float(observed.within_df[0, column])
+        spread = Spread(variance=sd**2, df=0.0 if np.isnan(sd) else df)
+        if quantity.name in earlier:
+            spread = spread.with_more(earlier[quantity.name])
         comparisons.append(
             QuantityComparison(
                 quantity=quantity,
@@ -216,17 +237,25 @@ def _compare_quantities(
                     df=df,
                     shared_sd=float(scale[column] * abs(difference.first_mean + difference.second_mean) / 2),
                 ),
-                strokes_needed=_strokes_needed(sd, quantity, rules, pairs, len(by_length)),
+                spread=spread,
+                strokes_needed=strokes_needed(spread, quantity, rules, pairs=pairs, lengths=len(by_length)),
             )
         )
     return tuple(comparisons)
 
 
-def _strokes_needed(sd: float, quantity: ComparedQuantity, rules: Rules, pairs: int, lengths: int) -> float:
-    """Bonferroni over the quantities: a little more than the step-down test needs."""
+def strokes_needed(
+    spread: Spread, quantity: ComparedQuantity, rules: Rules, *, pairs: int, lengths: int
+) -> float:
+    """Return strokes a condition and putt length that would show the least worth acting on; NaN if unknown.
+
+    By Bonferroni over the quantities: a little more than the step-down test needs.
+    """
     levels: Levels = rules.levels
     level = levels.quantities / (pairs * len(rules.quantities))
-    by_power = strokes_for_power(quantity.worthwhile, sd, level=level, power=levels.power, lengths=lengths)
+    by_power = strokes_for_power(
+        quantity.worthwhile, spread.sd, level=level, power=levels.power, lengths=lengths
+    )
     by_permutation = strokes_for_permutation(levels.quantities / pairs, lengths, levels.fewest_strokes)
     return max(by_power, float(by_permutation)) if not np.isnan(by_power) else by_power
 

@@ -29,11 +29,11 @@ class Reason:
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class OpenQuestion:
-    """What more strokes could settle, in one pair of conditions."""
+    """What more strokes could settle, in one pair of conditions that has enough to claim something."""
 
     pair: PairComparison
-    comparison: QuantityComparison | None
-    """Of a deciding rule's quantity; None where the pair has too few strokes to claim anything."""
+    comparison: QuantityComparison
+    """Of a deciding rule's quantity."""
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -129,10 +129,7 @@ def _prescribed_for(
 def _open_questions(pairs: Sequence[PairComparison], rules: Rules) -> tuple[OpenQuestion, ...]:
     questions = []
     for pair in pairs:
-        if not pair.enough:
-            questions.append(OpenQuestion(pair=pair, comparison=None))
-            continue
-        for rule in rules.rules:
+        for rule in rules.rules if pair.enough else ():
             each = pair.quantity(rule.quantity)
             undecided = not each.claimed and not each.pooled.interval.within(each.quantity.worthwhile)
             if rule.decides and undecided and math.isfinite(each.strokes_needed):

@@ -32,6 +32,28 @@ class Scatter:
     """Interval of `own_sd`, SI; its lower end is zero where measurement error could be all there is."""
 
 
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Spread:
+    """How much one quantity varies between strokes of one condition at one putt length, pooled over some."""
+
+    variance: float
+    """Measurement error included, SI squared."""
+    df: float
+    """Its degrees of freedom [-]; with 0 the variance says nothing."""
+
+    @property
+    def sd(self) -> float:
+        """Standard deviation, SI; NaN without degrees of freedom."""
+        return math.sqrt(self.variance) if self.df else math.nan
+
+    def with_more(self, other: Spread) -> Spread:
+        """Return both pooled, each by its degrees of freedom."""
+        known = [each for each in (self, other) if each.df]
+        df = sum(each.df for each in known)
+        total = sum(each.df * each.variance for each in known)
+        return Spread(variance=total / df if df else math.nan, df=df)
+
+
 def scatter(estimates: Sequence[Estimate], *, shared_sd: float = 0.0, confidence: float = 0.95) -> Scatter:
     """Separate measurement error from the student's own scatter.
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import itertools
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from pennyfall.kinematics.errors import CannotMeasure
@@ -13,6 +13,7 @@ from pennyfall.kinematics.lesson.permutation import DRAWS
 from pennyfall.kinematics.lesson.recommendation import Recommendation, recommend
 from pennyfall.kinematics.lesson.reference_bands import ReferenceBand, standard_reference_bands
 from pennyfall.kinematics.lesson.rules import Rules, standard_rules
+from pennyfall.kinematics.lesson.scatter import Spread
 from pennyfall.kinematics.lesson.set_ups import SetUps
 from pennyfall.kinematics.lesson.stroke_table import Strokes, stroke_table
 
@@ -42,6 +43,7 @@ def compare_conditions(
     rules: Rules | None = None,
     bands: Sequence[ReferenceBand] | None = None,
     set_ups: SetUps | None = None,
+    earlier: Mapping[str, Spread] | None = None,
     seed: int = 0,
     draws: int = DRAWS,
 ) -> LessonComparison:
@@ -58,6 +60,9 @@ def compare_conditions(
         `standard_reference_bands()` by default.
     set_ups : mapping, optional
         The set-up of each stroke, shaped as `conditions`; without it all are of one, whose scale is known.
+    earlier : mapping, optional
+        How much the student's strokes varied in earlier lessons, by quantity: with this lesson's own scatter
+        it tells how many strokes are needed, and claims nothing.
     seed, draws : int
         Of the random arrangements, used only where there are too many to visit all.
 
@@ -125,7 +130,9 @@ def compare_conditions(
     table = stroke_table(conditions, rules.quantities, set_ups)
     couples = list(itertools.combinations(conditions, 2))
     pairs = tuple(
-        compare_pair(table, first, second, rules=rules, pairs=len(couples), seed=seed, draws=draws)
+        compare_pair(
+            table, first, second, rules=rules, pairs=len(couples), seed=seed, draws=draws, earlier=earlier
+        )
         for first, second in couples
     )
     summaries = tuple(

@@ -19,6 +19,7 @@ from pennyfall.cli.files.lesson_result import LessonResult
 from pennyfall.cli.history import database, export
 from pennyfall.cli.history.database import (
     default_database,
+    earlier_spread,
     known_student,
     lesson_folders,
     open_history,
@@ -32,9 +33,11 @@ from pennyfall.cli.history.schema import MIGRATIONS, migrate
 from pennyfall.cli.history.trend import trends
 from pennyfall.cli.history.trend_table import trend_table
 from pennyfall.cli.lesson.measuring import measure_lesson
+from pennyfall.cli.lesson.run import verdict
 from pennyfall.kinematics.errors import CannotMeasure
 from pennyfall.kinematics.values import Estimate, StrokeMeasures
 from tests.cli.lesson_strokes import MEASURED_WITH, finish_nothing, lesson_folder, measure_quickly
+from tests.cli.quick_lesson import quick_run
 
 
 def lesson(
@@ -49,6 +52,48 @@ def lesson(
         measured_with=MEASURED_WITH,
         processes=1,
     )
+
+
+def test_the_spread_of_earlier_lessons_is_pooled_over_strokes_alike(tmp_path: Path) -> None:
+    first, second, later, other = (tmp_path / name for name in ("first", "second", "later", "other"))
+    now = lesson(second, day=15, seed=200)
+    with open_history(tmp_path / "h.sqlite") as history:
+        for folder, result in (
+            (first, lesson(first, seed=100)),
+            (second, now),
+            (later, lesson(later, day=16, seed=300)),
+            (other, lesson(other, student="S-02", seed=400)),
+        ):
+            record_lesson(history, folder, result)
+        found = earlier_spread(history, second, now)["tempo_ratio"]
+        rows = strokes_long(history, "S-01")
+        nothing = earlier_spread(history, first, lesson(first, seed=100))
+    rows = rows[(rows["folder"] == str(first)) & (rows["quantity"] == "tempo_ratio")]
+    groups = [each["value"].to_numpy() for _, each in rows.groupby(["condition", "putt_ft"])]
+    df = sum(len(each) - 1 for each in groups)
+    squares = sum(float(((each - each.mean()) ** 2).sum()) for each in groups)
+    assert found.df == df > 0
+    assert found.variance == pytest.approx(squares / df)
+    assert nothing == {}, "there is no lesson before the first"
+
+
+def test_a_lesson_is_counted_down_by_the_scatter_of_the_one_before(tmp_path: Path) -> None:
+    for name, day, strokes in (("first", 14, 3), ("second", 15, 1)):
+        lesson_folder(tmp_path / name, date=dt.date(2026, 3, day), seed=100 * day, strokes=strokes)
+        done = quick_run(tmp_path / name, database=tmp_path / "h.sqlite")
+    said = " ".join(verdict(done.result, done.reading).split())
+    assert "Still to film, in turns: " in said
+    assert "By this student's own scatter, in earlier lessons too, a difference of" in said
+    assert "in earlier lessons too" in done.report.read_text(encoding="utf-8")
+
+
+def test_a_copied_lesson_is_no_earlier_one(tmp_path: Path) -> None:
+    """The same clips in another folder add no strokes."""
+    result = lesson(tmp_path / "a", seed=1)
+    with open_history(tmp_path / "h.sqlite") as history:
+        for name in ("a", "b"):
+            record_lesson(history, tmp_path / name, result)
+        assert earlier_spread(history, tmp_path / "b", result) == {}
 
 
 def integrity(path: Path) -> tuple[str, int]:

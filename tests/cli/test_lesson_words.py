@@ -16,6 +16,7 @@ from pennyfall.cli.report.words.recommendation import because, practice_left_out
 from pennyfall.cli.report.words.still_to_film import before_filming, still_to_film
 from pennyfall.kinematics.lesson.reference_bands import standard_reference_bands
 from pennyfall.kinematics.lesson.rules import standard_rules
+from pennyfall.kinematics.lesson.scatter import Spread
 from pennyfall.kinematics.lesson.verdict import LessonComparison, compare_conditions
 from tests.kinematics.lesson_strokes import Habit, Lesson, drawn_lesson
 
@@ -143,7 +144,7 @@ def test_too_few_strokes_claim_nothing_however_large_the_effect(
     assert f"film at least {more} of each" in text
     assert verdict(lesson.recommendation) == "No prescription"
     assert because(lesson) == "there are too few strokes to claim anything"
-    assert "4 strokes of coin let go" in would_change(lesson.recommendation)[0]
+    assert would_change(lesson.recommendation) == (), "what is still to film says it already"
 
 
 def test_a_noisy_lesson_says_how_many_more_strokes_to_film(generator: np.random.Generator) -> None:
@@ -157,7 +158,13 @@ def test_a_noisy_lesson_says_how_many_more_strokes_to_film(generator: np.random.
     )
     assert found is not None
     assert int(found[2]) - 3 == int(found[1]) > 5
-    assert any(f"about {found[2]} strokes" in each for each in would_change(lesson.recommendation))
+    told = [each.comparison for each in lesson.recommendation.open_questions]
+    later = sorted(int(each.strokes_needed) for each in told)[1:]
+    changes = would_change(lesson.recommendation)
+    assert len(told) >= 2
+    assert [f"about {each} strokes" in said for each, said in zip(later, changes, strict=True)] == [
+        True
+    ] * len(later)
 
 
 def _still(lesson: LessonComparison) -> str:
@@ -208,6 +215,42 @@ def test_a_student_who_scatters_is_asked_for_as_many_as_that_scatter_needs(
     assert needed > pair.strokes_to_claim
     assert said.startswith(f"Still to film, in turns: {needed - 3:.0f} more of each at 6 ft and ")
     assert "By this student's own scatter, a difference of " in said
+
+
+def _varied(lesson: LessonComparison, times: float) -> dict[str, Spread]:
+    """Return an earlier scatter so many times a lesson's own, from sixty strokes."""
+    return {
+        each.quantity.name: Spread(variance=(times * each.pooled.within_sd) ** 2, df=60)
+        for each in lesson.pairs[0].quantities
+    }
+
+
+def test_the_scatter_of_earlier_lessons_counts_in_what_is_still_to_film(
+    generator: np.random.Generator,
+) -> None:
+    """Two strokes of each are no guide of their own; sixty earlier ones that scattered more are."""
+    drawn = drawn_lesson(generator, {"a": Habit(), "b": Habit()}, strokes=2, lengths_m=(1.83,))
+    alone = compare_conditions(drawn)
+    earlier = _varied(alone, 3.0)
+    lesson = compare_conditions(drawn, earlier=earlier)
+    said = still_to_film(lesson.summaries, lesson, earlier)
+    deciding = {rule.quantity for rule in lesson.rules.rules if rule.decides}
+    needed = min(
+        each.strokes_needed
+        for each in lesson.pairs[0].quantities
+        if each.quantity.name in deciding and not each.pooled.interval.within(each.quantity.worthwhile)
+    )
+    assert _still(alone).startswith("Still to film, in turns: 2 more of each at 6 ft. From fewer")
+    assert needed > 4
+    assert said.startswith(
+        f"Still to film, in turns: {needed - 2:.0f} more of each at 6 ft. By this student's own"
+    )
+    assert "in earlier lessons too, a difference of" in said
+    only = [each for each in alone.summaries if each.condition == "a"]
+    assert f'{needed - 2:.0f} more of "a" at 6 ft' in still_to_film(only, None, earlier)
+    assert [each.claimed for each in lesson.pairs[0].quantities] == [
+        each.claimed for each in alone.pairs[0].quantities
+    ]
 
 
 def test_one_version_alone_is_asked_for_a_second(generator: np.random.Generator) -> None:

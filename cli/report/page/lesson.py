@@ -125,7 +125,7 @@ def lesson_so_far(result: LessonResult, reading: LessonReading) -> dict[str, Any
         "in_words": version_sentence(reading.means),
         "versions": [(each, inks[each.name]) for each in version_figures(reading.means)],
         "because": typeset(f"{capital(because(comparison))}." if comparison else reading.why_not),
-        "to_film": typeset(still_to_film(reading.summaries, comparison)),
+        "to_film": typeset(still_to_film(reading.summaries, comparison, reading.earlier)),
         "scales": typeset(lesson_scales(result, comparison)),
         "left_out": practice_left_out(comparison) if comparison else "",
         "claims": claims[:MOST_CLAIMS],

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, field
 
 from pennyfall.cli.files.lesson_result import LessonResult
 from pennyfall.kinematics.errors import CannotMeasure
@@ -14,6 +15,7 @@ from pennyfall.kinematics.lesson.condition_summary import (
 )
 from pennyfall.kinematics.lesson.reference_bands import ReferenceBand, standard_reference_bands
 from pennyfall.kinematics.lesson.rules import Rules, standard_rules
+from pennyfall.kinematics.lesson.scatter import Spread
 from pennyfall.kinematics.lesson.set_ups import SetUp, set_ups_of
 from pennyfall.kinematics.lesson.stroke_table import stroke_table
 from pennyfall.kinematics.lesson.verdict import LessonComparison, compare_conditions
@@ -32,6 +34,8 @@ class LessonReading:
     """Each version over the putt lengths that all share."""
     why_not: str = ""
     """Why there is no comparison, and what to do, in sentences."""
+    earlier: Mapping[str, Spread] = field(default_factory=dict)
+    """How much the student's strokes varied in earlier lessons, by quantity."""
 
 
 def read_lesson_result(
@@ -39,19 +43,22 @@ def read_lesson_result(
     *,
     rules: Rules | None = None,
     bands: tuple[ReferenceBand, ...] | None = None,
+    earlier: Mapping[str, Spread] | None = None,
 ) -> LessonReading:
     """Compare the conditions of a lesson that have strokes; with fewer than two, sum up what there is.
 
-    Rules and bands are those that come with the package unless the coach's own are given.
+    Rules and bands are those that come with the package unless the coach's own are given. `earlier` is how
+    much the student's strokes varied in earlier lessons, by quantity.
     """
     strokes = strokes_by_condition(result)
     set_ups = set_ups_by_condition(result)
     rules = standard_rules() if rules is None else rules
     bands = standard_reference_bands() if bands is None else bands
+    earlier = earlier or {}
     table = stroke_table(strokes, rules.quantities, set_ups)
     means = condition_means(table, rules)
     try:
-        comparison = compare_conditions(strokes, rules=rules, bands=bands, set_ups=set_ups)
+        comparison = compare_conditions(strokes, rules=rules, bands=bands, set_ups=set_ups, earlier=earlier)
     except CannotMeasure as error:
         summaries = tuple(
             condition_summary(table, name, length, rules, bands)
@@ -59,8 +66,10 @@ def read_lesson_result(
             for length in table.lengths_m(name)
         )
         why_not = f"{error.message} {error.fix}"
-        return LessonReading(summaries=summaries, comparison=None, means=means, why_not=why_not)
-    return LessonReading(summaries=comparison.summaries, comparison=comparison, means=means)
+        return LessonReading(
+            summaries=summaries, comparison=None, means=means, why_not=why_not, earlier=earlier
+        )
+    return LessonReading(summaries=comparison.summaries, comparison=comparison, means=means, earlier=earlier)
 
 
 def strokes_by_condition(result: LessonResult) -> dict[str, dict[float, list[StrokeMeasures]]]:

@@ -32,9 +32,15 @@ def because(lesson: LessonComparison) -> str:
 
 
 def would_change(found: Recommendation) -> tuple[str, ...]:
-    """Return what would change the verdict, a sentence each."""
+    """Return what would change the verdict, a sentence each.
+
+    Of what more strokes could settle, the soonest stands in what is still to film (`still_to_film`).
+    """
     if found.condition is None:
-        return tuple(_would_decide(each) for each in found.open_questions)
+        by_pair: dict[tuple[str, str], list[OpenQuestion]] = {}
+        for each in sorted(found.open_questions, key=lambda one: one.comparison.strokes_needed):
+            by_pair.setdefault((each.pair.first, each.pair.second), []).append(each)
+        return tuple(_would_decide(each) for later in by_pair.values() for each in later[1:])
     return tuple(_would_overturn(found.condition, found))
 
 
@@ -81,11 +87,6 @@ def _would_overturn(condition: str, found: Recommendation) -> Iterator[str]:
 
 def _would_decide(question: OpenQuestion) -> str:
     pair, each = question.pair, question.comparison
-    if each is None:
-        return (
-            f"{pair.strokes_to_claim} strokes of {pair.first} and of {pair.second} at the same putt "
-            "lengths: with fewer no claim is possible."
-        )
     what = quantity(each.quantity.name)
     return (
         f"A difference in {called(what)} between {pair.first} and {pair.second}: about "

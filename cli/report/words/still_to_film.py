@@ -3,15 +3,20 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 
 from pennyfall.cli.report.quantities import quantity
-from pennyfall.cli.report.words.numbers import called, listed, putt, shown
-from pennyfall.kinematics.lesson.comparison import PairComparison, QuantityComparison
+from pennyfall.cli.report.words.numbers import called, listed, putt, size
+from pennyfall.kinematics.lesson.comparison import PairComparison, QuantityComparison, strokes_needed
 from pennyfall.kinematics.lesson.condition_summary import ConditionSummary
 from pennyfall.kinematics.lesson.power import strokes_for_permutation
-from pennyfall.kinematics.lesson.rules import Levels, Rules, standard_rules
+from pennyfall.kinematics.lesson.rules import ComparedQuantity, Levels, Rules, standard_rules
+from pennyfall.kinematics.lesson.scatter import Spread
 from pennyfall.kinematics.lesson.verdict import LessonComparison
+
+GUIDE_DF = 6
+"""Chosen by us: the scatter of four strokes of each of two versions tells how many are needed; that of two or
+three is no guide."""
 
 Missing = dict[tuple[str, float], int]
 """Strokes still to film, by version and putt length [m]."""
@@ -27,30 +32,38 @@ def before_filming() -> str:
     )
 
 
-def still_to_film(summaries: Sequence[ConditionSummary], lesson: LessonComparison | None) -> str:
+def still_to_film(
+    summaries: Sequence[ConditionSummary],
+    lesson: LessonComparison | None,
+    earlier: Mapping[str, Spread] | None = None,
+) -> str:
     """Say how many strokes of which version are missing at which putt length; nothing where none is.
 
-    Below the fewest that can claim anything, those are asked for: the scatter of two or three strokes is no
-    guide. From there on as many as this student's own scatter asks for, to see what the deciding rules go by.
+    At least the fewest that can claim anything; as many as this student's own scatter asks for, to see what
+    the deciding rules go by, where enough strokes tell that scatter, those of earlier lessons included.
 
     Parameters
     ----------
     summaries : sequence of ConditionSummary
         Each version at each putt length.
     lesson : LessonComparison or None
-        Their comparison; None where there is but one version.
+        Their comparison, which knows the earlier lessons; None where there is but one version.
+    earlier : mapping, optional
+        How much the student's strokes varied in earlier lessons, by quantity.
 
     """
-    if lesson is None:
-        missing = _of_one_version(summaries)
-    else:
-        missing = {}
-        for pair in lesson.pairs:
-            for place, more in _of_pair(pair, lesson.rules).items():
-                missing[place] = max(more, missing.get(place, 0))
+    missing: Missing = {}
+    soonest: list[ComparedQuantity] = []
+    found = [_of_one_version(summaries, earlier or {})] if lesson is None else []
+    found += [_of_pair(pair, lesson.rules) for pair in lesson.pairs] if lesson else []
+    for places, decides in found:
+        soonest += [decides] if decides else []
+        for place, more in places.items():
+            missing[place] = max(more, missing.get(place, 0))
     if not missing:
         return ""
-    return f"Still to film, in turns: {listed(_counted(missing))}. {_why(lesson)}"
+    said = f"Still to film, in turns: {listed(_counted(missing))}."
+    return f"{said} {_why(soonest[0] if soonest else None, earlier=bool(earlier))}"
 
 
 def _counted(missing: Missing) -> list[str]:
@@ -65,63 +78,85 @@ def _counted(missing: Missing) -> list[str]:
     return said
 
 
-def _of_one_version(summaries: Sequence[ConditionSummary]) -> Missing:
+def _of_one_version(
+    summaries: Sequence[ConditionSummary], earlier: Mapping[str, Spread]
+) -> tuple[Missing, ComparedQuantity | None]:
     have = {
         (each.condition, each.putt_length_m): max(one.scatter.strokes for one in each.quantities)
         for each in summaries
     }
-    needed = _to_claim(standard_rules().levels, max(len(have), 1))
+    rules, lengths = standard_rules(), max(len(have), 1)
+    told = [
+        (strokes_needed(spread, each, rules, pairs=1, lengths=lengths), each)
+        for each in rules.quantities
+        if each.name in _deciding_names(rules)
+        and (spread := _spread(summaries, each.name, earlier)).df >= GUIDE_DF
+    ]
+    by_scatter, soonest = min(told, key=lambda each: each[0], default=(math.inf, None))
+    needed = _to_claim(rules.levels, lengths)
+    if math.isfinite(by_scatter):
+        needed = max(needed, int(by_scatter))
     missing = {
         (f'"{name}"', length): needed - strokes
         for (name, length), strokes in have.items()
         if strokes < needed
     }
-    return missing | {("a second version", length): needed for _, length in have}
+    missing |= {("a second version", length): needed for _, length in have}
+    return missing, soonest if math.isfinite(by_scatter) else None
 
 
-def _of_pair(pair: PairComparison, rules: Rules) -> Missing:
-    deciding = _deciding(pair, rules)
+def _spread(summaries: Sequence[ConditionSummary], name: str, earlier: Mapping[str, Spread]) -> Spread:
+    """Return how much a quantity varies over all there is."""
+    spread = earlier.get(name, Spread(variance=math.nan, df=0))
+    for each in (summary.quantity(name).scatter for summary in summaries):
+        spread = spread.with_more(Spread(variance=each.sd**2, df=max(each.strokes - 1, 0)))
+    return spread
+
+
+def _of_pair(pair: PairComparison, rules: Rules) -> tuple[Missing, ComparedQuantity | None]:
+    deciding = [each for each in pair.quantities if each.quantity.name in _deciding_names(rules)]
     if any(each.claimed for each in deciding):
-        return {}
-    needed = pair.strokes_to_claim
-    if pair.enough:
-        needed = max((int(each.strokes_needed) for each in _open(deciding)[:1]), default=0)
+        return {}, None
+    needed = 0 if pair.enough else pair.strokes_to_claim
+    soonest = _soonest(deciding)
+    if soonest:
+        needed = max(needed, int(soonest.strokes_needed))
     counts = dict(zip(pair.putt_lengths_m, pair.strokes, strict=True))
     if not counts:  # never at the same length: go on where there is most
         length, *most = max(pair.left_out, key=lambda each: each[1] + each[2])
         counts = {length: (most[0], most[1])}
-    return {
+    missing = {
         (f'"{name}"', length): needed - strokes
         for length, both in counts.items()
         for name, strokes in zip((pair.first, pair.second), both, strict=True)
         if strokes < needed
     }
+    return missing, soonest.quantity if soonest else None
 
 
-def _deciding(pair: PairComparison, rules: Rules) -> list[QuantityComparison]:
-    names = {rule.quantity for rule in rules.rules if rule.decides}
-    return [each for each in pair.quantities if each.quantity.name in names]
+def _deciding_names(rules: Rules) -> set[str]:
+    return {rule.quantity for rule in rules.rules if rule.decides}
 
 
-def _open(deciding: Sequence[QuantityComparison]) -> list[QuantityComparison]:
-    """Return what is neither claimed nor known to be too small to matter, the soonest to be told first."""
+def _soonest(deciding: Sequence[QuantityComparison]) -> QuantityComparison | None:
+    """Return what will be told first of what is neither claimed nor known to be too small to matter."""
     undecided = [
         each
         for each in deciding
-        if math.isfinite(each.strokes_needed) and not each.pooled.interval.within(each.quantity.worthwhile)
+        if each.spread.df >= GUIDE_DF
+        and math.isfinite(each.strokes_needed)
+        and not each.pooled.interval.within(each.quantity.worthwhile)
     ]
-    return sorted(undecided, key=lambda each: each.strokes_needed)
+    return min(undecided, key=lambda each: each.strokes_needed, default=None)
 
 
-def _why(lesson: LessonComparison | None) -> str:
-    enough = [pair for pair in lesson.pairs if pair.enough] if lesson else []
-    soonest = [each for pair in enough for each in _open(_deciding(pair, lesson.rules))[:1]] if lesson else []
-    if not soonest:
+def _why(decides: ComparedQuantity | None, *, earlier: bool) -> str:
+    if decides is None:
         return "From fewer nothing can be claimed."
-    what = quantity(soonest[0].quantity.name)
+    what = quantity(decides.name)
     return (
-        f"By this student's own scatter, a difference of {shown(what, soonest[0].quantity.worthwhile)} in "
-        f"{called(what)} would then probably show."
+        f"By this student's own scatter{', in earlier lessons too' if earlier else ''}, a difference of "
+        f"{size(what, decides.worthwhile)} in {called(what)} would then probably show."
     )
 
 
