@@ -18,6 +18,10 @@ CELL_PX, CELL_MARGIN = 8, 0.3
 """Chosen by us: in an enlarged picture a cell is read in its middle, where its neighbours' blur does not
 reach. Of drawn tags with cells of 3 by 3.6 px, blurred by a pixel, 4 px and 0.13 read 16 of 24, this 23."""
 
+NEAREST_OUTLINES = 0.05
+"""Chosen by us: a tag's black edge and that of its paper, a border apart, are two outlines to be read, not
+one. In six clips a tag of 22 px, resting, was read in five with the usual 0.21, in all with this."""
+
 
 class Finder(Protocol):
     """Finds things by their id in whole pictures or parts of them; see `TagFinder`."""
@@ -43,6 +47,7 @@ class TagFinder:
         self._detector = cv2.aruco.ArucoDetector(tags, parameters)
         parameters.perspectiveRemovePixelPerCell = CELL_PX
         parameters.perspectiveRemoveIgnoredMarginPerCell = CELL_MARGIN
+        parameters.minGroupDistance = NEAREST_OUTLINES
         self._enlarged_detector = cv2.aruco.ArucoDetector(tags, parameters)
         self._latest: tuple[LumaFrame, int, dict[int, FloatArray]] | None = None
 
