@@ -142,6 +142,8 @@ def _run(
             invented=invented,
         )
     typer.echo(verdict(done.result, done.reading))
+    for note in done.notes:
+        typer.echo(fill(note, 80))
     typer.echo(f"\nReport: {done.report}")
     if database is None:
         typer.echo(f"Not in the history: `pennyfall history --delete` will not reach {folder}.")

@@ -17,6 +17,7 @@ from pennyfall.cli.files.putt_length import PUTT_LENGTHS_FT, length_words
 from pennyfall.kinematics.errors import CannotMeasure
 
 LESSON_FILE = "lesson.toml"
+CLUB_FILE = "club.toml"
 GREEN_SPEEDS_FT = (2.0, 20.0)
 """Chosen by us: Stimpmeter readings outside this range are typing errors, not greens."""
 
@@ -390,8 +391,8 @@ def date_of(value: object) -> dt.date:
     raise CannotMeasure(f"{value!r} is no date.", fix="Write it as year-month-day: 2026-03-14.")
 
 
-def green_speed_of(words: str) -> float:
-    """Return the green speed that a typed text means [ft].
+def green_speed_of(value: object) -> float:
+    """Return the green speed that a TOML value or a typed text means [ft].
 
     Raises
     ------
@@ -401,12 +402,12 @@ def green_speed_of(words: str) -> float:
     """
     low, high = GREEN_SPEEDS_FT
     try:
-        speed_ft = float(words.replace(",", "."))
+        speed_ft = float(str(value).replace(",", "."))
     except ValueError:
         speed_ft = math.nan
     if low <= speed_ft <= high:
         return speed_ft
-    raise CannotMeasure(f"{words!r} is no green speed.", fix=f"Give feet, from {low:g} to {high:g}.")
+    raise CannotMeasure(f"{value!r} is no green speed.", fix=f"Give feet, from {low:g} to {high:g}.")
 
 
 def hand_of(value: object) -> Hand:

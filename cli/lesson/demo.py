@@ -14,7 +14,7 @@ from pathlib import Path
 import numpy as np
 
 from pennyfall.calibration.club import TAG_HEIGHT_SD_MM, Club, club_toml
-from pennyfall.cli.files.lesson_file import Condition, Lesson, write_lesson
+from pennyfall.cli.files.lesson_file import CLUB_FILE, Condition, Lesson, write_lesson
 from pennyfall.cli.files.measurement import write_whole
 from pennyfall.cli.lesson.side_by_side import side_by_side
 from pennyfall.demo_clips.encode import unfinished_path
@@ -28,7 +28,6 @@ TAKES = 3
 SIZE = (960, 540)
 """Chosen by us: half the time to render at 720p; the large head tag is some 28 pixels wide all the same."""
 PUTTER = Putter(tag_height_m=0.028, tag_side_m=0.032)
-CLUB_FILE = "club.toml"
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)

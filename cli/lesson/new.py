@@ -3,15 +3,19 @@
 from __future__ import annotations
 
 import datetime as dt
+import json
 import re
-from collections.abc import Callable, Iterable, Sequence
+import tomllib
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from contextlib import suppress
 from dataclasses import dataclass, replace
 from pathlib import Path, PurePosixPath
-from typing import TypeVar
+from typing import Any, TypeVar
 
 import typer
 
 from pennyfall.cli.files.lesson_file import (
+    CLUB_FILE,
     LESSON_FILE,
     Condition,
     Lesson,
@@ -28,7 +32,6 @@ from pennyfall.cli.files.putt_length import LENGTH, length_in_ft, length_words
 from pennyfall.cli.lesson.glimpse import glimpse
 from pennyfall.kinematics.errors import CannotMeasure
 
-CLUB_FILE = "club.toml"
 DRAFT_FILE = "lesson.unfinished.toml"
 Answer = TypeVar("Answer")
 
@@ -68,16 +71,11 @@ def new_lesson(
         )
     clips = clips_in(folder)
     begun = _begun(folder)
+    given = {"student": student, "date": date, "hand": hand, "green_speed_ft": green_speed_ft}
+    told = begun | {key: value for key, value in given.items() if value is not None}
     drafted = Lesson(
-        student=student or (begun.student if begun else typer.prompt("Student's code (no name)")),
-        date=date_of(date) if date else begun.date if begun else _asked("Date", date_of, default=_today()),
-        hand=hand_of(hand) if hand else begun.hand if begun else _asked("Hand", hand_of, default="right"),
-        green_speed_ft=green_speed_ft
-        if green_speed_ft is not None
-        else begun.green_speed_ft
-        if begun
-        else _asked("Green speed (Stimpmeter, feet)", green_speed_of),
-        conditions=_still_there(begun, clips) if begun else (),
+        **_opening(folder, told),
+        conditions=_still_there(told.get("conditions", ()), clips),
         club=CLUB_FILE if (folder / CLUB_FILE).is_file() else None,
     )
     parse_lesson(lesson_text(drafted), unfinished=True)  # what was given on the command line
@@ -95,20 +93,38 @@ def new_lesson(
     return checked, path
 
 
-def _begun(folder: Path) -> Lesson | None:
-    """Return what an earlier run was told, None where there was none."""
+def _begun(folder: Path) -> dict[str, Any]:
+    """Return what an earlier run was told: answers to the opening questions, and the clips sorted."""
     try:
         text = (folder / DRAFT_FILE).read_text(encoding="utf-8")
     except OSError:
-        return None
+        return {}
     typer.echo(f"Going on where {folder / DRAFT_FILE} ends; delete that file to begin anew.")
-    return parse_lesson(text, unfinished=True)
+    with suppress(tomllib.TOMLDecodeError):
+        document = tomllib.loads(text)
+        if not OPENING.keys() <= document.keys():
+            return {key: document[key] for key in OPENING if key in document}
+    lesson = parse_lesson(text, unfinished=True)
+    return {key: getattr(lesson, key) for key in (*OPENING, "conditions")}
 
 
-def _still_there(begun: Lesson, clips: Sequence[str]) -> tuple[Condition, ...]:
-    kept = [
-        replace(each, clips=tuple(clip for clip in each.clips if clip in clips)) for each in begun.conditions
-    ]
+def _opening(folder: Path, told: Mapping[str, Any]) -> dict[str, Any]:
+    """Return the answers to the opening questions; what is asked is kept at once."""
+    answers = {key: checked(told[key]) for key, (_, checked, _) in OPENING.items() if key in told}
+    for key, (question, checked, default) in OPENING.items():
+        if key not in answers:
+            answers[key] = _asked(question, checked, default=default())
+            lines = [f"{name} = {_toml(value)}\n" for name, value in answers.items()]
+            write_whole(folder / DRAFT_FILE, "".join(lines).encode())
+    return answers
+
+
+def _toml(value: str | float | dt.date) -> str:
+    return value.isoformat() if isinstance(value, dt.date) else json.dumps(value, ensure_ascii=False)
+
+
+def _still_there(begun: Sequence[Condition], clips: Sequence[str]) -> tuple[Condition, ...]:
+    kept = [replace(each, clips=tuple(clip for clip in each.clips if clip in clips)) for each in begun]
     return tuple(each for each in kept if each.clips)
 
 
@@ -118,6 +134,15 @@ def _grown(lesson: Lesson, clip: str, name: str, putt_ft: float) -> Lesson:
 
 def _today() -> str:
     return dt.datetime.now().astimezone().date().isoformat()
+
+
+OPENING: dict[str, tuple[str, Callable[[Any], Any], Callable[[], str | None]]] = {
+    "student": ("Student's code (no name)", str, lambda: None),
+    "date": ("Date", date_of, _today),
+    "hand": ("Hand", hand_of, lambda: "right"),
+    "green_speed_ft": ("Green speed (Stimpmeter, feet)", green_speed_of, lambda: None),
+}
+"""What is asked of every lesson: the question, how an answer is read, and what stands for no answer."""
 
 
 def _asked(question: str, checked: Callable[[str], Answer], *, default: str | None = None) -> Answer:

@@ -5,12 +5,12 @@ from __future__ import annotations
 import shutil
 from collections.abc import Callable, Iterable, Mapping
 from contextlib import nullcontext
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from textwrap import fill
 
 from pennyfall.cli.files.folder_lock import folder_lock
-from pennyfall.cli.files.lesson_file import Lesson, read_lesson
+from pennyfall.cli.files.lesson_file import CLUB_FILE, LESSON_FILE, Lesson, read_lesson
 from pennyfall.cli.files.lesson_result import LessonResult
 from pennyfall.cli.files.measured_files import REPORT_FILE, MeasuredWith
 from pennyfall.cli.files.measurement import write_whole
@@ -41,6 +41,8 @@ class LessonRun:
     result: LessonResult
     reading: LessonReading
     report: Path
+    notes: tuple[str, ...] = ()
+    """What was done without having been told, in sentences."""
 
 
 def run_lesson(
@@ -81,7 +83,7 @@ def run_lesson(
 
     """
     with folder_lock(folder):
-        lesson = read_lesson(folder)
+        lesson, found_club = with_club_in(folder, read_lesson(folder))
         rules, bands = rules_of(folder), bands_of(folder)
         measure, measured_with = measuring(folder, lesson)
         # Opened first: what is wrong with rules or database is said before minutes of measuring, not after.
@@ -103,7 +105,18 @@ def run_lesson(
                 earlier = earlier_spread(history, folder, result)
         reading = read_lesson_result(result, rules=rules, bands=bands, earlier=earlier)
         report = write_report(folder, result, reading, invented=invented)
-    return LessonRun(result=result, reading=reading, report=report)
+    return LessonRun(result=result, reading=reading, report=report, notes=(found_club,) if found_club else ())
+
+
+def with_club_in(folder: Path, lesson: Lesson) -> tuple[Lesson, str]:
+    """Return the lesson with the club file that lies in its folder unnamed, and a sentence that says so."""
+    if lesson.club is not None or not (folder / CLUB_FILE).is_file():
+        return lesson, ""
+    said = (
+        f"{CLUB_FILE} lies in the folder and was used, though {LESSON_FILE} does not name it; where it "
+        "should not be, move it away and run again."
+    )
+    return replace(lesson, club=CLUB_FILE), said
 
 
 def write_report(

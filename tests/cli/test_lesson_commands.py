@@ -240,6 +240,19 @@ def test_a_new_lesson_stopped_in_between_goes_on_with_the_clips_it_was_not_told_
     assert [each.name for each in tmp_path.glob("*.toml")] == ["lesson.toml"]
 
 
+def test_a_new_lesson_stopped_at_an_opening_question_goes_on_with_the_next(tmp_path: Path) -> None:
+    _with_clips(tmp_path, "gate-8ft-1.mp4")
+    stopped = shell("new", tmp_path, answers="S-07\n2026-03-14\nboth\n")
+    assert stopped.exit_code != 0
+    went_on = shell("new", tmp_path, answers="left\n9.5\n")
+    assert went_on.exit_code == 0, went_on.output
+    assert "Student's code" not in went_on.stdout
+    lesson = read_lesson(tmp_path)
+    assert (lesson.student, lesson.date.isoformat()) == ("S-07", "2026-03-14")
+    assert (lesson.hand, lesson.green_speed_ft) == ("left", 9.5)
+    assert [each.name for each in tmp_path.glob("*.toml")] == ["lesson.toml"]
+
+
 def test_clips_one_folder_down_are_found_and_a_folders_name_may_tell_the_condition(tmp_path: Path) -> None:
     _with_clips(
         tmp_path, "coin-let-go-6ft/IMG_1.MOV", "100PHONE/kept-on-6ft-1.mp4", "measured/old.mp4", ".x/a.mp4"
@@ -282,6 +295,16 @@ def test_a_club_file_in_the_folder_is_used_and_the_files_keys_are_explained(tmp_
     text = (tmp_path / "lesson.toml").read_text(encoding="utf-8")
     assert all(f"# {key} = " in text for key in SETTINGS_KEYS if key != "club")
     assert "one version of the drill at one putt length" in text
+
+
+@pytest.mark.usefixtures("quick")
+def test_a_club_file_that_the_lesson_leaves_out_is_used_and_said(tmp_path: Path) -> None:
+    lesson_folder(tmp_path)
+    assert "club.toml" not in shell("run", tmp_path, "--no-history").stdout
+    (tmp_path / "club.toml").write_text("tag_height_mm = 28\n")
+    said = " ".join(shell("run", tmp_path, "--no-history").stdout.split())
+    assert "club.toml lies in the folder and was used, though lesson.toml does not name it" in said
+    assert quick_run(tmp_path, database=None).result.lesson.club == "club.toml"
 
 
 @pytest.mark.clip
@@ -335,7 +358,7 @@ def test_a_name_in_a_lesson_file_is_warned_of_at_the_run(tmp_path: Path) -> None
 
 @pytest.mark.parametrize(
     ("option", "value", "said"),
-    [("--hand", "both", "no hand"), ("--date", "soon", "no date"), ("--green-speed", "99", "green_speed_ft")],
+    [("--hand", "both", "no hand"), ("--date", "soon", "no date"), ("--green-speed", "99", "no green speed")],
 )
 def test_a_wrong_answer_writes_no_file(tmp_path: Path, option: str, value: str, said: str) -> None:
     (tmp_path / "gate-8ft-1.mp4").touch()
