@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import cv2
 import numpy as np
 
 from pennyfall.demo_clips.scene import LAMP, Scene
@@ -40,20 +41,21 @@ class Club:
 
         def paint(view: View, box: PixelArea) -> Image:
             image = self._walls(box, upper, lower, rotation, view.camera.centre - origin)
-            x, y = view.plane(view.rays(box, SAMPLES), origin, rotation[:, 0], rotation[:, 1])
-            seen = self.top.at(x, y)
-            if self.scene.finish.gloss:
-                on = seen[..., 3] > 0
-                seen[on, :3] *= self._top_light(x[on], y[on], rotation, view.camera.centre - origin)
+            seen = self.top.at(*view.plane(view.rays(box, SAMPLES), origin, rotation[:, 0], rotation[:, 1]))
+            if self.scene.finish.gloss:  # smooth on the top: worked out once a pixel
+                light = self._top_light(view, box, rotation, origin)
+                seen[..., :3] *= cv2.resize(light, seen.shape[1::-1])
             return average(seen + (1 - seen[..., 3:]) * image, SAMPLES)
 
         box = PixelArea.around(np.concatenate([upper, lower]), 2, view.limits)
         return Layer(box, _distance(view, origin), paint)
 
-    def _top_light(self, x: Image, y: Image, rotation: FloatArray, toward: FloatArray) -> FloatArray:
+    def _top_light(self, view: View, box: PixelArea, rotation: FloatArray, origin: FloatArray) -> Image:
+        x, y = view.plane(view.rays(box, 1), origin, rotation[:, 0], rotation[:, 1])
         bent_x, bent_y = CAMBER_RAD_PER_M
-        normals = np.stack([bent_x * x, bent_y * y, np.ones_like(x)], axis=-1) @ rotation.T
-        return self._light(normals, toward, np.ones(len(x)))
+        normals = np.stack([bent_x * x, bent_y * y, np.ones_like(x)], axis=-1).reshape(-1, 3) @ rotation.T
+        light = self._light(normals, view.camera.centre - origin, np.ones(len(normals)))
+        return np.asarray(light.reshape(*x.shape, 3), dtype=np.float32)
 
     def _walls(
         self, box: PixelArea, upper: FloatArray, lower: FloatArray, rotation: FloatArray, toward: FloatArray

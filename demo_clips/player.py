@@ -49,14 +49,15 @@ def _ellipsoid(view: View, centre: FloatArray, radii: FloatArray, colour: Colour
         x, y = view.rays(box, 2)
         rays = np.stack([x, y, np.ones_like(x)], axis=-1) @ view.camera.rotation / radii
         start = (view.camera.centre - centre) / radii
-        a, b, c = np.sum(rays * rays, axis=-1), rays @ start, start @ start - 1
+        a, b, c = np.einsum("...i,...i", rays, rays), rays @ start, start @ start - 1
         inside = b * b - a * c
-        depth = (-b - np.sqrt(np.maximum(inside, 0))) / a
-        normal = (start + depth[..., None] * rays) / radii
+        hit = inside > 0
+        depth = (-b[hit] - np.sqrt(inside[hit])) / a[hit]
+        normal = (start + depth[:, None] * rays[hit]) / radii
         normal /= np.linalg.norm(normal, axis=-1, keepdims=True)
-        light = 0.45 + 0.35 * normal[..., 2] + 0.35 * np.maximum(normal @ np.array([-0.45, -0.55, 0.7]), 0)
-        cover = average((inside > 0).astype(np.float32), 2)[..., None]
-        shaded = average(np.where(inside > 0, light, 0).astype(np.float32), 2)[..., None]
+        light = np.zeros(hit.shape, dtype=np.float32)
+        light[hit] = 0.45 + 0.35 * normal[:, 2] + 0.35 * np.maximum(normal @ np.array([-0.45, -0.55, 0.7]), 0)
+        cover, shaded = (average(each, 2)[..., None] for each in (hit.astype(np.float32), light))
         return np.concatenate([shaded * np.array(colour, dtype=np.float32), cover], axis=-1)
 
     box = PixelArea.around(view.camera.project(corners), 2, view.limits)
