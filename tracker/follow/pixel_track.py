@@ -33,8 +33,8 @@ class PixelTrack:
     exposure_s: float
     """Exposure time told by the smear of the moving tag [s]; NaN when it could not be told."""
     slope: FloatArray | None = None
-    """Where the shaft was followed: its columns per row, shape (n,), the place being its line's at a row
-    above the head."""
+    """Where the shaft was followed: its columns per row, shape (n,), the place being its line's at the row of
+    the ball."""
     rise_px: FloatArray | None = None
     """By how many rows the head stands higher in the picture than at address, shape (n,) [px]; NaN where not
     known, None where no shaft was followed."""
