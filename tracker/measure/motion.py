@@ -113,7 +113,8 @@ def smooth_strokes(
         smoothing = smooth_stroke(head, each, launch, generator)
         smoothings.append(smoothing)
         strokes.append(_measure_one(head, each, smoothing, launch, number, direction, scale))
-        notes += _cautions(number, each, smoothing, launch, strokes[-1])
+        slow_error = head.shaken_sd_x_m > 0
+        notes += _cautions(number, each, smoothing, launch, strokes[-1], slow_error=slow_error)
     curves = _curves(head, smoothings)
     return Motion(
         strokes=tuple(strokes),
@@ -166,6 +167,8 @@ def _cautions(
     smoothing: StrokeSmoothing,
     launch: Launch | None,
     measures: StrokeMeasures,
+    *,
+    slow_error: bool,
 ) -> list[Caution]:
     notes = []
     ball, head = smoothing.impact_by_ball, smoothing.impact_by_head
@@ -186,7 +189,8 @@ def _cautions(
     elif not measures.hub_radius_m.known:
         notes.append(caution("arc-not-told", number=number))
     low, high = INCONSISTENT_INNOVATIONS
-    if not low <= smoothing.innovation_ratio <= high:
+    # A slow error is there whether or not a frame differs from the next: small innovations do not deny it.
+    if smoothing.innovation_ratio > high or (smoothing.innovation_ratio < low and not slow_error):
         notes.append(caution("noise-inconsistent", number=number, times=smoothing.innovation_ratio))
     return notes
 

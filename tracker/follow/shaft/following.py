@@ -46,9 +46,9 @@ LEARNT_FROM = 60
 LEARNING_ROUNDS = 3
 
 LAW_POWERS = 3
-"""The slope as a cubic of the column: of a club that swings about a hub at rest it is all but a straight line.
-In proportion to the speed besides: rows are exposed one after the other, so that a moving shaft stands askew.
-Without that, its extension lay 0.9 px off in a clip with 3.6 ms from the first row to the last."""
+"""The slope as a cubic of the column: of a club that swings about a hub at rest it is all but a straight
+line. In proportion to the speed besides: rows are exposed one after the other, so that a moving shaft stands
+askew. Without that, its extension lay 0.9 px off in a clip with 3.6 ms from the first row to the last."""
 
 SPEED_OVER_S = 0.02
 """Chosen by us: span over which the shaft's speed in the picture is taken."""
