@@ -10,10 +10,14 @@ from pennyfall.calibration.lens import Lens
 from pennyfall.calibration.pose import Pose
 from pennyfall.kinematics.values import Estimate, FloatArray
 from pennyfall.tracker.ball import BareBalls, FollowedBall
-from pennyfall.tracker.clip.frame import Frame
+from pennyfall.tracker.clip.frame import Frame, LumaFrame
 from pennyfall.tracker.follow.boxes import Box
 from pennyfall.tracker.follow.pixel_track import PixelTrack
 from pennyfall.tracker.follow.shaft import RowKeeper, follow_shaft
+
+AROUND_RADII = (16, 12)
+"""Chosen by us: across and down, in radii of the ball, as far as its sheet may lie and its head stand: 0.35
+m."""
 
 
 class BareWatch:
@@ -51,10 +55,17 @@ class BareWatch:
         if self._rows is not None:
             self._rows.take(frame)
 
-    @property
-    def ball_radius_px(self) -> float:
-        """Radius of the surest ball [px]; NaN where none is found yet."""
-        return self._balls.candidates[0].radius_px if self._balls.candidates else float("nan")
+    def around_ball(self, luma: LumaFrame) -> tuple[int, int, int, int]:
+        """Return the part of a picture about the surest ball: left, top, right, bottom [px]; all without
+        one.
+        """
+        if not self._balls.candidates:
+            return 0, 0, luma.shape[1], luma.shape[0]
+        ball = self._balls.candidates[0]
+        (left, top), (right, bottom) = (
+            (ball.centre_px + sign * ball.radius_px * np.array(AROUND_RADII)).astype(int) for sign in (-1, 1)
+        )
+        return int(left), int(top), int(right), int(bottom)
 
     def balls(self) -> tuple[FollowedBall, ...]:
         """Return the balls that were struck, else the surest that lies there."""

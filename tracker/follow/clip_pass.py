@@ -47,9 +47,9 @@ SHEET_SAMPLE_INTERVAL_S = 0.3
 MOST_SHEET_SAMPLES = 12
 """Chosen by us: more pictures of a resting sheet say nothing new."""
 
-NEXT_LOOK_S, LOOKS_RARER = 0.4, 2.0
+NEXT_LOOK_S, LOOKS_RARER = 0.6, 2.0
 """Chosen by us: while nothing printed was ever seen, looks for tags, 0.1 to 0.3 s each on grass, are twice as
-far apart each time, from this on: four in the first three seconds. Tags that are there are seen in the
+far apart each time, from this on: three in the first three seconds. Tags that are there are seen in the
 first."""
 
 SURE_BORDER_SHARE = 0.125
@@ -136,6 +136,7 @@ class ClipFollower:
         if dot is None:
             self._bare = BareWatch(box, stated_focal=stated_focal, lens=lens, pixel_aspect=pixel_aspect)
         self._next_look_s = 0.0
+        self._printed = False
         self._pieces = PieceKeeper() if isinstance(self._head, TagFollower) else None
         self._ball = BallWatcher()
         self._pose: Pose | None = None
@@ -154,7 +155,7 @@ class ClipFollower:
         self._times_s.append(frame.time_s)
         if self._bare is not None:
             self._bare.update(frame)
-            if not self._may_look(frame.time_s) and isinstance(self._head, TagFollower):
+            if isinstance(self._head, TagFollower) and not self._is_printed(frame, self._bare):
                 self._head.skip(frame)
                 return
         if self._watch is None:
@@ -193,14 +194,23 @@ class ClipFollower:
             pieces=None if self._pieces is None else self._pieces.pieces(),
         )
 
-    def _may_look(self, time_s: float) -> bool:
-        """Return whether tags may be looked for: always once one was seen, else ever more rarely."""
-        if self._most_tags or self._ever_seen:
-            return True
-        if time_s < self._next_look_s:
-            return False
-        self._next_look_s = LOOKS_RARER * time_s + NEXT_LOOK_S
-        return True
+    def _is_printed(self, frame: Frame, bare: BareWatch) -> bool:
+        """Return whether a tag was seen by now; looks for one are ever rarer until it is.
+
+        Where a ball lies, small tags are looked for around it only.
+        """
+        if self._printed or frame.time_s < self._next_look_s:
+            return self._printed
+        self._next_look_s = LOOKS_RARER * frame.time_s + NEXT_LOOK_S
+        part = bare.around_ball(frame.luma)
+        wanted = {*self._layout.ids, self._layout.head_tag_id}
+        self._printed = bool(wanted & self._tags.find(frame.luma).keys())
+        if not self._printed and max(frame.luma.shape) <= LARGEST_ENLARGED_PX:
+            self._printed = bool(wanted & self._tags.find_in(frame.luma, *part).keys())
+        if not self._printed:
+            left, top, right, bottom = part
+            self._mirror.look(frame.time_s, frame.luma[max(top, 0) : bottom, max(left, 0) : right])
+        return self._printed
 
     def _seek_sheet(self, frame: Frame) -> None:
         if frame.time_s < self._next_sheet_s:

@@ -77,7 +77,7 @@ def _posed(timed: Timed, settings: Settings) -> tuple[Followed, Pose]:
     followed, seen = timed.followed, timed.seen
     if followed.pose is None:
         pose = None
-        if followed.head.slope is not None:
+        if followed.head.slope is not None and not followed.mirrored:
             pose = followed.ball_pose
         elif not followed.mirrored:
             pose = posed_by_head_tag(

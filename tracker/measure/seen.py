@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable
 from dataclasses import dataclass
 
-from pennyfall.kinematics.values import Caution
+from pennyfall.calibration.ball_pose import focal_from_35mm
+from pennyfall.kinematics.values import Caution, Estimate
 from pennyfall.tracker.clip.album import Album
 from pennyfall.tracker.clip.decoding import Decoded, Decoding
 from pennyfall.tracker.clip.header_clock import missing_bytes
-from pennyfall.tracker.clip.reading import Reading
+from pennyfall.tracker.clip.reading import ClipHeader, Reading
 from pennyfall.tracker.follow.clip_pass import ClipFollower, Followed
 from pennyfall.tracker.measure.cautions import caution
 from pennyfall.tracker.measure.settings import HeadMark, Settings
@@ -78,6 +80,7 @@ def follow(
     follower = ClipFollower(
         settings.tags,
         lens=settings.lens,
+        stated_focal=_stated_focal(reading.header),
         pixel_aspect=reading.header.pixel_aspect,
         box=settings.box,
         dot=settings.dot,
@@ -96,3 +99,10 @@ def follow(
         followed=followed,
         method=settings.method if followed.head.slope is None else "shaft",
     )
+
+
+def _stated_focal(header: ClipHeader) -> Estimate | None:
+    """Return the focal length that the phone wrote into the file [px]; None where it wrote none."""
+    if not math.isfinite(header.focal_35mm):
+        return None
+    return focal_from_35mm(header.focal_35mm, (header.width, header.height))
