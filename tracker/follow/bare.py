@@ -56,9 +56,7 @@ class BareWatch:
             self._rows.take(frame)
 
     def around_ball(self, luma: LumaFrame) -> tuple[int, int, int, int]:
-        """Return the part of a picture about the surest ball: left, top, right, bottom [px]; all without
-        one.
-        """
+        """Return the part of a picture about the surest ball, all without one: left, top, right, bottom."""
         if not self._balls.candidates:
             return 0, 0, luma.shape[1], luma.shape[0]
         ball = self._balls.candidates[0]

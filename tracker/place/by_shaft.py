@@ -120,7 +120,7 @@ def fit_swing(line: PixelTrack, pose: Pose, origin: FloatArray, x_axis: FloatArr
     -----
     The most probable values of pose, lie, place across and turn under Gaussian priors, by least squares. From
     the line alone a steeper camera and a shorter radius look alike; the rows by which the head rises part
-    them.
+    them where the camera looks down by 50 degrees and more.
 
     """
     frames = np.flatnonzero(line.seen)
