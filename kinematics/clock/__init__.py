@@ -1,6 +1,6 @@
 """From a file's timestamps to true seconds: time bases, speed ramps, jumps of apparent speed."""
 
-from pennyfall.kinematics.clock.speed_jump import SpeedJump, speed_jump
+from pennyfall.kinematics.clock.speed_jump import SpeedJump, pulled_too_hard, speed_jump
 from pennyfall.kinematics.clock.speed_ramp import RateSteps, rate_steps
 from pennyfall.kinematics.clock.time_base import TimeBase, time_base, usual_interval
 
@@ -8,6 +8,7 @@ __all__ = [
     "RateSteps",
     "SpeedJump",
     "TimeBase",
+    "pulled_too_hard",
     "rate_steps",
     "speed_jump",
     "time_base",

@@ -1,8 +1,9 @@
-"""Jumps of apparent speed that no club makes: the sign that a part of a clip plays at another speed."""
+"""Apparent motion that no club makes: the sign that a part of a clip plays at another speed."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 
@@ -25,6 +26,18 @@ EVEN = 1.5
 
 JUMP = 3.0
 """Chosen by us: a head loses a fifth of its speed to the ball; slow motion is four or eight times slower."""
+
+HARDEST_MPS2 = 16.0
+"""Chosen by us: the hardest pull of a long putt is 15 m/s^2. Where the file's times over 4 or 8 are taken as
+true, a head at normal speed seems to be pulled 16 or 64 times as hard as it was: at the start and the turn of
+most strokes harder than this."""
+HARD_SDS = 4.0
+"""Chosen by us: and by this many standard deviations more, for the scatter of the places."""
+REACH = 2
+"""Chosen by us: frames to either side over which a pull is taken. As many in a row must be too hard, one way:
+a single wrong place makes one such between two of the other sign."""
+IMPACT_FRAMES, IMPACT_LEAVES = 5, 0.55
+"""Chosen by us: a ball takes a fifth of a head's speed within so many frames, from a light head a third."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -96,3 +109,34 @@ def _even_speeds(time_s: FloatArray, x_m: FloatArray, seen: BoolArray) -> FloatA
     even = one_way & (size.max(axis=1) < EVEN * size.min(axis=1))  # NaN compares false
     moving = np.abs(steps).min(axis=1) > LEAST_STEP_M
     return np.where(even & moving, velocity.mean(axis=1), 0.0)
+
+
+def pulled_too_hard(time_s: FloatArray, x_m: FloatArray, sd_x_m: FloatArray, seen: BoolArray) -> FloatArray:
+    """Return the times at which a head seems to be pulled harder than any club is, shape (m,) [s].
+
+    An impact is none: it takes a part of the head's speed and turns nothing.
+
+    Parameters
+    ----------
+    time_s, x_m, sd_x_m : FloatArray
+        Apparent time, place along the line and standard deviation of the place in each frame, shape (n,)
+        [s], [m].
+    seen : BoolArray
+        Whether the head was seen, shape (n,).
+
+    """
+    time_s, x_m, sd_x_m = time_s[seen], x_m[seen], sd_x_m[seen]
+    if len(time_s) <= 2 * REACH:
+        return np.empty(0)
+    velocity = (x_m[REACH:] - x_m[:-REACH]) / (time_s[REACH:] - time_s[:-REACH])
+    apart_s = (time_s[2 * REACH :] - time_s[: -2 * REACH]) / 2
+    pull = (velocity[REACH:] - velocity[:-REACH]) / apart_s
+    scatter = np.sqrt(6) * sd_x_m[REACH:-REACH] / apart_s**2
+    way = np.sign(pull) * (np.abs(pull) > HARDEST_MPS2 + HARD_SDS * scatter)
+    edges = np.concatenate([[0], np.flatnonzero(np.diff(way)) + 1, [len(way)]])
+    hard = np.zeros(len(way), dtype=bool)
+    for first, end in pairwise(edges.tolist()):
+        before, after = velocity[max(first - 1, 0)], velocity[min(end + REACH, len(velocity) - 1)]
+        struck = end - first <= IMPACT_FRAMES and IMPACT_LEAVES < after / (before or np.inf) < 1
+        hard[first:end] = way[first] != 0 and end - first >= REACH and not struck
+    return time_s[REACH:-REACH][hard]

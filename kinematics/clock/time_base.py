@@ -28,7 +28,8 @@ ROUNDING = 0.75
 RAMP_LEAST_RATIO = 3.0
 """Chosen by us: a camera short of light halves its rate; slow motion plays four or eight times slower.
 Between the two, the file's own times are kept and the step is reported. Without a known capture rate a ramp
-shows by the head's speed (`speed_jump`), and the clip is refused."""
+shows by the head's speed (`speed_jump`), and the clip is refused; without a step in the file, by its pull
+(`pulled_too_hard`)."""
 
 MOST_LOST_IN_A_ROW = 4
 """Chosen by us: a longer interval says nothing of the usual one."""
@@ -57,6 +58,11 @@ class TimeBase:
 
     def __post_init__(self) -> None:
         freeze_arrays(self)
+
+    @property
+    def retimed(self) -> bool:
+        """Whether true times are the file's over one factor of slow motion, false where it plays normally."""
+        return self.slow_motion_factor >= RAMP_LEAST_RATIO and not self.ramp
 
     def at(self, stamp_s: float) -> float:
         """Return the true time of a timestamp [s]."""

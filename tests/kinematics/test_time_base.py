@@ -9,7 +9,7 @@ import pytest
 
 from pennyfall.demo_clips.clips import shipped_clips
 from pennyfall.demo_clips.truth import load_truth
-from pennyfall.kinematics.clock.speed_jump import LEAST_STEP_M, speed_jump
+from pennyfall.kinematics.clock.speed_jump import LEAST_STEP_M, pulled_too_hard, speed_jump
 from pennyfall.kinematics.clock.speed_ramp import rate_steps
 from pennyfall.kinematics.clock.time_base import time_base, unrounded, usual_interval
 from pennyfall.kinematics.errors import CannotMeasure
@@ -195,3 +195,54 @@ def test_no_stroke_of_the_shipped_clips_jumps_however_its_frames_are_thinned(
                 0, LEAST_STEP_M * generator.choice([0.05, 0.1, 0.2]), len(kept)
             )
             assert speed_jump(time_s[kept], noisy, np.ones(len(kept), dtype=bool)) is None, clip.name
+
+
+def _pulls(time_s: FloatArray, x_m: FloatArray, sd_m: float, generator: np.random.Generator) -> int:
+    """Return in how many frames a head with such noise seems to be pulled too hard."""
+    noisy = x_m + generator.normal(0, sd_m, len(x_m))
+    return len(pulled_too_hard(time_s, noisy, np.full(len(x_m), sd_m), np.ones(len(x_m), dtype=bool)))
+
+
+@pytest.mark.parametrize("sd_m", [0.00005, 0.0001, 0.0003, 0.001])
+def test_no_shipped_stroke_is_pulled_too_hard_but_each_is_at_normal_speed_among_slow_motion(
+    generator: np.random.Generator, sd_m: float
+) -> None:
+    """Never as it was, impact included, nor thinned at random; where every eighth picture was kept, yes."""
+    for clip in shipped_clips():
+        frames = load_truth(clip.truth)["frames"]
+        time_s, x_m = np.array(frames["container_pts_s"]), np.array(frames["head_centre_xyz_m"])[:, 0]
+        for _ in range(10):
+            kept = np.sort(generator.choice(len(time_s), round(0.7 * len(time_s)), replace=False))
+            assert _pulls(time_s, x_m, sd_m, generator) == 0, clip.name
+            assert _pulls(time_s[kept], x_m[kept], sd_m, generator) == 0, clip.name
+        thinned = x_m[::8]
+        assert _pulls(time_s[: len(thinned)], thinned, sd_m, generator) > 3, clip.name
+
+
+def test_a_stroke_that_itself_falters_or_changes_its_speed_is_not_pulled_too_hard(
+    generator: np.random.Generator,
+) -> None:
+    """A backswing that stops within 40 ms and goes on, and a forward swing let go before the impact."""
+    time_s = np.arange(300) / 240
+    v = np.interp(
+        time_s, [0.2, 0.3, 0.34, 0.4, 0.5, 0.7, 0.95, 0.96, 1.1], [0, -0.3, 0, 0, -0.4, 0, 1.5, 1.45, 0.9]
+    )
+    x_m = np.concatenate([[0.0], np.cumsum(v[:-1])]) / 240
+    assert _pulls(time_s, x_m, 0.0001, generator) == 0
+
+
+def test_one_or_two_wrong_places_are_no_pull(generator: np.random.Generator) -> None:
+    time_s = np.arange(200) / 240
+    x_m = 0.1 * np.sin(2 * np.pi * 0.8 * time_s)
+    x_m[60] += 0.003
+    x_m[120:122] += 0.0004
+    assert _pulls(time_s, x_m, 0.0001, generator) == 0
+
+
+def test_an_impact_is_no_pull_however_fast_the_head(generator: np.random.Generator) -> None:
+    """A head of 350 g loses 21 % of its speed to the ball (momentum and restitution 0.78)."""
+    time_s = np.arange(120) / 240
+    for speed_mps in (0.5, 1.5, 4.5):
+        v = np.where(time_s < 0.25, speed_mps, 0.79 * speed_mps)
+        x_m = np.concatenate([[0.0], np.cumsum(v[:-1])]) / 240
+        assert _pulls(time_s, x_m, 0.0001, generator) == 0

@@ -191,8 +191,8 @@ def test_a_ramp_whose_normal_parts_lost_their_frames_is_not_guessed_at(
     """An editor's export at an even 30 frames/s: every eighth frame at normal speed, every one in between."""
     kept = np.concatenate([np.arange(0, 150, 8), np.arange(150, 300), np.arange(300, len(at_240.frames), 8)])
     clip = write_film(tmp_path / "export.mp4", [at_240.frames[i] for i in kept], np.arange(len(kept)) / 30)
-    for stated in (None, 240.0):
-        with pytest.raises(CannotMeasure, match=r"slow motion|speed jumps|backswing"):
+    for stated, said in ((None, "a part of the clip plays in slow motion"), (240.0, "plays at normal speed")):
+        with pytest.raises(CannotMeasure, match=said):
             measured(clip, recorded_at_hz=stated)
 
 

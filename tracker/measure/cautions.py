@@ -53,6 +53,17 @@ REGISTER: dict[str, CautionKind] = {
     # The times.
     "speed-ramp": CautionKind(words="{words}", touches=EVERYTHING),
     "frame-rate-steps": CautionKind(words="{words}", touches=EVERYTHING),
+    "slow-motion-stated": CautionKind(
+        words="That the clip was recorded at {rate_hz:g} frames/s is stated, not in the file. Had slow "
+        "motion begun only in the soft start of a backswing, nothing would show it, and the takeaway would "
+        "be too late.",
+        remedy="Let it begin before the stroke.",
+        touches=("takeaway_s", "backswing_s", "tempo_ratio"),
+    ),
+    "plays-normally": CautionKind(
+        words="At {time_s:.2f} s the clip plays at normal speed: as slow motion, the head would be pulled "
+        "harder than any club is. Strokes that lie whole in slow motion were measured; left out: {strokes}."
+    ),
     "repeated-frames": CautionKind(
         words="Pictures that repeat the one before them under a new timestamp were left out: {frames}.",
         touches=TIMES,

@@ -7,9 +7,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from pennyfall.kinematics.clock.speed_jump import pulled_too_hard
 from pennyfall.kinematics.errors import CannotMeasure
 from pennyfall.kinematics.stroke.arc import fit_arc
-from pennyfall.kinematics.stroke.finding import FoundStroke, find_strokes
+from pennyfall.kinematics.stroke.finding import SHORTEST_REST_S, FoundStroke, find_strokes
 from pennyfall.kinematics.stroke.launch import Launch, fit_launch
 from pennyfall.kinematics.stroke.measures import StrokeContext, measure
 from pennyfall.kinematics.stroke.scale_errors import ScaleErrors
@@ -25,7 +26,7 @@ from pennyfall.kinematics.values import (
 )
 from pennyfall.tracker.measure.cautions import caution, noticed_cautions
 from pennyfall.tracker.measure.placed import Placed
-from pennyfall.tracker.measure.refusals import refuse_slow_motion, why_no_stroke
+from pennyfall.tracker.measure.refusals import WHOLE_IN_SLOW_MOTION, refuse_slow_motion, why_no_stroke
 from pennyfall.tracker.smoother.stroke import StrokeSmoothing, smooth_stroke
 
 SEED = 20260101
@@ -71,17 +72,28 @@ def smooth(placed: Placed) -> Motion:
         When the clip holds no whole stroke, or its strokes cannot have happened at the speed it plays.
 
     """
-    tracks = placed.tracks
+    tracks, reading = placed.tracks, placed.timed.seen.reading
+    head = tracks.head
+    normal_s = np.empty(0)
+    if reading.time_base.retimed:
+        normal_s = pulled_too_hard(head.time_s, head.x_m, head.sd_x_m, head.seen)
     try:
-        motion = smooth_strokes(tracks.head, tracks.balls, scale=tracks.scale, direction=tracks.direction)
+        motion = smooth_strokes(
+            head, tracks.balls, scale=tracks.scale, direction=tracks.direction, normal_s=normal_s
+        )
     except CannotMeasure as error:
-        raise why_no_stroke(placed.timed, tracks) or error from None
-    refuse_slow_motion(placed.timed.seen.reading, motion.strokes)
+        raise why_no_stroke(placed.timed, tracks, normal_s) or error from None
+    refuse_slow_motion(reading, motion.strokes)
     return motion
 
 
 def smooth_strokes(
-    head: HeadTrack, balls: Sequence[BallTrack], *, scale: ScaleErrors, direction: Direction
+    head: HeadTrack,
+    balls: Sequence[BallTrack],
+    *,
+    scale: ScaleErrors,
+    direction: Direction,
+    normal_s: FloatArray | None = None,
 ) -> Motion:
     """Return the measures of every stroke in a clip.
 
@@ -95,6 +107,9 @@ def smooth_strokes(
         How the errors of the calibration shift places along the line.
     direction : str
         How the strokes run relative to the sheet's arrow.
+    normal_s : FloatArray, optional
+        Times at which a clip in slow motion is known to play at normal speed [s]; no stroke that holds one is
+        measured.
 
     Raises
     ------
@@ -107,6 +122,12 @@ def smooth_strokes(
     found, noticed = find_strokes(head, [each.impact_s.value for each in launches])
     generator = np.random.default_rng(SEED)
     notes = list(noticed_cautions(noticed))
+    if normal_s is not None and len(normal_s):
+        slow = tuple(each for each in found if not _holds(each, normal_s))
+        notes.append(caution("plays-normally", time_s=normal_s[0], strokes=len(found) - len(slow)))
+        found = slow
+    if not found:
+        raise CannotMeasure("No stroke lies whole in slow motion.", fix=WHOLE_IN_SLOW_MOTION)
     strokes, smoothings = [], []
     for number, each in enumerate(found, start=1):
         launch = next((one for one in launches if one.impact_s.value == each.struck_s), None)
@@ -126,6 +147,11 @@ def smooth_strokes(
         sd_vx_mps=curves[2],
         sd_ax_mps2=curves[3],
     )
+
+
+def _holds(found: FoundStroke, times_s: FloatArray) -> bool:
+    """Return whether one of some times lies within a stroke, or in the rest that shows its takeaway."""
+    return bool(np.any((times_s >= found.takeaway_s - SHORTEST_REST_S) & (times_s <= found.finish_s)))
 
 
 def _measure_one(

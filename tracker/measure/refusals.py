@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+from itertools import pairwise
+
 import numpy as np
 
 from pennyfall.kinematics.clock.speed_jump import LEAST_STEP_M, speed_jump
 from pennyfall.kinematics.errors import CannotMeasure
-from pennyfall.kinematics.values import StrokeMeasures
+from pennyfall.kinematics.values import FloatArray, StrokeMeasures
 from pennyfall.tracker.clip.header_clock import missing_bytes
 from pennyfall.tracker.clip.reading import Reading
 from pennyfall.tracker.follow.clip_pass import LEAST_SHEET_TAGS, Followed
@@ -27,10 +29,18 @@ STROKE_TRAVEL_M = 0.12
 SLOWEST_REAL_SPEED_MPS = 0.35
 """Chosen by us: a head that moves as far as in a stroke is faster than this even in the shortest putt."""
 
+LEAST_SPEED_MPS = 0.005
+"""Chosen by us: a head this slow rests or turns, even played eight times slower than life."""
+
 SPEED_FRAMES = 4
 """Chosen by us: speed is taken over this many frames, so that no single place makes it."""
 
 ASK_RATE = "State the rate it was recorded at."
+
+WHOLE_IN_SLOW_MOTION = (
+    "Give the clip as the camera recorded it, or let its slow part begin before the stroke and end after it. "
+    "If all of it is in slow motion, state the rate it was recorded at."
+)
 
 
 def refuse_unusable(name: str, followed: Followed, *, method: HeadMark, posed: bool) -> None:
@@ -112,6 +122,8 @@ def refuse_two_speeds(reading: Reading, tracks: PlacedTracks) -> None:
         With when, and by how much.
 
     """
+    if reading.time_base.retimed:
+        return  # its strokes are looked at one by one
     head = tracks.head
     # A smeared or half covered head jumps by its own scatter: only plain places tell of the clip's speed.
     plain = head.seen & (head.sd_x_m < LEAST_STEP_M / 10)
@@ -153,13 +165,31 @@ def refuse_slow_motion(reading: Reading, strokes: tuple[StrokeMeasures, ...]) ->
             )
 
 
-def why_no_stroke(timed: Timed, tracks: PlacedTracks) -> CannotMeasure | None:
-    """Return why a clip without a whole stroke has none, where its speed, its file or its framing tells."""
-    return _slow_motion(timed.seen.reading, tracks) or _cut_off(timed)
+def why_no_stroke(timed: Timed, tracks: PlacedTracks, normal_s: FloatArray) -> CannotMeasure | None:
+    """Return why a clip without a whole stroke has none, where its speed, its file or its framing tells.
+
+    Parameters
+    ----------
+    timed : Timed
+    tracks : PlacedTracks
+    normal_s : FloatArray
+        Times at which a clip in slow motion is known to play at normal speed [s].
+
+    """
+    reading = timed.seen.reading
+    if len(normal_s):
+        return CannotMeasure(
+            f"At {normal_s[0]:.2f} s of {reading.name} the head would be pulled harder than any club is, "
+            f"were it slow motion recorded at {reading.time_base.capture_rate_hz:g} frames/s: it plays at "
+            "normal speed there, and no stroke lies whole in slow motion.",
+            fix=WHOLE_IN_SLOW_MOTION,
+            setting="recorded_at",
+        )
+    return _slow_motion(reading, tracks) or _cut_off(timed)
 
 
 def _slow_motion(reading: Reading, tracks: PlacedTracks) -> CannotMeasure | None:
-    """Return the refusal of a clip whose head moves far, but at no time as fast as in the gentlest putt."""
+    """Return the refusal of a clip whose head moves far, but slower than in any stroke."""
     if reading.time_base.source != "timestamps":
         return None
     seen = tracks.head.seen
@@ -167,18 +197,30 @@ def _slow_motion(reading: Reading, tracks: PlacedTracks) -> CannotMeasure | None
     if len(x_m) < 2 * SPEED_FRAMES:
         return None
     travel_m = float(np.ptp(x_m))
-    speed = np.abs(x_m[SPEED_FRAMES:] - x_m[:-SPEED_FRAMES]) / (
-        time_s[SPEED_FRAMES:] - time_s[:-SPEED_FRAMES]
-    )
-    fastest_mps = float(np.percentile(speed, 99))
+    speed = (x_m[SPEED_FRAMES:] - x_m[:-SPEED_FRAMES]) / (time_s[SPEED_FRAMES:] - time_s[:-SPEED_FRAMES])
+    fastest_mps = float(np.percentile(np.abs(speed), 99))
+    how = f"moves {100 * travel_m:.0f} cm at {100 * fastest_mps:.0f} cm/s at most, slower than any stroke"
     if travel_m < STROKE_TRAVEL_M or fastest_mps > SLOWEST_REAL_SPEED_MPS:
-        return None
+        way_m, way_s = _slowest_way(time_s, x_m, speed)
+        if way_s < SLOWEST_REAL_BACKSWING_S:
+            return None
+        how = f"takes {way_s:.1f} s for {100 * way_m:.0f} cm one way, longer than any backswing"
     return CannotMeasure(
-        f"The head in {reading.name} moves {100 * travel_m:.0f} cm at {100 * fastest_mps:.0f} cm/s at most, "
-        "slower than any stroke, so the clip plays in slow motion, and its file does not say how slow.",
+        f"The head in {reading.name} {how}, so the clip, or that part of it, plays in slow motion, and its "
+        "file does not say how slow.",
         fix=ASK_RATE,
         setting="recorded_at",
     )
+
+
+def _slowest_way(time_s: FloatArray, x_m: FloatArray, speed_mps: FloatArray) -> tuple[float, float]:
+    """Return length and time of the slowest way as long as a stroke's [m], [s]; zeros where there is none."""
+    edges = np.flatnonzero(np.diff(np.sign(speed_mps) * (np.abs(speed_mps) > LEAST_SPEED_MPS))) + 1
+    ways = [
+        (float(abs(x_m[end] - x_m[first])), float(time_s[end] - time_s[first]))
+        for first, end in pairwise([0, *edges.tolist(), len(speed_mps)])
+    ]
+    return max((way for way in ways if way[0] > STROKE_TRAVEL_M), key=lambda way: way[1], default=(0.0, 0.0))
 
 
 def _cut_off(timed: Timed) -> CannotMeasure | None:

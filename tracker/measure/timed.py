@@ -42,6 +42,8 @@ class Timed:
             notes.append(caution("speed-ramp", words=base.words))
         elif base.steps is not None:
             notes.append(caution("frame-rate-steps", words=base.words))
+        if base.retimed and base.source == "stated":
+            notes.append(caution("slow-motion-stated", rate_hz=base.capture_rate_hz))
         if self.frames_repeated:
             notes.append(caution("repeated-frames", frames=self.frames_repeated))
         leaving = left_the_picture(self.followed.head, self.seen.decoded.picture_size)
