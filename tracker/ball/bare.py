@@ -193,8 +193,12 @@ class _WatchedBall:
         self._sized_s = -np.inf
         self._way: list[tuple[FloatArray, float]] = []
         self._read_at_m = 0.0
+        self._frame = frame
+        self._followed: tuple[int, FollowedBall | None] | None = None
         self.gone = False
         """Whether it is no longer to be seen, or proved no ball."""
+        self.struck = False
+        """Whether it left as a struck ball does."""
         self.lying = LyingBall(centre_px=seen.centre_px, radius_px=seen.radius_px, confidence=seen.confidence)
         self._sight = BallSight(centre_px=seen.centre_px, radius_px=seen.radius_px)
         self._camera: Camera = camera_over_ball(
@@ -220,31 +224,28 @@ class _WatchedBall:
         self._faint = seen.faint
         self.update(frame, time_s, luma)
 
-    @property
-    def struck(self) -> bool:
-        """Whether it left as a struck ball does."""
-        motion = self.watcher.moving
-        if motion is not None:
-            return _rolls(motion.sightings)
-        return any(ball.departed for ball in self.watcher.balls()) and len(self._way) >= _LEAST_SEEN
-
     def update(self, frame: int, time_s: float, luma: LumaFrame) -> None:
         """Take the next frame."""
+        self._frame = frame
         self.watcher.update(frame, time_s, luma, None, self._camera)
         motion = self.watcher.moving
         if motion is not None:
             if motion.sightings and motion.sightings[-1].frame == frame:
                 self._note_way(luma, motion.sightings, motion.exposure_s)
                 self.gone = _pulled(motion.sightings)
+                self.struck = _rolls(motion.sightings)
         elif self.watcher.resting is not None:
+            self.struck = False
             self._note_size(time_s, luma, self.watcher.resting.found.fit)
         else:
             self.gone = True
 
     def followed(self) -> FollowedBall | None:
         """Return its way; None where it was seen too briefly."""
-        balls = self.watcher.balls()
-        return balls[-1] if balls else None
+        if self._followed is None or self._followed[0] != self._frame:  # it is put together from many frames
+            balls = self.watcher.balls()
+            self._followed = (self._frame, balls[-1] if balls else None)
+        return self._followed[1]
 
     def pose(self, toward: int) -> Pose:
         """Return the camera posed by its place, size and way."""
