@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+
+import cv2
 import numpy as np
 import pytest
 
@@ -11,6 +14,7 @@ from pennyfall.demo_clips.truth import load_truth
 from pennyfall.kinematics.values import BALL_RADIUS_M
 from pennyfall.tracker.ball.bare import BareBalls
 from pennyfall.tracker.clip.decoding import Decoding
+from pennyfall.tracker.clip.frame import LumaFrame
 from pennyfall.tracker.clip.reading import read_clip
 
 SINGLE = [clip for clip in shipped_clips() if "three" not in clip.name]
@@ -45,3 +49,88 @@ def test_the_struck_ball_of_a_shipped_clip_is_followed_and_poses_the_camera(clip
     met = pose.camera.meet_level(pixels, BALL_RADIUS_M)
     assert np.hypot(*(met[1] - met[0])[:2]) == pytest.approx(0.02, rel=0.03)
     assert met[1, 0] > met[0, 0]
+
+
+SIZE = (640, 360)
+RATE_HZ = 120.0
+LEAVES_S = 0.4
+REST_PX = np.array([250.0, 200.0])
+SPEED_PX_S = 600.0
+RADIUS_PX = 14.0
+
+
+def drawn(balls: list[tuple[float, float]], seed: int) -> LumaFrame:
+    """Return a picture of bright balls, shaded to their limb, on a floor of fixed grain under fresh noise."""
+    floor = 70.0 + 6.0 * np.random.default_rng(1).normal(size=SIZE[::-1])
+    fine, luma = 4, floor
+    v, u = np.mgrid[: SIZE[1], : SIZE[0]]
+    for centre in balls:
+        cover, shade = np.zeros(luma.shape), np.zeros(luma.shape)
+        for du in (np.arange(fine) + 0.5) / fine - 0.5:
+            for dv in (np.arange(fine) + 0.5) / fine - 0.5:
+                away = ((u + du - centre[0]) ** 2 + (v + dv - centre[1]) ** 2) / RADIUS_PX**2
+                inside = away < 1
+                cover += inside
+                shade += inside * (150.0 + 60.0 * np.sqrt(np.maximum(1 - away, 0)))
+        luma = luma * (1 - cover / fine**2) + shade / fine**2
+    noisy = cv2.GaussianBlur(luma, (0, 0), 0.7) + np.random.default_rng(seed).normal(
+        scale=1.5, size=luma.shape
+    )
+    return np.clip(np.rint(noisy), 0, 255).astype(np.uint8)
+
+
+def watched(ways: list[Callable[[float], tuple[float, float]]], until_s: float) -> BareBalls:
+    """Return what is known after some balls went their ways."""
+    balls = BareBalls()
+    for index in range(round(until_s * RATE_HZ)):
+        time_s = index / RATE_HZ
+        balls.update(index, time_s, drawn([way(time_s) for way in ways], index + 2))
+    return balls
+
+
+def struck_way(time_s: float) -> tuple[float, float]:
+    """Return the place of a ball that leaves at once at its full speed."""
+    return float(REST_PX[0] + SPEED_PX_S * max(time_s - LEAVES_S, 0.0)), float(REST_PX[1])
+
+
+def swung_way(time_s: float) -> tuple[float, float]:
+    """Return the place of a round part of the head: it leaves slowly, gets faster, and comes to its top."""
+    swing = 0.5 * (1 - np.cos(2 * np.pi * max(time_s - 0.1, 0.0) / 0.6))
+    return float(180.0 - 90.0 * swing), 150.0
+
+
+def still_way(time_s: float) -> tuple[float, float]:
+    """Return the place of a ball that only lies there."""
+    return 420.0, 280.0
+
+
+def test_of_balls_and_a_part_of_the_head_the_one_that_leaves_at_full_speed_was_struck() -> None:
+    balls = watched([still_way, swung_way, struck_way], 0.7)
+    found = balls.balls()
+    assert len(found) == 1
+    np.testing.assert_allclose(np.median(found[0].centre_px[found[0].at_rest], axis=0), REST_PX, atol=0.5)
+    assert found[0].time_s[~found[0].at_rest][0] == pytest.approx(LEAVES_S, abs=1.5 / RATE_HZ)
+    pose = balls.pose()
+    assert pose is not None
+    way = pose.camera.meet_level(np.array([REST_PX, REST_PX + np.array([100.0, 0.0])]), BALL_RADIUS_M)
+    per_px = float(way[1, 0] - way[0, 0]) / 100.0
+    assert per_px == pytest.approx(BALL_RADIUS_M / RADIUS_PX, rel=0.04)
+
+
+def test_where_nothing_is_struck_the_surest_ball_at_rest_poses_the_camera() -> None:
+    balls = watched([still_way], 0.3)
+    assert balls.struck() is None
+    assert [ball.departed for ball in balls.balls()] == [False]
+    pose = balls.pose(toward=-1)
+    assert pose is not None
+    assert pose.camera.project(np.array([[0.0, 0.0, BALL_RADIUS_M]]))[0] == pytest.approx(
+        [420.0, 280.0], abs=0.5
+    )
+    assert pose.camera.rotation[0, 0] < 0
+
+
+def test_a_clip_without_a_ball_has_none() -> None:
+    balls = watched([], 0.1)
+    assert balls.balls() == ()
+    assert balls.pose() is None
+    assert balls.candidates == ()

@@ -41,9 +41,12 @@ _CLEAR_M = 1.5 * BALL_RADIUS_M
 """Way from which its size is read: the head beside it no longer covers it."""
 _LEAST_SPEED_MPS, _LEAST_WAY_M, _LEAST_SEEN = 0.2, 0.06, 4
 """What leaves more slowly, not as far, or is seen less often was not struck: chosen by us."""
-_PULLED_S, _PULLED_SHARE = 0.05, 1.4
-"""What gets faster by this share in so long is moved by hand or is a part of the head: a struck ball only
-ever loses speed."""
+_PULLED_S, _AT_FIRST_S, _PULLED_SHARE, _PULLED_MPS = 0.04, 0.15, 1.2, 0.05
+"""What gets faster by such a share and such a speed, within the first of these times at the earliest and the
+second at the latest, is moved by hand or a part of the head: a struck ball only ever loses speed. Chosen by
+us: a camera that is off lends it a tenth over that way."""
+_BACK_M = 0.3 * BALL_RADIUS_M
+"""Nor does it come back by so much."""
 _READ_EVERY_M = 0.4 * BALL_RADIUS_M
 """Way after which its size is read again: chosen by us, six to half a turn."""
 _SMEARED_PX, _ABEAM = 2.0, 0.6
@@ -335,14 +338,16 @@ def _rolls(sightings: list[Sighting]) -> bool:
 
 
 def _pulled(sightings: list[Sighting]) -> bool:
-    """Whether something gets faster on its way."""
-    later = sightings[1:]  # the first may lie across the impact
-    if len(later) < 3 or later[-1].time_s - later[0].time_s < _PULLED_S:
+    """Whether something gets faster at first, or comes back."""
+    places = np.array([each.centre_m[:2] for each in sightings])
+    way_m = np.hypot(*(places - places[0]).T)
+    if way_m.max() - way_m[-1] > _BACK_M:
+        return True
+    since_s = np.array([each.time_s for each in sightings])[1:]  # the first may lie across the impact
+    early = since_s <= since_s[:1] + _AT_FIRST_S
+    since_s, way_m = since_s[early] - since_s[:1], way_m[1:][early]
+    if len(since_s) < 4 or since_s[-1] < _PULLED_S:
         return False
-    middle = len(later) // 2
-    early, late = _speed(later[0], later[middle]), _speed(later[middle], later[-1])
-    return late > _PULLED_SHARE * early + 0.05
-
-
-def _speed(one: Sighting, other: Sighting) -> float:
-    return math.hypot(*(other.centre_m - one.centre_m)[:2]) / (other.time_s - one.time_s)
+    bend, start_mps, _ = np.polyfit(since_s, way_m, 2)
+    end_mps = start_mps + 2.0 * bend * since_s[-1]
+    return bool(end_mps > _PULLED_SHARE * max(start_mps, 0.0) + _PULLED_MPS)
