@@ -43,6 +43,8 @@ class Sent:
     """Which phone sent it; empty where it came by cable."""
     left_out: str = ""
     """Why the coach left it out of the lesson."""
+    meant: tuple[str, float] | None = None
+    """Version and putt length [ft] that was being filmed when it came."""
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -93,9 +95,10 @@ class Desk:
         """What the page keeps for itself; what cannot be read counts as not there."""
         try:
             kept = json.loads((self.folder / PAGE_FILE).read_text(encoding="utf-8"))
-            clips = {key: Sent(**each) for key, each in kept["clips"].items()}
-            now = (str(kept["now"][0]), float(kept["now"][1])) if kept["now"] else None
-            return Notes(units=str(kept["units"]), now=now, clips=clips)
+            clips = {
+                key: Sent(**{**each, "meant": _pair(each["meant"])}) for key, each in kept["clips"].items()
+            }
+            return Notes(units=str(kept["units"]), now=_pair(kept["now"]), clips=clips)
         except (OSError, ValueError, KeyError, TypeError):
             return Notes()
 
@@ -123,14 +126,17 @@ class Desk:
         self._write_notes(replace(notes, clips={**notes.clips, wanted: sent}))
 
     def settle(self, clip: str) -> None:
-        """Sort a new clip: by its own name, else as the one before it; else it waits for the coach."""
-        if clip in self.lesson.clips or self.notes.clips.get(clip_id(clip), Sent()).left_out:
+        """Sort a new clip: by its own name, else by what was filmed when it came; else the coach will."""
+        notes = self.notes
+        if clip_id(clip) not in notes.clips:  # by cable: it came at this moment
+            self.note(clip_id(clip), Sent(meant=notes.now))
+        sent = self.notes.clips[clip_id(clip)]
+        if clip in self.lesson.clips or sent.left_out:
             return
-        told = sort_by_name([clip]).conditions
-        if told:
+        if told := sort_by_name([clip]).conditions:
             self._write(_with(self.lesson, clip, told[0].name, told[0].putt_ft))
-        elif now := self.notes.now:
-            self._write(_with(self.lesson, clip, *now))
+        elif sent.meant:
+            self._write(_with(self.lesson, clip, *sent.meant))
 
     def film_now(self, name: str, length: str) -> None:
         """Say which version at which length comes now.
@@ -240,6 +246,10 @@ class Desk:
 
     def _write_notes(self, notes: Notes) -> None:
         write_whole(self.folder / PAGE_FILE, json.dumps(asdict(notes), indent=1).encode())
+
+
+def _pair(kept: list[str | float] | None) -> tuple[str, float] | None:
+    return (str(kept[0]), float(kept[1])) if kept else None
 
 
 def _line(words: str) -> str:

@@ -9,6 +9,8 @@ from collections.abc import AsyncIterator
 from dataclasses import dataclass
 from itertools import islice
 
+import anyio
+
 MOST_KEPT = 2000
 """Chosen by us: a day's lesson; who missed more is told to ask for everything."""
 
@@ -33,6 +35,7 @@ class EventLog:
         self._kept: deque[Event] = deque(maxlen=MOST_KEPT)
         self._told = 0
         self._news = asyncio.Event()
+        self._closed = False
 
     @property
     def now(self) -> str:
@@ -46,11 +49,17 @@ class EventLog:
         self._news.set()
         self._news = asyncio.Event()
 
+    async def close_at(self, ending: anyio.Event) -> None:
+        """Let everybody who listens go once the page ends."""
+        await ending.wait()
+        self._closed = True
+        self._news.set()
+
     async def since(self, name: str) -> AsyncIterator[tuple[str, Event]]:
-        """Yield name and event of everything after the event called `name`, for ever."""
+        """Yield name and event of everything after the event called `name`, until the page ends."""
         run, _, number = name.partition("-")
         seen = int(number) if run == self._run and number.isdigit() else -1
-        while True:
+        while not self._closed:
             news = self._news
             missed = self._told - seen
             if seen < 0 or not 0 <= missed <= len(self._kept):

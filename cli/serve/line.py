@@ -217,6 +217,7 @@ class Line:
             begun=lambda: now(step="measuring"),
         )
         self._works[clip] = asyncio.ensure_future(work)
+        self._works[clip].add_done_callback(lambda done: done.cancelled() or done.exception())  # heard by all
         await asyncio.shield(self._works[clip])
 
     async def _look(self, clip: str, path: Path) -> None:

@@ -9,6 +9,7 @@ from contextlib import asynccontextmanager
 from pathlib import Path
 from urllib.parse import parse_qsl, unquote
 
+import anyio
 from sse_starlette import EventSourceResponse, ServerSentEvent
 from starlette.applications import Starlette
 from starlette.exceptions import HTTPException
@@ -91,10 +92,12 @@ def page_app(
         log = EventLog()
         line = Line(desk, log, measure, finish, processes)
         line.start()
-        app.state.page = _Page(desk, line, log, database, codes, end)
+        app.state.page = page = _Page(desk, line, log, database, codes, end)
+        closing = asyncio.create_task(log.close_at(page.ending))
         try:
             yield
         finally:
+            closing.cancel()
             line.stop()
 
     return Starlette(
@@ -127,6 +130,7 @@ class _Page:
         self.database, self.codes, self.end = database, codes, end
         self.views = Views(desk, line)
         self.templates = page_templates()
+        self.ending = anyio.Event()
         self.arriving: dict[str, tuple[str, asyncio.Task[object] | None]] = {}
 
     def show(self, template: str, **values: object) -> Response:
@@ -194,7 +198,7 @@ async def events(request: Request) -> Response:
             if mine:
                 yield ServerSentEvent(event.of or "-", event=event.kind, id=name)
 
-    return EventSourceResponse(told())
+    return EventSourceResponse(told(), shutdown_event=page.ending, shutdown_grace_period=1)
 
 
 async def put_clip(request: Request) -> Response:
@@ -213,11 +217,12 @@ async def put_clip(request: Request) -> Response:
         async for _ in request.stream():
             pass
         return Response("It is here already.", 200)
+    sender = "" if guest.coach else guest.name
     mine = (wanted, asyncio.current_task())
     page.arriving[guest.name] = mine
     try:
         place = page.desk.place_for(wanted, name)
-        page.desk.note(wanted, Sent(name=name, sender="" if guest.coach else guest.name))
+        page.desk.note(wanted, Sent(name=name, sender=sender, meant=page.desk.notes.now))
         await take_in(request.stream(), place)
     except CannotTake as error:
         return Response(error.words, error.status)

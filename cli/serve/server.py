@@ -158,6 +158,7 @@ def _listening(address: str | None, port: int) -> socket.socket:
         if os.name == "posix":  # elsewhere it would let two pages share a port
             listening.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
         listening.bind((address or "0.0.0.0", port))  # all: phones have to reach it
+        listening.listen(100)  # who comes before the page is up waits for it
     except ValueError:
         raise CannotMeasure(
             f"{address} is no address.", fix="Give it in numbers, such as 192.168.1.20."

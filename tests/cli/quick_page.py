@@ -12,9 +12,10 @@ import subprocess
 import sys
 import time
 from collections.abc import Callable, Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Any
 
 import httpx2
 from starlette.applications import Starlette
@@ -41,10 +42,11 @@ def copy_film(folder: Path, clip: str, measured: MeasuredClip) -> None:
         out.write_bytes(b"film of " + clip.encode())
 
 
-def quick_app(folder: Path, **others: object) -> Starlette:
+def quick_app(folder: Path, **others: Any) -> Starlette:  # noqa: ANN401 - what `page_app` takes
     """Return the page of a folder of made-up clips."""
     folder.mkdir(exist_ok=True)
-    return page_app(folder, quick_measuring, TOKENS, finish=copy_film, processes=1, **others)  # type: ignore[arg-type]
+    given = {"measure": quick_measuring, "finish": copy_film, "processes": 1, **others}
+    return page_app(folder, tokens=TOKENS, **given)
 
 
 def guest(client: TestClient, token: str = "") -> TestClient:
@@ -57,7 +59,7 @@ def guest(client: TestClient, token: str = "") -> TestClient:
 
 
 @contextmanager
-def open_page(folder: Path, **others: object) -> Iterator[TestClient]:
+def open_page(folder: Path, **others: Any) -> Iterator[TestClient]:  # noqa: ANN401 - what `page_app` takes
     """Open the page of a folder; yield the coach."""
     with TestClient(
         quick_app(folder, **others), base_url=f"http://{HOST}", headers={"origin": f"http://{HOST}"}
@@ -131,14 +133,15 @@ def _say(opened: Opened) -> None:
 
 
 if __name__ == "__main__":
-    serve(
-        Path(sys.argv[1]),
-        address="127.0.0.1",
-        port=int(os.environ.get("PENNYFALL_TEST_PORT", "0")),
-        database=Path(sys.argv[2]),
-        processes=2,
-        measuring=quick_measuring,
-        finish=copy_film,
-        browse=False,
-        opened=_say,
-    )
+    with suppress(KeyboardInterrupt):  # the command line's to tell
+        serve(
+            Path(sys.argv[1]),
+            address="127.0.0.1",
+            port=int(os.environ.get("PENNYFALL_TEST_PORT", "0")),
+            database=Path(sys.argv[2]),
+            processes=2,
+            measuring=quick_measuring,
+            finish=copy_film,
+            browse=False,
+            opened=_say,
+        )

@@ -17,7 +17,7 @@ from pennyfall.cli.files.lesson_file import read_lesson
 from pennyfall.cli.serve import page as page_module
 from pennyfall.cli.serve.arrival import CannotTake, sweep_parts, take_in
 from pennyfall.cli.serve.bench import Bench
-from pennyfall.cli.serve.desk import Desk, clip_id
+from pennyfall.cli.serve.desk import Desk, Sent, clip_id
 from pennyfall.cli.serve.events import MOST_KEPT, EventLog
 from pennyfall.kinematics.errors import CannotMeasure
 from tests.cli.lesson_strokes import write_clip
@@ -383,6 +383,31 @@ def test_a_clip_is_left_out_with_a_reason_and_taken_in_again(lesson_page: TestCl
     coach.post(f"/clips/{wanted}/sort", data={"where": "6|left arm"})
     assert "Left out" not in coach.get(f"/clips/{wanted}").text
     assert placed(folder, "left arm") == {("left arm", 6.0): [wanted]}
+
+
+def test_a_clip_belongs_to_what_was_filmed_when_it_came_whatever_is_filmed_when_its_turn_comes(
+    tmp_path: Path,
+) -> None:
+    desk = Desk(tmp_path)
+    desk.film_now("coin let go", "6")
+    place = desk.place_for(clip_number(1), "a.mov")
+    desk.note(clip_number(1), Sent(name="a.mov", meant=desk.notes.now))
+    write_clip(place, "let go", 6.0, 1)
+    write_clip(tmp_path / "IMG_2.mov", "let go", 6.0, 2)
+    desk.film_now("coin kept on", "6")
+    desk.settle(place.name)
+    desk.settle("IMG_2.mov")
+    assert placed(tmp_path, "coin let go") == {("coin let go", 6.0): [clip_number(1)]}
+    assert placed(tmp_path, "coin kept on") == {("coin kept on", 6.0): [clip_id("IMG_2.mov")]}
+
+
+def test_a_clip_that_came_while_nothing_was_filmed_waits_for_the_coach_over_a_restart(tmp_path: Path) -> None:
+    desk = Desk(tmp_path)
+    write_clip(tmp_path / "IMG_1.mov", "let go", 6.0, 1)
+    desk.settle("IMG_1.mov")
+    desk.film_now("coin let go", "6")
+    Desk(tmp_path).settle("IMG_1.mov")
+    assert desk.lesson.clips == ()
 
 
 def test_a_lesson_without_a_sorted_clip_is_a_draft(tmp_path: Path) -> None:
