@@ -1,3 +1,16 @@
 """The page of a lesson: phones send clips to it, coach and student see their strokes seconds later."""
 
-__all__ = ["arrival", "bench", "desk", "events", "guard", "line", "look", "page", "server", "views"]
+__all__ = [
+    "arrival",
+    "asking",
+    "bench",
+    "coach",
+    "desk",
+    "events",
+    "guard",
+    "line",
+    "look",
+    "page",
+    "server",
+    "views",
+]

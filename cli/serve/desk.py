@@ -12,6 +12,7 @@ from dataclasses import asdict, dataclass, field, replace
 from pathlib import Path
 
 from pennyfall.cli.files.lesson_file import (
+    CLUB_FILE,
     LESSON_FILE,
     Condition,
     Lesson,
@@ -24,7 +25,7 @@ from pennyfall.cli.files.lesson_file import (
 from pennyfall.cli.files.measured_files import MEASURED_FOLDER
 from pennyfall.cli.files.measurement import write_whole
 from pennyfall.cli.files.putt_length import length_in_ft
-from pennyfall.cli.lesson.new import CLIP_SUFFIXES, CLUB_FILE, DRAFT_FILE, clips_in, sort_by_name, with_clip
+from pennyfall.cli.lesson.new import CLIP_SUFFIXES, DRAFT_FILE, clips_in, sort_by_name, with_clip
 from pennyfall.kinematics.errors import CannotMeasure
 
 PAGE_FILE = "page.json"

@@ -114,6 +114,22 @@ class Line:
         if self.clips.pop(clip, None) is not None:
             self._told(clip)
 
+    def delete(self, clip: str) -> None:
+        """Remove a clip for good.
+
+        Raises
+        ------
+        CannotMeasure
+            When it is being measured: what comes of it would be left.
+
+        """
+        if clip in self.clips and self.clips[clip].step in ("waiting", "measuring"):
+            raise CannotMeasure(
+                "It is being measured at this moment.", fix="Wait until it is, then delete it."
+            )
+        self.forget(clip)
+        self.desk.delete(clip)
+
     def changed(self, clip: str) -> None:
         """Tell that a clip, and with it the lesson, is to be shown anew."""
         self._told(clip)

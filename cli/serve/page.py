@@ -3,50 +3,44 @@
 from __future__ import annotations
 
 import asyncio
+import math
 import re
 from collections.abc import AsyncIterator, Callable
 from contextlib import asynccontextmanager
 from pathlib import Path
-from urllib.parse import parse_qsl, unquote
+from urllib.parse import unquote
 
-import anyio
 from sse_starlette import EventSourceResponse, ServerSentEvent
 from starlette.applications import Starlette
-from starlette.exceptions import HTTPException
 from starlette.middleware import Middleware
 from starlette.requests import ClientDisconnect, Request
-from starlette.responses import FileResponse, HTMLResponse, JSONResponse, RedirectResponse, Response
+from starlette.responses import FileResponse, JSONResponse, Response
 from starlette.routing import Route
 
-from pennyfall.cli.files.measured_files import REPORT_FILE, annotated_path
+from pennyfall.cli.files.measured_files import annotated_path
 from pennyfall.cli.lesson.clips import annotate_clip
 from pennyfall.cli.lesson.run import Measuring
 from pennyfall.cli.lesson.side_by_side import FinishClip
 from pennyfall.cli.report.page.lesson import page_style, page_text
+from pennyfall.cli.serve import coach
 from pennyfall.cli.serve.arrival import LARGEST_CLIP, CannotTake, sweep_parts, take_in
+from pennyfall.cli.serve.asking import Page, clip_of, done, form_of, guest_of, page_of
 from pennyfall.cli.serve.desk import Desk, Sent
 from pennyfall.cli.serve.events import EventLog
 from pennyfall.cli.serve.guard import (
     ByAddress,
-    Guest,
     InvitedOnly,
     OwnPagesOnly,
     Sealed,
     Tokens,
-    coach_only,
 )
 from pennyfall.cli.serve.line import Line
 from pennyfall.cli.serve.look import first_picture
-from pennyfall.cli.serve.views import Views, page_templates
+from pennyfall.cli.serve.views import Views
 from pennyfall.kinematics.errors import CannotMeasure
 
 LARGEST_FORM = 16_000
 """Bytes; a form here holds a few words."""
-REPORT_SEAL = (
-    "default-src 'none'; style-src 'unsafe-inline'; script-src 'unsafe-inline'; media-src blob:; "
-    "img-src data:; base-uri 'none'; form-action 'none'; frame-ancestors 'none'"
-)
-"""The report holds its script and style itself, and is the very file that a run of the lesson writes."""
 HEAD_SHARE = 1 / 40
 """Chosen by us: side of the patch round a tap over the picture's width; a head is some times as wide."""
 
@@ -92,7 +86,10 @@ def page_app(
         log = EventLog()
         line = Line(desk, log, measure, finish, processes)
         line.start()
-        app.state.page = page = _Page(desk, line, log, database, codes, end)
+        views = Views(desk, line)
+        app.state.page = page = Page(
+            desk=desk, line=line, log=log, views=views, database=database, codes=codes, end=end
+        )
         closing = asyncio.create_task(log.close_at(page.ending))
         try:
             yield
@@ -114,64 +111,14 @@ def page_app(
     )
 
 
-class _Page:
-    """What the routes share."""
-
-    def __init__(
-        self,
-        desk: Desk,
-        line: Line,
-        log: EventLog,
-        database: Path | None,
-        codes: tuple[tuple[str, str], ...],
-        end: Callable[[], None],
-    ) -> None:
-        self.desk, self.line, self.log = desk, line, log
-        self.database, self.codes, self.end = database, codes, end
-        self.views = Views(desk, line)
-        self.templates = page_templates()
-        self.ending = anyio.Event()
-        self.arriving: dict[str, tuple[str, asyncio.Task[object] | None]] = {}
-
-    def show(self, template: str, **values: object) -> Response:
-        return HTMLResponse(self.templates.get_template(template).render(**values))
-
-
-def _page(request: Request) -> _Page:
-    found: _Page = request.app.state.page
-    return found
-
-
-def _guest(request: Request) -> Guest:
-    found: Guest = request.scope["guest"]
-    return found
-
-
-def _clip(request: Request) -> str:
-    """Return the clip that an address names."""
-    clip = _page(request).desk.clip_of(request.path_params["id"])
-    if clip is None:
-        raise HTTPException(404)
-    return clip
-
-
-async def _form(request: Request) -> dict[str, str]:
-    words = (await request.body()).decode("utf-8", errors="replace")
-    return {"name": "", "length": "", **dict(parse_qsl(words, keep_blank_values=True))}
-
-
 async def _in_words(_request: Request, error: Exception) -> Response:
     assert isinstance(error, CannotMeasure)
     return Response(f"{error.message} {error.fix}", 400, media_type="text/plain")
 
 
-def _done() -> Response:
-    return RedirectResponse("/", 303)
-
-
 async def start(request: Request) -> Response:
     """Show the page: the coach's, or a phone's."""
-    page, guest = _page(request), _guest(request)
+    page, guest = page_of(request), guest_of(request)
     seen = page.log.now  # before anything is read: what happens meanwhile is told afterwards
     return page.show(
         "page.html.j2",
@@ -187,7 +134,7 @@ async def start(request: Request) -> Response:
 
 async def events(request: Request) -> Response:
     """Tell a page what is new, from where it was."""
-    page, guest = _page(request), _guest(request)
+    page, guest = page_of(request), guest_of(request)
     after = request.headers.get("last-event-id") or request.query_params.get("after", "")
 
     async def told() -> AsyncIterator[ServerSentEvent]:
@@ -203,7 +150,7 @@ async def events(request: Request) -> Response:
 
 async def put_clip(request: Request) -> Response:
     """Take a clip in; under an id that is there already nothing is done."""
-    page, guest, wanted = _page(request), _guest(request), request.path_params["id"]
+    page, guest, wanted = page_of(request), guest_of(request), request.path_params["id"]
     if not re.fullmatch("[0-9a-f]{16}", wanted):
         return Response("No clip is called so.", 400)
     name = unquote(request.headers.get("x-clip-name", ""))
@@ -241,193 +188,76 @@ async def put_clip(request: Request) -> Response:
 
 async def clip_row(request: Request) -> Response:
     """Show one clip anew."""
-    page = _page(request)
-    row = page.views.row(request.path_params["id"], _guest(request))
+    page = page_of(request)
+    row = page.views.row(request.path_params["id"], guest_of(request))
     return Response(status_code=404) if row is None else page.show("clip_alone.html.j2", row=row)
 
 
 async def rows(request: Request) -> Response:
     """Show all clips anew."""
-    page, guest = _page(request), _guest(request)
-    return page.show("clips.html.j2", rows=page.views.rows(guest))
+    page = page_of(request)
+    return page.show("clips.html.j2", rows=page.views.rows(guest_of(request)))
 
 
 async def stroke(request: Request) -> Response:
     """Give a stroke: curve, where its film is, and its figures as they are shown."""
-    page, guest = _page(request), _guest(request)
-    which = request.path_params["id"], request.path_params["number"], guest
-    curve = await asyncio.to_thread(page.views.stroke, *which)
-    figures = page.views.figures(*which)
-    if curve is None or figures is None:
+    page, clip = page_of(request), clip_of(request)
+    found = await asyncio.to_thread(page.views.stroke, clip, request.path_params["number"], guest_of(request))
+    if found is None:
         return Response(status_code=404)
-    html = page.templates.get_template("stroke.html.j2").render(**figures)
-    return JSONResponse({**curve, "html": html})
+    html = page.templates.get_template("stroke.html.j2").render(**found.pop("figures"))
+    return JSONResponse({**found, "html": html})
 
 
 async def film(request: Request) -> Response:
     """Give a stroke's film, whole or in the ranges that a phone's player asks for."""
-    page, clip = _page(request), _clip(request)
-    path = annotated_path(page.desk.folder, clip, request.path_params["number"])
-    if page.views.row(request.path_params["id"], _guest(request)) is None or not path.is_file():
+    path = annotated_path(page_of(request).desk.folder, clip_of(request), request.path_params["number"])
+    if not path.is_file():
         return Response(status_code=404)
     return FileResponse(path, media_type="video/mp4", headers={"cache-control": "private, max-age=3600"})
 
 
 async def first(request: Request) -> Response:
     """Give a clip's first picture."""
-    page, clip = _page(request), _clip(request)
-    if page.views.row(request.path_params["id"], _guest(request)) is None:
-        return Response(status_code=404)
+    page, clip = page_of(request), clip_of(request)
     picture = await page.line.ask_clerk(first_picture, page.desk.folder / clip)
     return Response(picture, media_type="image/jpeg")
 
 
 async def head(request: Request) -> Response:
     """Ask where the head is, and take the answer: a tap on the first picture."""
-    page, clip = _page(request), _clip(request)
-    row = page.views.row(request.path_params["id"], _guest(request))
-    if row is None:
-        return Response(status_code=404)
+    page, clip = page_of(request), clip_of(request)
     if request.method == "GET":
-        return page.show("head.html.j2", row=row)
-    form = await _form(request)
+        return page.show("head.html.j2", row=page.views.row(request.path_params["id"], guest_of(request)))
+    form = await form_of(request)
     try:
-        x, y = float(form.get("at.x", "")), float(form.get("at.y", ""))
-        width = float(form.get("width") or 1920)
-    except ValueError:
+        x, y, width = (float(form.get(each) or "nan") for each in ("at.x", "at.y", "width"))
+        side = max(16, round((1920 if math.isnan(width) else width) * HEAD_SHARE))
+        left, top = (max(round(each - side / 2), 0) for each in (x, y))
+    except (ValueError, OverflowError):
         raise CannotMeasure("It is not said where the head is.", fix="Tap the head in the picture.") from None
-    side = max(16, round(width * HEAD_SHARE))
-    page.desk.show_head(clip, f"{max(round(x - side / 2), 0)},{max(round(y - side / 2), 0)},{side},{side}")
+    page.desk.show_head(clip, f"{left},{top},{side},{side}")
     page.line.take(clip)
-    return _done()
+    return done()
 
 
 async def alone(request: Request) -> Response:
     """Show a player's own strokes from two metres away."""
-    page, guest = _page(request), _guest(request)
+    page, guest = page_of(request), guest_of(request)
     template = "runs.html.j2" if request.query_params.get("part") else "alone.html.j2"
     return page.show(template, guest=guest, seen=page.log.now, **page.views.alone(guest))
 
 
-@coach_only
-async def so_far(request: Request) -> Response:
-    """Show anew what the lesson says so far."""
-    page = _page(request)
-    return page.show("so_far.html.j2", **page.views.so_far())
-
-
-@coach_only
-async def film_now(request: Request) -> Response:
-    """Take which version at which length comes now; show what there is to choose."""
-    page = _page(request)
-    if request.method == "POST":
-        page.desk.film_now(*_where(await _form(request)))
-        page.log.tell("now")
-        return _done()
-    return page.show("now.html.j2", **page.views.now())
-
-
-@coach_only
-async def sort(request: Request) -> Response:
-    """Sort a clip into a version and a putt length."""
-    page, clip = _page(request), _clip(request)
-    page.desk.sort(clip, *_where(await _form(request)))
-    return _changed(page, clip)
-
-
-@coach_only
-async def leave_out(request: Request) -> Response:
-    """Leave a clip out, with the reason."""
-    page, clip = _page(request), _clip(request)
-    page.desk.leave_out(clip, (await _form(request)).get("reason", ""))
-    return _changed(page, clip)
-
-
-@coach_only
-async def delete(request: Request) -> Response:
-    """Remove a clip for good."""
-    page, clip = _page(request), _clip(request)
-    if clip in page.line.clips and page.line.clips[clip].step == "measuring":
-        raise CannotMeasure("It is being measured at this moment.", fix="Wait until it is, then delete it.")
-    page.line.forget(clip)
-    page.desk.delete(clip)
-    return _changed(page, clip)
-
-
-@coach_only
-async def tell(request: Request) -> Response:
-    """Take whose lesson it is; what is measured by another height is measured anew."""
-    page, form = _page(request), await _form(request)
-    before = page.desk.lesson.tag_height_mm
-    page.desk.tell(
-        student=form.get("student", ""),
-        hand=form.get("hand", ""),
-        green_speed=form.get("green_speed", ""),
-        tag_height=form.get("tag_height", ""),
-        units=form.get("units", "ft"),
-    )
-    if page.desk.lesson.tag_height_mm != before:
-        page.line.again()
-    page.log.tell("all")
-    return _done()
-
-
-@coach_only
-async def report(request: Request) -> Response:
-    """Write the report that a run of the lesson writes, then show it."""
-    page = _page(request)
-    path = page.desk.folder / REPORT_FILE
-    if request.method == "POST":
-        if not page.views.facts()["told"]:
-            raise CannotMeasure(
-                "It is not said whose lesson this is.", fix="Fill in the student's code first."
-            )
-        await page.line.report(page.database)
-        return RedirectResponse("/report", 303)
-    if not path.is_file():
-        raise CannotMeasure("No report is written yet.", fix="Go back and press 'Write the report'.")
-    return FileResponse(path, media_type="text/html", headers={"content-security-policy": REPORT_SEAL})
-
-
-@coach_only
-async def history(request: Request) -> Response:
-    """Show what changed over the student's lessons."""
-    page = _page(request)
-    return page.show("history.html.j2", **await asyncio.to_thread(page.views.history, page.database))
-
-
-@coach_only
-async def end(request: Request) -> Response:
-    """End the page."""
-    page = _page(request)
-    page.end()
-    return page.show("ended.html.j2", folder=page.desk.folder)
-
-
 async def style(_request: Request) -> Response:
     """Give the style: the report's, and what the page adds."""
-    return Response(page_style() + _own_text("page.css"), media_type="text/css")
+    own = Path(__file__).with_name("page.css").read_text(encoding="utf-8")
+    return Response(page_style() + own, media_type="text/css")
 
 
 async def script(_request: Request) -> Response:
     """Give the script: the report's player, and the page's own."""
-    return Response(page_text("player.js") + _own_text("page.js"), media_type="text/javascript")
-
-
-def _own_text(name: str) -> str:
-    return (Path(__file__).parent / name).read_text(encoding="utf-8")
-
-
-def _where(form: dict[str, str]) -> tuple[str, str]:
-    """Return version and putt length: a choice in one, or both in words."""
-    length_ft, _, name = form.get("where", "").partition("|")
-    return (name, f"{length_ft}ft") if name else (form["name"], form["length"])
-
-
-def _changed(page: _Page, clip: str) -> Response:
-    page.line.changed(clip)
-    page.log.tell("now")
-    return _done()
+    own = Path(__file__).with_name("page.js").read_text(encoding="utf-8")
+    return Response(page_text("player.js") + own, media_type="text/javascript")
 
 
 def _routes() -> list[Route]:
@@ -446,13 +276,11 @@ def _routes() -> list[Route]:
         Route(f"{one}/first.jpg", first, methods=got),
         Route("/strokes/{id:str}/{number:int}", stroke, methods=got),
         Route("/films/{id:str}/{number:int}", film, methods=got),
-        Route("/so-far", so_far, methods=got),
-        Route("/now", film_now, methods=["GET", "POST"]),
-        Route(f"{one}/sort", sort, methods=sent),
-        Route(f"{one}/leave-out", leave_out, methods=sent),
-        Route(f"{one}/delete", delete, methods=sent),
-        Route("/lesson", tell, methods=sent),
-        Route("/report", report, methods=["GET", "POST"]),
-        Route("/history", history, methods=got),
-        Route("/end", end, methods=sent),
+        Route("/so-far", coach.so_far, methods=got),
+        Route("/now", coach.film_now, methods=["GET", "POST"]),
+        Route(f"{one}/{{change:str}}", coach.change, methods=sent),
+        Route("/lesson", coach.tell, methods=sent),
+        Route("/report", coach.report, methods=["GET", "POST"]),
+        Route("/history", coach.history, methods=got),
+        Route("/end", coach.end, methods=sent),
     ]

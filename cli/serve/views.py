@@ -118,40 +118,32 @@ class Views:
         """Return what the lesson says so far, as the report will."""
         return {"so_far": self._line.so_far, "why_not": self._line.why_not}
 
-    def stroke(self, wanted: str, number: int, guest: Guest) -> dict[str, Any] | None:
-        """Return a stroke's curve, film and figures; None where there is none that this guest may see."""
-        clip = self._clip(wanted, guest)
+    def stroke(self, name: str, number: int, guest: Guest) -> dict[str, Any] | None:
+        """Return a stroke's curve, film and figures; None where the clip has no such stroke."""
+        clip, lesson, folder = self._line.clips[name], self._desk.lesson, self._desk.folder
         measures = next((each for each in _strokes(clip) if each.number == number), None)
-        if clip is None or measures is None:
+        if measures is None or not isinstance(clip.result, Measurement):
             return None
-        lesson, notes, folder = self._desk.lesson, self._desk.notes, self._desk.folder
         film = None
-        if clip.film and annotated_path(folder, clip.name, number).is_file():
-            from_s = shown_from_s(measures, kept_path(folder, clip.name))
-            film = {"from": round(from_s, 6), "slow": PAGE_LOOK.slow, "src": f"/films/{wanted}/{number}"}
-        title = self._row(clip, lesson, notes, guest)["title"]
+        if clip.film and annotated_path(folder, name, number).is_file():
+            from_s = round(shown_from_s(measures, kept_path(folder, name)), 6)
+            film = {"from": from_s, "slow": PAGE_LOOK.slow, "src": f"/films/{clip_id(name)}/{number}"}
+        title = self._row(clip, lesson, self._desk.notes, guest)["title"]
+        eight = eight_figures(measures)
+        four = {quantity(each).label: capital(CALLED.get(each, quantity(each).label)) for each in FOUR}
         return {
             "title": title if len(_strokes(clip)) == 1 else f"{title}, stroke {number}",
-            "condition": _ink(lesson, clip.name),
+            "condition": _ink(lesson, name),
             **stroke_curve(measures),
             "film": film,
-        }
-
-    def figures(self, wanted: str, number: int, guest: Guest) -> dict[str, Any] | None:
-        """Return a stroke in words and figures."""
-        clip = self._clip(wanted, guest)
-        measures = next((each for each in _strokes(clip) if each.number == number), None)
-        if clip is None or measures is None or not isinstance(clip.result, Measurement):
-            return None
-        eight = eight_figures(measures)
-        names = {quantity(name).label: capital(CALLED.get(name, quantity(name).label)) for name in FOUR}
-        return {
-            "sentence": _sentence(measures),
-            "coin": typeset(seen_sentence(measures)),
-            "four": [_typeset(each, names[each.label]) for each in eight if each.label in names],
-            "others": [_typeset(each, capital(each.label)) for each in eight if each.label not in names],
-            "cautions": [typeset(each.message) for each in clip.result.warnings],
-            "scale": f"{100 * INTERVAL_SDS * clip.result.calibration.scale_rel_sd:.1f} %",
+            "figures": {
+                "sentence": _sentence(measures),
+                "coin": typeset(seen_sentence(measures)),
+                "four": [_typeset(each, four[each.label]) for each in eight if each.label in four],
+                "others": [_typeset(each, capital(each.label)) for each in eight if each.label not in four],
+                "cautions": [typeset(each.message) for each in clip.result.warnings],
+                "scale": f"{100 * INTERVAL_SDS * clip.result.calibration.scale_rel_sd:.1f} %",
+            },
         }
 
     def alone(self, guest: Guest) -> dict[str, Any]:

@@ -288,7 +288,7 @@ def every_route(client: TestClient) -> Iterator[tuple[str, str]]:
 
 
 def address(path: str, wanted: str) -> str:
-    return path.replace("{id:str}", wanted).replace("{number:int}", "1")
+    return path.replace("{id:str}", wanted).replace("{number:int}", "1").replace("{change:str}", "sort")
 
 
 def test_no_route_answers_without_a_cookie(coach: TestClient, phone: TestClient, base: Path) -> None:
