@@ -133,6 +133,27 @@ def test_times_rounded_to_milliseconds_are_put_back_on_their_grid() -> None:
     np.testing.assert_allclose(unrounded(rounded, 0.001), even, atol=0.00005)
 
 
+@pytest.mark.parametrize("ticks_a_second", [600, 1000])
+@pytest.mark.parametrize("rate_hz", [240.0, 239.76, 241.3, 119.88, 60.0])
+@pytest.mark.parametrize(("lost_share", "drift"), [(0.0, 0.0), (0.3, 0.0), (0.0, 3e-4), (0.03, 3e-4)])
+def test_an_even_capture_is_found_behind_a_coarse_grid_though_frames_are_lost_and_its_clock_drifts(
+    generator: np.random.Generator, ticks_a_second: int, rate_hz: float, lost_share: float, drift: float
+) -> None:
+    """Exports count 1/600 s, WebM and Matroska milliseconds; over ten seconds the rate drifts by 6 in 10,000.
+
+    From frame to frame rounded times err by up to a whole tick.
+    """
+    frame = np.flatnonzero(generator.random(round(10 * rate_hz)) >= lost_share)
+    even = frame / rate_hz
+    true_s = even + drift * even * (10 - even) / 10
+    tick_s = 1 / ticks_a_second
+    base = time_base(np.floor(true_s / tick_s + generator.uniform()) * tick_s, tick_s=tick_s)
+    off = base.time_s - (true_s - true_s[0])
+    assert np.ptp(off) < tick_s
+    assert np.abs(np.diff(off)).max() < 0.02 * tick_s
+    assert "were put on their grid" in base.words
+
+
 def test_uneven_times_are_not_put_on_a_grid(generator: np.random.Generator) -> None:
     stamps = np.asarray(np.round(np.cumsum(generator.uniform(0.004, 0.02, 100)), 3), dtype=np.float64)
     assert unrounded(stamps, 0.001) is stamps
