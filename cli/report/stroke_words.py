@@ -47,9 +47,9 @@ class Figure:
 def stroke_sentence(stroke: StrokeMeasures) -> str:
     """Return how a stroke went, in one sentence; what is not told is left out."""
     said = [
-        ending(stroke.acceleration_before_impact_mps2),
+        ending(stroke.acceleration_before_impact_mps2, practice=stroke.practice),
         f"tempo {_tempo(stroke.tempo_ratio)}" if stroke.tempo_ratio.known else "",
-        f"pulled hardest {place_of_peak(stroke.peak_acceleration_share)}"
+        f"pulled hardest {place_of_peak(stroke.peak_acceleration_share, practice=stroke.practice)}"
         if stroke.peak_acceleration_share.known
         else "",
     ]
@@ -85,29 +85,35 @@ def figure_text(name: str, estimate: Estimate) -> str:
     return f"{value} ± {reach} {shown.unit}" if reach else f"{value} {shown.unit}"
 
 
-def ending(pull: Estimate) -> str:
-    """Return what the head does in the last 20 ms before impact; empty where it was not measured."""
+def ending(pull: Estimate, *, practice: bool = False) -> str:
+    """Return what the head does in the last 20 ms before impact; empty where it was not measured.
+
+    In a practice stroke it is where the ball would lie that the head comes to.
+    """
+    into, before = (
+        ("past the ball's place", "the ball's place") if practice else ("into the ball", "the ball")
+    )
     if not pull.known:
         return ""
     reach = INTERVAL_SDS * pull.sd
     low, high = pull.value - reach, pull.value + reach
     if low > 0:
-        return f"still pushes{' a little' if pull.value < COASTING_MPS2 else ''} into the ball"
+        return f"still pushes{' a little' if pull.value < COASTING_MPS2 else ''} {into}"
     if high < 0:
-        return "brakes before the ball"
+        return f"brakes before {before}"
     if max(-low, high) <= COASTING_MPS2 or abs(pull.value) < COASTING_MPS2 / 2:
-        return "coasts into the ball"
-    return "coasts or pushes into the ball: not told" if pull.value > 0 else "coasts or brakes: not told"
+        return f"coasts {into}"
+    return f"coasts or pushes {into}: not told" if pull.value > 0 else "coasts or brakes: not told"
 
 
-def place_of_peak(share: Estimate) -> str:
+def place_of_peak(share: Estimate, *, practice: bool = False) -> str:
     """Return where in the forward swing a peak lies, as far as its interval tells."""
     reach = INTERVAL_SDS * share.sd
     low, high = max(share.value - reach, 0.0), min(share.value + reach, 1.0)
     if high <= AT_THE_TOP:
         return "at the top"
     if low >= BEFORE_IMPACT:
-        return "just before impact"
+        return "just before the ball's place" if practice else "just before impact"
     first = max(k for k, mark in enumerate(MARKS) if mark <= low + 0.02)
     last = min(k for k, mark in enumerate(MARKS) if mark >= high - 0.02)
     return STRETCHES.get((first, last), NOT_TOLD)
@@ -115,6 +121,10 @@ def place_of_peak(share: Estimate) -> str:
 
 def _tempo(ratio: Estimate) -> str:
     return f"{ratio.value:.1f} : 1" if INTERVAL_SDS * ratio.sd < 0.1 else f"about {ratio.value:.1f} : 1"
+
+
+def _meeting(stroke: StrokeMeasures) -> str:
+    return "the ball's place" if stroke.practice else "impact"
 
 
 def _of_tempo(stroke: StrokeMeasures) -> str:
@@ -126,7 +136,7 @@ def _of_backswing(stroke: StrokeMeasures) -> str:
 
 
 def _of_forward_swing(stroke: StrokeMeasures) -> str:
-    return "from the top to impact"
+    return f"from the top to {_meeting(stroke)}"
 
 
 def _of_length(stroke: StrokeMeasures) -> str:
@@ -137,18 +147,18 @@ def _of_length(stroke: StrokeMeasures) -> str:
 def _of_peak(stroke: StrokeMeasures) -> str:
     of_g = f"{stroke.peak_acceleration_mps2.value / STANDARD_GRAVITY_MPS2:.2f} g"
     where = stroke.peak_acceleration_share
-    return f"{of_g}, {place_of_peak(where)}" if where.known else of_g
+    return f"{of_g}, {place_of_peak(where, practice=stroke.practice)}" if where.known else of_g
 
 
 def _of_ending(stroke: StrokeMeasures) -> str:
-    return ending(stroke.acceleration_before_impact_mps2)
+    return ending(stroke.acceleration_before_impact_mps2, practice=stroke.practice)
 
 
 def _of_speed(stroke: StrokeMeasures) -> str:
     fastest = stroke.peak_speed_after_impact_s
     if not fastest.known or fastest.value + INTERVAL_SDS * fastest.sd >= 0:
-        return "fastest at impact, as far as can be told"
-    return f"fastest {-1e3 * fastest.value:.0f} ms before impact"
+        return f"fastest at {_meeting(stroke)}, as far as can be told"
+    return f"fastest {-1e3 * fastest.value:.0f} ms before {_meeting(stroke)}"
 
 
 def _of_ball(stroke: StrokeMeasures) -> str:

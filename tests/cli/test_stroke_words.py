@@ -41,6 +41,22 @@ def test_the_last_twenty_milliseconds_are_called_what_their_interval_bears(
     assert ending(Estimate(pull, half_width / 1.96)) == words
 
 
+@pytest.mark.parametrize("pull", [-1.5, -0.8, 0.1, 0.7, 0.8, 2.5])
+@pytest.mark.parametrize("half_width", [0.4, 2.0])
+def test_of_a_practice_stroke_nothing_is_said_of_a_ball_that_is_met(pull: float, half_width: float) -> None:
+    stroke = replace(
+        plateau_stroke(),
+        practice=True,
+        acceleration_before_impact_mps2=Estimate(pull, half_width / 1.96),
+        peak_acceleration_share=Estimate(0.97, 0.01),
+    )
+    said = [stroke_sentence(stroke), *(each.reading for each in eight_figures(stroke))]
+    assert "the ball's place" in said[0]
+    for each in said:
+        assert "impact" not in each
+        assert "the ball" not in each.replace("the ball's place", "")
+
+
 @pytest.mark.parametrize(
     ("share", "half_width", "words"),
     [

@@ -315,7 +315,7 @@ def _label_peak(axes: Axes, stroke: StrokeMeasures) -> None:
         arrowprops={"arrowstyle": "|-|,widthA=0.25,widthB=0.25", "color": ACCENT, "shrinkA": 0, "shrinkB": 0},
         zorder=4,
     )
-    where = place_of_peak(share) if share.known else NOT_TOLD
+    where = place_of_peak(share, practice=stroke.practice) if share.known else NOT_TOLD
     words = figure_text("peak_acceleration_mps2", value) + (f"\n{where}" if where != NOT_TOLD else "")
     before_in = _inches_of(axes, 0.0) - 0.05
     label = axes.annotate(
@@ -335,7 +335,8 @@ def _label_ending(axes: Axes, stroke: StrokeMeasures) -> None:
     _ring(axes, 0.0, at_impact.value)
     if not before.known:
         return
-    words = f"{ending(before)}\n{figure_text('acceleration_before_impact_mps2', before)}"
+    figure = figure_text("acceleration_before_impact_mps2", before)
+    words = f"{ending(before, practice=stroke.practice)}\n{figure}"
     low, high = axes.get_ylim()
     hangs = at_impact.value > (low + high) / 2
     beside_in = axes.get_position().width * WIDTH_IN - _inches_of(axes, 0.0) - 0.12
