@@ -219,7 +219,7 @@ def lesson_text(lesson: Lesson) -> str:
     lines += [
         "",
         "# Each block below is one version of the drill at one putt length: its name, the putt's length in",
-        "# feet (3 m are 9.84), and its clips. The same name at another length is the same version.",
+        "# feet (3 m are 9.8425), and its clips. The same name at another length is the same version.",
     ]
     for condition in lesson.conditions:
         lines += [

@@ -13,6 +13,9 @@ PUTT_LENGTHS_FT = (0.5, 150.0)
 LENGTH = r"(?P<number>\d+(?:[.,]\d+)?)[-_ ]?(?P<unit>ft|feet|m|cm)"
 """A number with its unit, as a regular expression; letters in lower case."""
 
+FINEST_FT = 1e-4
+"""To this a length is kept in feet: what was typed in metres comes out of it as it was typed."""
+
 _UNITS_M = {"ft": FOOT_M, "feet": FOOT_M, "m": 1.0, "cm": 0.01}
 
 
@@ -40,19 +43,18 @@ def length_in_m(words: str) -> float:
 
 
 def length_words(length_ft: float) -> str:
-    """Return a putt's length in the unit that it was most likely given in: '6 ft' for 6, '3 m' for 9.84."""
-    for unit, unit_ft, step in (
-        ("ft", 1.0, 0.25),
-        ("m", 1 / FOOT_M, 0.1),
-        ("ft", 1.0, 0.1),
-        ("m", 1 / FOOT_M, 0.01),
-    ):
-        rounded = round(length_ft / unit_ft / step) * step
-        if abs(rounded * unit_ft - length_ft) <= 0.005:
-            return f"{rounded:.2f}".rstrip("0").rstrip(".") + f" {unit}"
-    return f"{length_ft:.2f} ft"
+    """Return a putt's length in the unit it was given in: '6 ft' for 6, '3 m' for 9.8425, '8.2 ft' for 8.2.
+
+    Feet are given to the hundredth at most. 9.84 is read as the 3 m of a file that kept no more digits.
+    """
+    hundredths = abs(length_ft - round(length_ft, 2)) < FINEST_FT / 2
+    tenths = any(abs(length_ft / step - round(length_ft / step)) < 1e-6 for step in (0.25, 0.1))
+    decimetres_ft = round(10 * length_ft * FOOT_M) / 10 / FOOT_M
+    if tenths or (hundredths and abs(decimetres_ft - length_ft) > 0.005):
+        return f"{length_ft:.2f}".rstrip("0").rstrip(".") + " ft"
+    return f"{length_ft * FOOT_M:.{1 if hundredths else 3}f}".rstrip("0").rstrip(".") + " m"
 
 
 def length_in_ft(words: str) -> float:
-    """Return the same in feet, to the hundredth, as a lesson file keeps it (3 m are 9.84 ft)."""
-    return round(length_in_m(words) / FOOT_M, 2)
+    """Return the same in feet, as a lesson file keeps it (3 m are 9.8425 ft)."""
+    return round(length_in_m(words) / FOOT_M, 4)

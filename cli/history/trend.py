@@ -103,7 +103,8 @@ def trends(strokes: pd.DataFrame, quantities: Sequence[str]) -> tuple[Trend, ...
     found = []
     for quantity in quantities:
         rows = strokes[strokes["quantity"] == quantity]
-        for (condition, putt_ft), group in rows.groupby(["condition", "putt_ft"], sort=False):
+        lengths = rows["putt_ft"].round(2)  # older lessons kept no more digits
+        for (condition, _), group in rows.groupby(["condition", lengths], sort=False):
             by_lesson = [
                 _lesson_of(dt.date.fromisoformat(str(date)), quantity, lesson)
                 for (date, _folder), lesson in group.groupby(["date", "folder"], sort=True)
@@ -111,7 +112,7 @@ def trends(strokes: pd.DataFrame, quantities: Sequence[str]) -> tuple[Trend, ...
             found.append(
                 Trend(
                     condition=str(condition),
-                    putt_ft=float(str(putt_ft)),
+                    putt_ft=float(group["putt_ft"].iloc[-1]),
                     quantity=quantity,
                     points=_points(by_lesson),
                 )

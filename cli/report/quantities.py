@@ -65,6 +65,11 @@ class Quantity:
         return UNITS[self.unit].factor
 
     @property
+    def widest_change(self) -> float:
+        """Largest difference of two values, SI: its range; for a place, the forward swing's whole length."""
+        return 1.0 if self.place_of else self.most - self.least
+
+    @property
     def in_group(self) -> str:
         """Label under the title of its group."""
         return self.short or self.label

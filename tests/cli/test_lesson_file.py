@@ -18,6 +18,7 @@ from pennyfall.cli.files.lesson_file import (
     lesson_text,
     parse_lesson,
     read_lesson,
+    student_code,
     write_lesson,
 )
 from pennyfall.cli.files.settings import settings_from
@@ -125,7 +126,7 @@ def test_what_is_written_is_read_back_unchanged(
     dot: str | None,
 ) -> None:
     lesson = Lesson(
-        student=student,
+        student=student_code(student),
         date=date,
         hand="left" if hand == "left" else "right",
         green_speed_ft=green_speed_ft,
@@ -237,10 +238,10 @@ def test_a_file_that_is_not_text_is_refused(tmp_path: Path) -> None:
         ("coin_kept_on 6 ft (2).MOV", "coin kept on", 6),
         ("Gate 8.5feet-03.mp4", "Gate", 8.5),
         ("drill2-10ft.mp4", "drill2", 10),
-        ("coin-let-go-3m-1.mp4", "coin let go", 9.84),
-        ("coin-let-go-3 M (2).mov", "coin let go", 9.84),
-        ("gate_2,5m-1.mp4", "gate", 8.2),
-        ("gate-250cm.mp4", "gate", 8.2),
+        ("coin-let-go-3m-1.mp4", "coin let go", 9.8425),
+        ("coin-let-go-3 M (2).mov", "coin let go", 9.8425),
+        ("gate_2,5m-1.mp4", "gate", 8.2021),
+        ("gate-250cm.mp4", "gate", 8.2021),
     ],
 )
 def test_a_clip_name_tells_the_condition_and_the_putt(name: str, words: str, feet: float) -> None:

@@ -69,7 +69,7 @@ def test_every_claim_is_one_sentence_with_the_size_of_its_difference(strong: Les
 
 def test_the_verdict_gives_its_reasons_and_what_would_overturn_it(strong: Lesson) -> None:
     lesson = compare_conditions(strong)
-    assert verdict(lesson.recommendation) == "Prescribe coin let go for putts of 6 ft and 3.66 m"
+    assert verdict(lesson.recommendation) == "Prescribe coin let go for putts of 1.83 m and 3.66 m"
     assert re.match(
         r"acceleration over the last 20 ms before impact is \S+ m/s² against \S+ m/s² with coin kept on, "
         r"apart by .* and the place of peak acceleration is \d+ % against \d+ % with coin kept on",
@@ -190,11 +190,13 @@ def test_a_lesson_that_fills_is_counted_down_by_version_and_length(generator: np
             "kept on": {1.83: drawn["kept on"][1.83][:second]},
         }
         said.append(_still(compare_conditions(few)))
-    assert said[0] == ("Still to film, in turns: 2 more of each at 6 ft. From fewer nothing can be claimed.")
-    assert said[1].startswith(
-        'Still to film, in turns: 1 more of "let go" at 6 ft and 2 more of "kept on" at 6 ft.'
+    assert said[0] == (
+        "Still to film, in turns: 2 more of each at 1.83 m. From fewer nothing can be claimed."
     )
-    assert said[2].startswith("Still to film, in turns: 1 more of each at 6 ft.")
+    assert said[1].startswith(
+        'Still to film, in turns: 1 more of "let go" at 1.83 m and 2 more of "kept on" at 1.83 m.'
+    )
+    assert said[2].startswith("Still to film, in turns: 1 more of each at 1.83 m.")
     assert "let go" not in said[3]
     assert said[4] == "", "steady strokes that do not differ: nothing is left to film"
 
@@ -213,7 +215,7 @@ def test_a_student_who_scatters_is_asked_for_as_many_as_that_scatter_needs(
     said = _still(lesson)
     assert pair.enough
     assert needed > pair.strokes_to_claim
-    assert said.startswith(f"Still to film, in turns: {needed - 3:.0f} more of each at 6 ft and ")
+    assert said.startswith(f"Still to film, in turns: {needed - 3:.0f} more of each at 1.83 m and ")
     assert "By this student's own scatter, a difference of " in said
 
 
@@ -240,14 +242,14 @@ def test_the_scatter_of_earlier_lessons_counts_in_what_is_still_to_film(
         for each in lesson.pairs[0].quantities
         if each.quantity.name in deciding and not each.pooled.interval.within(each.quantity.worthwhile)
     )
-    assert _still(alone).startswith("Still to film, in turns: 2 more of each at 6 ft. From fewer")
+    assert _still(alone).startswith("Still to film, in turns: 2 more of each at 1.83 m. From fewer")
     assert needed > 4
     assert said.startswith(
-        f"Still to film, in turns: {needed - 2:.0f} more of each at 6 ft. By this student's own"
+        f"Still to film, in turns: {needed - 2:.0f} more of each at 1.83 m. By this student's own"
     )
     assert "in earlier lessons too, a difference of" in said
     only = [each for each in alone.summaries if each.condition == "a"]
-    assert f'{needed - 2:.0f} more of "a" at 6 ft' in still_to_film(only, None, earlier)
+    assert f'{needed - 2:.0f} more of "a" at 1.83 m' in still_to_film(only, None, earlier)
     assert [each.claimed for each in lesson.pairs[0].quantities] == [
         each.claimed for each in alone.pairs[0].quantities
     ]
@@ -259,7 +261,7 @@ def test_one_version_alone_is_asked_for_a_second(generator: np.random.Generator)
     )
     only = [each for each in both.summaries if each.condition == "a"]
     assert still_to_film(only, None).startswith(
-        'Still to film, in turns: 2 more of "a" at 6 ft and 4 more of a second version at 6 ft.'
+        'Still to film, in turns: 2 more of "a" at 1.83 m and 4 more of a second version at 1.83 m.'
     )
 
 
@@ -268,7 +270,7 @@ def test_versions_filmed_at_different_lengths_are_asked_for_at_one_of_them(
 ) -> None:
     both = drawn_lesson(generator, {"a": Habit(), "b": KEPT_ON}, strokes=5)
     lesson = compare_conditions({"a": {1.83: both["a"][1.83]}, "b": {3.66: both["b"][3.66][:3]}})
-    assert _still(lesson).startswith('Still to film, in turns: 4 more of "b" at 6 ft.')
+    assert _still(lesson).startswith('Still to film, in turns: 4 more of "b" at 1.83 m.')
 
 
 def test_conditions_filmed_at_different_lengths_are_not_compared(generator: np.random.Generator) -> None:
@@ -297,6 +299,17 @@ def test_a_fall_is_shown_as_a_positive_size_with_its_interval_turned() -> None:
     assert shown_difference(AT_IMPACT, -2.6, (-3.2, -2.0)) == "2.6 m/s² (95 %: 2.0 to 3.2)"
 
 
+def test_the_interval_of_a_difference_does_not_pass_what_two_values_can_differ_by() -> None:
+    place_of_peak, lost = quantity("peak_acceleration_share"), quantity("speed_lost_share")
+    assert shown_difference(place_of_peak, 0.89, (0.68, 1.10)).endswith("(95 %: 68 to 100)")
+    assert shown_difference(place_of_peak, -0.89, (-1.10, 0.05)).endswith("(95 %: -5 to 100)")
+    assert shown_difference(lost, 0.2, (-1.4, 1.8)).endswith("(95 %: -100 to 100)")
+    assert shown_difference(place_of_peak, 1.17, (0.9, 1.4)).endswith("(95 %: 90 to 117)"), (
+        "from before the top"
+    )
+    assert shown_difference(AT_IMPACT, 2.6, (-30.0, 32.0)).endswith("(95 %: -30.0 to 32.0)")
+
+
 def test_no_minus_stands_before_zero() -> None:
     assert shown(AT_IMPACT, -0.04) == "0.0 m/s²"
 
@@ -313,8 +326,18 @@ def test_places_and_putts_are_named_as_coaches_do() -> None:
     assert putt(12 * 0.3048) == "12 ft"
 
 
-@pytest.mark.parametrize("typed", ["6 ft", "2.5 ft", "12 ft", "3 m", "2.5 m", "1.5 m", "10.3 ft", "3.66 m"])
+@pytest.mark.parametrize(
+    "typed",
+    [
+        "6 ft", "2.5 ft", "12 ft", "3 m", "2.5 m", "1.5 m", "10.3 ft", "3.66 m",
+        "8.2 ft", "16.4 ft", "12.34 ft", "1.83 m", "3.05 m", "6.1 m", "2.1 m",
+    ],
+)  # fmt: skip
 def test_a_putt_keeps_the_unit_it_was_typed_in(typed: str) -> None:
     kept_ft = length_in_ft(typed)
     assert length_words(kept_ft) == typed
     assert putt(kept_ft * 0.3048) == typed
+
+
+def test_three_metres_of_an_older_lesson_are_still_three_metres() -> None:
+    assert length_words(9.84) == "3 m"

@@ -366,9 +366,9 @@ def test_what_is_filmed_now_is_inherited_by_the_next_clips_until_the_coach_says_
     coach.post(f"/clips/{second}/sort", data={"name": "two hands", "length": "3 m"})
     third = sent(coach, base)
     names = ("one hand", "two hands")
-    assert placed(folder, *names) == {("one hand", 6.0): [first], ("two hands", 9.84): [second, third]}
+    assert placed(folder, *names) == {("one hand", 6.0): [first], ("two hands", 9.8425): [second, third]}
     coach.post(f"/clips/{third}/sort", data={"where": "6|one hand"})
-    assert placed(folder, *names) == {("one hand", 6.0): [first, third], ("two hands", 9.84): [second]}
+    assert placed(folder, *names) == {("one hand", 6.0): [first, third], ("two hands", 9.8425): [second]}
     assert Desk(folder).notes.now == ("one hand", 6.0)
 
 

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 
 from pennyfall.cli.report.quantities import Quantity, quantity
 from pennyfall.cli.report.tables.written import Row, Table
-from pennyfall.cli.report.words.numbers import held, number, putt, size, typeset
+from pennyfall.cli.report.words.numbers import held, held_difference, number, putt, size, typeset
 from pennyfall.kinematics.lesson.comparison import PairComparison, QuantityComparison
 from pennyfall.kinematics.lesson.condition_summary import ConditionSummary
 from pennyfall.kinematics.lesson.verdict import LessonComparison
@@ -65,7 +65,7 @@ def _pair_table(pair: PairComparison) -> Table:
 
 def _pair_row(each: QuantityComparison) -> Row:
     what, pooled = quantity(each.quantity.name), each.pooled
-    low, high = pooled.interval
+    low, high = held_difference(what, pooled.value, pooled.interval)
     g_low, g_high = pooled.effect.interval
     return Row(
         label=what.heading,

@@ -31,7 +31,8 @@ def shown_difference(quantity: Quantity, value: float, interval: tuple[float, fl
     size = _with_unit(
         number(quantity, abs(value)), "percentage points" if quantity.unit == "%" else quantity.unit
     )
-    return f"{size} (95 %: {span(quantity, sorted(sign * each for each in interval))})"
+    ends = held_difference(quantity, value, interval)
+    return f"{size} (95 %: {span(quantity, sorted(sign * each for each in ends))})"
 
 
 def span(quantity: Quantity, ends: Sequence[float]) -> str:
@@ -42,6 +43,12 @@ def span(quantity: Quantity, ends: Sequence[float]) -> str:
 def held(quantity: Quantity, ends: Sequence[float]) -> tuple[float, ...]:
     """Return an interval of a quantity's value, held within what the quantity can be."""
     return tuple(min(max(each, quantity.least), quantity.most) for each in ends)
+
+
+def held_difference(quantity: Quantity, value: float, ends: Sequence[float]) -> tuple[float, ...]:
+    """Return an interval of a difference, held within what two values can differ by; its value stays in."""
+    widest = max(quantity.widest_change, abs(value))
+    return tuple(min(max(each, -widest), widest) for each in ends)
 
 
 def size(quantity: Quantity, value: float) -> str:
