@@ -147,12 +147,37 @@ def test_one_frame_is_no_moving_picture(tmp_path: Path, pictures: list[Picture])
     assert remedy.startswith("Film a video of the whole stroke")
 
 
+@pytest.mark.parametrize("spoilt", [2, 3])
+def test_a_clip_with_next_to_no_sound_frame_is_refused_alike_whether_two_are_left_or_none(
+    tmp_path: Path, pictures: list[Picture], spoilt: int
+) -> None:
+    """Of three key frames in 42 frames, 20 apart, two or three are overwritten in their middle."""
+    clip = tmp_path / "spoilt.mp4"
+    with av.open(str(clip), "w") as container:
+        stream = container.add_stream("libx264", rate=60)
+        stream.width, stream.height, stream.pix_fmt = *SIZE, "yuv420p"
+        stream.options = {"g": "20", "bf": "0", "preset": "ultrafast", "sc_threshold": "0"}
+        for picture in pictures[:42]:
+            container.mux(stream.encode(av.VideoFrame.from_ndarray(picture, format="yuv420p")))
+        container.mux(stream.encode(None))
+    with av.open(str(clip)) as container:
+        keys = [(each.pos, each.size) for each in container.demux(video=0) if each.is_keyframe and each.size]
+    content = bytearray(clip.read_bytes())
+    for first, size in keys[:spoilt]:
+        content[first + size // 3 : first + size // 2] = bytes(size // 2 - size // 3)
+    clip.write_bytes(content)
+    assert len(keys) == 3
+    message, remedy = _refused(clip)
+    assert message.startswith("Next to no frame of spoilt.mp4 can be decoded")
+    assert remedy.startswith("Film again")
+
+
 def test_a_header_without_a_frame_is_no_clip(tmp_path: Path) -> None:
     """The header promises 136 frames, the copy ended before the first."""
     whole, clip = SOURCE.read_bytes(), tmp_path / "header.mp4"
     clip.write_bytes(whole[: whole.index(b"mdat") + 8])
     message, remedy = _refused(clip)
-    assert message.startswith(("No frame of header.mp4 can be decoded", "header.mp4 holds no frame"))
+    assert message.startswith(("Next to no frame of header.mp4 can be decoded", "header.mp4 holds no frame"))
     assert remedy.startswith("Film")
 
 
