@@ -27,7 +27,7 @@ def _columns(time_s: FloatArray) -> FloatArray:
     """Return where the drawn shaft meets the ball's row: rest, back, through, rest."""
     back = 150.0 * np.sin(np.clip((time_s - 0.3) / 0.6, 0, 1) * np.pi / 2) ** 2
     through = 260.0 * np.sin(np.clip((time_s - 0.9) / 0.7, 0, 1) * np.pi / 2) ** 2
-    return 300.0 - back + through
+    return np.asarray(300.0 - back + through)
 
 
 def _drawn(
@@ -189,7 +189,7 @@ def test_the_rows_by_which_the_head_rises_tell_the_slant_of_the_camera() -> None
     true_range = np.ptp(np.arcsin(ALONG_M / 1.1))
 
     def off(swing: Swing) -> float:
-        return abs(float(np.ptp(head_by_shaft(line, swing).tilt_rad)) / true_range - 1)
+        return float(abs(np.ptp(head_by_shaft(line, swing).tilt_rad) / true_range - 1))
 
     assert off(with_rise) < 0.05
     assert off(with_rise) < 0.6 * off(without)
