@@ -59,6 +59,9 @@ ENLARGED_SEEK_INTERVAL_S = 0.25
 RARER_AFTER_S = 2.0
 """Chosen by us: after this long without the tag, looks grow rarer in proportion, down to a tenth as often."""
 
+NEVER_SEEN_S = 0.4
+"""Chosen by us: the same where it was never seen: most clips have no tag, and some that have a sheet."""
+
 SAME_LOOK_CORRELATION = 0.75
 """Chosen by us: the head tag looks like itself by 0.9 and more where it comes out from behind a leg, like
 another tag or a patch of carpet by less than 0.6."""
@@ -300,7 +303,8 @@ class TagFollower:
     def _patience(self, time_s: float) -> float:
         """Return how much rarer to look the longer the tag is gone: minutes of nothing must stay cheap."""
         lost_since = self._last_time_s if np.isfinite(self._last_time_s) else 0.0
-        return min(max((time_s - lost_since) / RARER_AFTER_S, 1.0), 10.0)
+        after_s = NEVER_SEEN_S if self._good_look is None else RARER_AFTER_S
+        return min(max((time_s - lost_since) / after_s, 1.0), 10.0)
 
     def _may_seek(self, time_s: float) -> bool:
         if time_s < self._next_seek_s:
@@ -320,14 +324,14 @@ class TagFollower:
             corners = self._finder.find_in(
                 frame.luma, column - reach, row - reach, column + reach, row + reach
             ).get(self._tag_id)
+        part = (0, 0, *frame.luma.shape[::-1])
+        if self._camera is not None and self._good_look is None:
+            part = address_part(self._camera, TYPICAL_HEIGHT.value)
         if corners is None:
-            corners = self._finder.find(frame.luma).get(self._tag_id)
+            corners = self._finder.find_in(frame.luma, *part, scale=1).get(self._tag_id)
         enlargeable = max(frame.luma.shape) <= LARGEST_ENLARGED_PX
         if corners is None and enlargeable and frame.time_s >= self._next_enlarged_s:
             self._next_enlarged_s = frame.time_s + ENLARGED_SEEK_INTERVAL_S * self._patience(frame.time_s)
-            part = (0, 0, *frame.luma.shape[::-1])
-            if self._camera is not None and self._good_look is None:
-                part = address_part(self._camera, TYPICAL_HEIGHT.value)
             corners = self._finder.find_in(frame.luma, *part, scale=2).get(self._tag_id)
         if corners is None:
             return self._search(frame)
