@@ -42,13 +42,14 @@ class BareWatch:
         self._box = box
         self._balls = BareBalls(stated_focal=stated_focal, lens=lens, pixel_aspect=pixel_aspect)
         self._rows: RowKeeper | None = None
+        self._wanted = True
         self._frames = 0
 
     def update(self, frame: Frame) -> None:
         """Take the next frame."""
         self._frames = frame.index + 1
         self._balls.update(frame.index, frame.time_s, frame.luma)
-        if self._rows is None and self._balls.candidates:
+        if self._wanted and self._rows is None and self._balls.candidates:
             centres = np.array([each.centre_px for each in self._balls.candidates])
             radius = max(each.radius_px for each in self._balls.candidates)
             self._rows = RowKeeper(centres, radius)
@@ -64,6 +65,10 @@ class BareWatch:
             (ball.centre_px + sign * ball.radius_px * np.array(AROUND_RADII)).astype(int) for sign in (-1, 1)
         )
         return int(left), int(top), int(right), int(bottom)
+
+    def head_is_marked(self) -> None:
+        """Take note that a tag is followed on the head: the shaft is not needed."""
+        self._rows, self._wanted = None, False
 
     def balls(self) -> tuple[FollowedBall, ...]:
         """Return the balls that were struck, else the surest that lies there."""

@@ -166,8 +166,10 @@ class ClipFollower:
         found = self._head.update(frame)
         if found is not None:
             self._ever_seen = True
-            if isinstance(self._head, TagFollower) or self._pose is not None:
-                self._bare = None
+            if self._bare is not None and isinstance(self._head, TagFollower):
+                self._bare.head_is_marked()
+        if self._pose is not None and self._ever_seen:
+            self._bare = None
         if self._pieces is not None and isinstance(found, Registration):
             camera = None if self._pose is None else self._camera_of(frame.index)
             self._pieces.take(frame, found.centre_px, found.jacobian, camera)

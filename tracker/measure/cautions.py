@@ -120,8 +120,7 @@ REGISTER: dict[str, CautionKind] = {
     "no-sheet": CautionKind(
         words="No printed sheet is found: the scale comes from the head tag alone, so lengths, speeds "
         "and accelerations are uncertain by {percent:.0f} %. The target line is not known either: "
-        "the stroke's own direction is taken for it, and places are told from the tag at address, "
-        "not from the ball.",
+        "the stroke's own direction is taken for it.",
         remedy="Lay the sheet (pennyfall sheet) by the ball.",
         touches=(*SCALED, *BALL),
     ),

@@ -10,12 +10,13 @@ import numpy as np
 from pennyfall.calibration.pose import Pose
 from pennyfall.kinematics.values import INTERVAL_SDS, CalibrationFacts, Caution, Estimate
 from pennyfall.tracker.follow.clip_pass import Followed
+from pennyfall.tracker.follow.pixel_track import PixelTrack
 from pennyfall.tracker.measure.cautions import caution
 from pennyfall.tracker.measure.refusals import refuse_two_speeds, refuse_unusable
 from pennyfall.tracker.measure.settings import Settings
 from pennyfall.tracker.measure.timed import Timed
 from pennyfall.tracker.place.placing import PlacedTracks, place_tracks
-from pennyfall.tracker.place.without_sheet import posed_by_head_tag
+from pennyfall.tracker.place.without_sheet import posed_by_head_tag, sized_by_ball
 
 POOR_SEEN_SHARE = 0.95
 """Chosen by us: below this the coach is told, so that the next clip is better."""
@@ -51,16 +52,13 @@ def place(timed: Timed, settings: Settings) -> Placed:
         another speed.
 
     """
-    followed, pose = _posed(timed, settings)
-    size_known = settings.tag_sizes is None
-    by_sheet = followed.sheet is not None
+    followed, pose, size_known = _posed(timed, settings)
     tracks = place_tracks(
         followed,
         stated_height=settings.stated_height,
-        tag_sizes=settings.tag_sizes if by_sheet else None,
+        tag_sizes=settings.tag_sizes if followed.sheet is not None else None,
     )
-    by_tag_alone = not by_sheet and followed.head.slope is None
-    if by_tag_alone and not size_known:
+    if not size_known:
         tracks = with_unknown_size(tracks)
     refuse_two_speeds(timed.seen.reading, tracks)
     return Placed(
@@ -68,30 +66,47 @@ def place(timed: Timed, settings: Settings) -> Placed:
         tracks=tracks,
         pose=pose,
         facts=_facts(followed, pose, tracks, settings),
-        cautions=(*_sight_cautions(followed, pose, tracks), *_sheetless_cautions(followed, tracks, settings)),
+        cautions=(
+            *_sight_cautions(followed, pose, tracks),
+            *_sheetless_cautions(followed, tracks, settings, size_known=size_known),
+        ),
     )
 
 
-def _posed(timed: Timed, settings: Settings) -> tuple[Followed, Pose]:
-    """Return what was followed with the camera posed by the sheet, else by the head tag."""
+def _posed(timed: Timed, settings: Settings) -> tuple[Followed, Pose, bool]:
+    """Return what was followed, its camera by sheet, head tag or ball, and if its scale is known."""
     followed, seen = timed.followed, timed.seen
-    if followed.pose is None:
-        pose = None
-        if followed.head.slope is not None and not followed.mirrored:
-            pose = followed.ball_pose
-        elif not followed.mirrored:
-            pose = posed_by_head_tag(
-                followed.head,
-                picture_size=seen.decoded.picture_size,
-                stated_height=settings.stated_height,
-                lens=settings.lens,
-                pixel_aspect=seen.reading.header.pixel_aspect,
-            )
+    size_known = True
+    if followed.pose is None and not followed.mirrored:
+        pose = followed.ball_pose
+        if followed.head.slope is None:
+            followed, pose, size_known = _posed_by_tag(timed, settings)
         followed = replace(followed, pose=pose)
     refuse_unusable(seen.reading.name, seen.followed, method=seen.method, posed=followed.pose is not None)
     if followed.pose is None:
         raise ValueError("a clip without a pose was not refused")
-    return followed, followed.pose
+    return followed, followed.pose, size_known
+
+
+def _posed_by_tag(timed: Timed, settings: Settings) -> tuple[Followed, Pose | None, bool]:
+    """Return the same by the head tag, at the size that a ball tells where nobody stated it."""
+    followed, seen = timed.followed, timed.seen
+
+    def pose_of(head: PixelTrack) -> Pose | None:
+        return posed_by_head_tag(
+            head,
+            picture_size=seen.decoded.picture_size,
+            stated_height=settings.stated_height,
+            lens=settings.lens,
+            pixel_aspect=seen.reading.header.pixel_aspect,
+        )
+
+    pose, sizes = pose_of(followed.head), settings.tag_sizes
+    resting = [ball for ball in followed.balls if ball.at_rest.any()]
+    if pose is not None and sizes is not None and resting:
+        sized = sized_by_ball(followed.head, pose, resting[0], sizes)
+        return replace(followed, head=sized), pose_of(sized), True
+    return followed, pose, sizes is None
 
 
 def with_unknown_size(tracks: PlacedTracks) -> PlacedTracks:
@@ -146,7 +161,9 @@ def _sight_cautions(followed: Followed, pose: Pose, tracks: PlacedTracks) -> tup
     return tuple(notes)
 
 
-def _sheetless_cautions(followed: Followed, tracks: PlacedTracks, settings: Settings) -> tuple[Caution, ...]:
+def _sheetless_cautions(
+    followed: Followed, tracks: PlacedTracks, settings: Settings, *, size_known: bool
+) -> tuple[Caution, ...]:
     """Return what is lost where the head tag had to serve in place of the sheet; nothing with a sheet."""
     if followed.sheet is not None:
         return ()
@@ -154,6 +171,6 @@ def _sheetless_cautions(followed: Followed, tracks: PlacedTracks, settings: Sett
     if followed.head.slope is not None:
         return (caution("nothing-printed", percent=percent),)
     notes = [caution("no-sheet", percent=percent)]
-    if settings.tag_sizes is not None:
+    if not size_known:
         notes.append(caution("tag-size-assumed", side_mm=1e3 * settings.tags.head_tag_side_m))
     return tuple(notes)

@@ -6,14 +6,20 @@ The resting tag's four stretches pose it: on two rendered clips every length lay
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 from numpy.typing import NDArray
 
+from pennyfall.calibration.ball_pose import OUTLINE_READS_PX
 from pennyfall.calibration.lens import Lens
 from pennyfall.calibration.pose import Pose
 from pennyfall.calibration.tag_height import TYPICAL_HEIGHT
 from pennyfall.calibration.tag_pose import pose_from_tag
+from pennyfall.calibration.tag_size import TagSizes
 from pennyfall.kinematics.values import Estimate
+from pennyfall.tracker.ball.followed import FollowedBall
+from pennyfall.tracker.ball.outline import ball_outline, on_floor
 from pennyfall.tracker.follow.pixel_track import PixelTrack
 from pennyfall.tracker.place.address import REST_SPEED_MPS, REST_WINDOW_S
 
@@ -100,3 +106,27 @@ def _heading(pose: Pose, pixel: PixelTrack, height_m: float) -> float:
     smooth = np.convolve(speed, np.ones(3) / 3, mode="valid") if len(speed) >= 3 else speed
     forward = np.sign(smooth[np.argmax(np.abs(smooth))]) * axes[0]
     return float(np.arctan2(forward[1], forward[0]))
+
+
+def sized_by_ball(pixel: PixelTrack, pose: Pose, ball: FollowedBall, sizes: TagSizes) -> PixelTrack:
+    """Return the tag's track at the printed size under which a resting ball looks as large as it is.
+
+    Parameters
+    ----------
+    pixel : PixelTrack
+        The head's tag in the picture, under the assumed size.
+    pose : Pose
+        The camera posed by it.
+    ball : FollowedBall
+        A ball seen at rest.
+    sizes : TagSizes
+        The size assumed, and those in which it is printed: a fifth apart or more, where a ball tells 2 %.
+
+    """
+    centre = np.median(ball.centre_px[ball.at_rest], axis=0)
+    radius_px = float(np.median(ball.radius_px[ball.at_rest])) - OUTLINE_READS_PX.value
+    expected = ball_outline(pose.camera, on_floor(pose.camera, centre[None, :])[0])
+    # With a tag larger than assumed everything is farther away, the ball too.
+    larger = expected.radius_px / radius_px
+    side = min(sizes.printed_m, key=lambda each: abs(np.log(each / (sizes.assumed_m * larger))))
+    return replace(pixel, jacobian=pixel.jacobian * (sizes.assumed_m / side))
