@@ -98,7 +98,7 @@ def _measure_one(
     except CannotMeasure:
         if not _track_in_pixels(seen, settings, outputs):
             raise
-        typer.echo(f"{clip.name}: no sheet in it, so the track is in pixels; nothing in metres.")
+        typer.echo(f"{clip.name}: nothing in it gives a scale, so the track is in pixels; nothing in metres.")
         return
     if not quiet:
         typer.echo(_table(measured, everything=everything))
@@ -124,7 +124,7 @@ def _table(measured: Measured, *, everything: bool) -> str:
 
 
 def _track_in_pixels(seen: Seen, settings: Settings, outputs: ClipOutputs) -> bool:
-    """Write the plain track of a clip without a sheet, where a track is all that was asked for.
+    """Write the plain track of a clip without a scale, where a track is all that was asked for.
 
     That is how the follower is checked against anything of known motion: a pendulum, a falling ball.
     """

@@ -42,12 +42,15 @@ CLIP_OPTIONS = {
     ],
     "box": Annotated[
         str | None,
-        typer.Option(help="Follow this patch of the head in place of a tag: x,y,w,h on the first frame, px."),
+        typer.Option(
+            help="Where the head is on the first frame, x,y,w,h in px: names it where it is not found by "
+            "itself; beside a sheet, this patch of it is followed."
+        ),
     ],
     "dot": Annotated[
         str | None,
         typer.Option(
-            help="Follow a dot on the head in place of a tag: its colour (a name or #rrggbb), "
+            help="Follow a dot on the head, with a sheet by the ball: the dot's colour (a name or #rrggbb), "
             "or a box around it: x,y,w,h on the first frame, px."
         ),
     ],

@@ -38,7 +38,7 @@ def pixel_table(followed: Followed) -> pd.DataFrame:
     table["frame"] = np.arange(len(pixel.time_s))
     table["t_s"] = pixel.time_s
     table["seen"] = pixel.seen.astype(int)
-    table["u_px"], table["v_px"] = pixel.centre_px.T
+    table["u_px"], table["v_px"] = pixel.head_px.T
     table["ball_seen"] = 0
     return table
 
@@ -46,7 +46,7 @@ def pixel_table(followed: Followed) -> pd.DataFrame:
 def track_table(measured: Measured) -> pd.DataFrame:
     """Return the track of a measured clip; what was not seen is NaN, never zero."""
     placed, motion = measured.placed, measured.motion
-    head, pixel = placed.tracks.head, placed.timed.followed.head
+    head, head_px = placed.tracks.head, placed.timed.followed.head.head_px
     return pd.DataFrame(
         {
             "frame": np.arange(len(head.time_s)),
@@ -59,8 +59,8 @@ def track_table(measured: Measured) -> pd.DataFrame:
             "sd_y_m": np.where(head.seen, placed.tracks.sd_y_m, np.nan),
             "sd_z_m": head.sd_z_m,
             "tilt_rad": head.tilt_rad,
-            "u_px": pixel.centre_px[:, 0],
-            "v_px": pixel.centre_px[:, 1],
+            "u_px": head_px[:, 0],
+            "v_px": head_px[:, 1],
             "vx_mps": motion.vx_mps,
             "ax_mps2": motion.ax_mps2,
             "sd_vx_mps": motion.sd_vx_mps,

@@ -90,7 +90,7 @@ def find_strokes(
     if np.count_nonzero(seen) < 10:
         raise CannotMeasure(
             f"The club head was seen in {np.count_nonzero(seen)} frames only.",
-            fix="Check that the tag on the head is uncovered, lit and in the picture for the whole stroke.",
+            fix="Keep the head, with its shaft or tag, uncovered, lit and in the picture for the whole stroke.",
         )
     time, x = head.time_s[seen], head.x_m[seen]
     velocity = coarse_velocity(time, x)
@@ -251,7 +251,7 @@ def _refuse(x: FloatArray, cautions: list[Noticed], unseen_s: float) -> None:
     if "cut-off-start" in codes and unseen_s > SHORTEST_REST_S:
         raise CannotMeasure(
             f"The head is made out only {unseen_s:.2f} s into the clip, when the backswing has begun.",
-            fix="Film from nearer, so that the tag on the head is larger, and keep it uncovered and lit from "
+            fix="Film from nearer, so that head, shaft and tag are larger, and keep them uncovered and lit from "
             "address on.",
         )
     if "cut-off-start" in codes:
@@ -271,6 +271,6 @@ def _refuse(x: FloatArray, cautions: list[Noticed], unseen_s: float) -> None:
         )
     raise CannotMeasure(
         f"No stroke was found: the head moved {travel_cm:.1f} cm along the target line in the clip.",
-        fix="Film a whole stroke from address to finish, and check that the sheet's long axis lies along the "
-        "target line.",
+        fix="Film a whole stroke from address to finish, from the front; where a printed sheet lies by the "
+        "ball, its long axis has to lie along the target line.",
     )

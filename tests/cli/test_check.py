@@ -187,6 +187,82 @@ def test_a_dot_is_judged_by_how_often_it_is_seen_and_needs_the_sheet() -> None:
     assert _looked_over(replace(dotted, pose=None, sheet_tags_seen=0), dot=red)["Sheet"].verdict == "bad"
 
 
+def _by_shaft(followed: Followed, *, row_px: float = 500.0) -> Followed:
+    """Return the same seen by the shaft's line at the row of the ball."""
+    head = followed.head
+    line = np.column_stack([head.centre_px[:, 0], np.full(len(head.time_s), row_px)])
+    return replace(
+        followed,
+        head=replace(
+            head,
+            centre_px=line,
+            jacobian=np.full_like(head.jacobian, np.nan),
+            exposure_s=float("nan"),
+            slope=np.zeros(len(head.time_s)),
+        ),
+    )
+
+
+BARE = _by_shaft(replace(GOOD, pose=None, sheet_tags_seen=0))
+
+
+def test_a_clip_with_nothing_printed_is_good_in_everything_and_is_told_so_first() -> None:
+    said = _looked_over(BARE)
+    assert list(said) == ["Marks", "Ball", "Shaft", "Framing", "Frame rate"]
+    assert all(one.verdict == "good" for one in said.values())
+    assert "nothing printed is in the clip, and nothing has to be" in said["Marks"].words
+    assert "seen in 100 % of the frames" in said["Shaft"].words
+
+
+def test_what_the_scale_rests_on_and_what_paper_would_add_is_said_of_a_measured_bare_clip() -> None:
+    bare = measurement(plateau_stroke())
+    facts = replace(bare.calibration, source="ball", scale_rel_sd=0.0255)
+    first, *_ = findings(BARE, DECODED, Settings(), replace(bare, calibration=facts))
+    assert first.verdict == "good"
+    assert "the ball gives the scale, to 5 %" in first.words
+    assert "several times better" in first.advice
+
+
+@pytest.mark.parametrize(
+    ("followed", "what", "words", "advice"),
+    [
+        (
+            replace(BARE, head=replace(GOOD.head, seen=np.zeros_like(GOOD.head.seen)), head_ever_seen=False),
+            "Shaft", "none seen that swings beside the ball", "name the head on the first frame",
+        ),
+        (
+            replace(GOOD, pose=None, sheet_tags_seen=0, head_ever_seen=False, balls=()),
+            "Ball", "not found", "lay the printed sheet by it",
+        ),
+        (_by_shaft(replace(BARE, head=_seen(0.5))), "Shaft", "50 %", "brighter light"),
+    ],
+)  # fmt: skip
+def test_without_paper_what_is_missing_is_ball_or_shaft_never_sheet_or_tag(
+    followed: Followed, what: str, words: str, advice: str
+) -> None:
+    said = _looked_over(followed)
+    assert not {"Sheet", "Head tag", "Motion blur"} & set(said)
+    assert said[what].verdict == "bad"
+    assert words in said[what].words
+    assert advice in said[what].advice
+    assert [one.what for one in said.values() if one.verdict == "bad"] == [what]
+
+
+def test_a_shaft_of_which_little_is_in_the_picture_is_weak() -> None:
+    short = _looked_over(_by_shaft(BARE, row_px=200.0))["Shaft"]
+    assert short.verdict == "weak"
+    assert "only 21 cm above the ball" in short.words  # 200 rows, the ball's radius being 20 of them
+    assert "tilt the phone up" in short.advice
+
+
+def test_with_a_sheet_and_no_tag_the_shaft_is_judged_and_the_tag_not_missed() -> None:
+    said = _looked_over(_by_shaft(GOOD))
+    assert set(said) == {"Frame rate", "Sheet", "Shaft", "Framing", "Ball"}
+    assert all(one.verdict == "good" for one in said.values())
+    assert "none needed" in said["Shaft"].words
+    assert "A tag on top of the head" in said["Shaft"].advice
+
+
 def _takes(clip: DemoClip) -> tuple[float, str, int]:
     started = time.monotonic()
     result = CliRunner().invoke(app, ["check", str(clip.path)])
@@ -222,6 +298,23 @@ def test_a_file_that_is_no_video_is_refused_with_code_2(tmp_path: Path) -> None:
 
 
 @pytest.mark.clip
+@pytest.mark.footage
+def test_a_bare_clip_is_told_first_that_nothing_has_to_be_printed(
+    monkeypatch: pytest.MonkeyPatch, footage: Path
+) -> None:
+    monkeypatch.setattr(check_module, "TIME_LIMIT_S", float("inf"))  # a busy machine sees it whole, too
+    clip = footage / "rendered-bare" / "baresun60_h264.mp4"
+    result = CliRunner().invoke(app, ["check", str(clip)])
+    assert result.exit_code == 0, result.stdout
+    first, *others = result.stdout.splitlines()
+    assert first.startswith("good  Marks       nothing printed is in the clip, and nothing has to be")
+    assert not any(line.startswith("bad") for line in others)
+    assert "good  Ball        found, and seen to leave" in others
+    assert "Good enough to measure." in others
+    assert max(len(line) for line in others) <= 80
+
+
+@pytest.mark.clip
 def test_what_cannot_be_measured_is_refused_in_the_measurements_own_words() -> None:
     clip = next(str(each.path) for each in SHIPPED if each.name == "larch-60")
     checked, measured = (
@@ -241,6 +334,7 @@ def test_a_clip_looked_at_in_part_is_not_called_bad(monkeypatch: pytest.MonkeyPa
     assert result.exit_code == 0
     assert "Good enough" not in result.stdout
     assert "s were looked at; measuring looks at all of it." in result.stdout
+    assert "bad" not in result.stdout, "what was not seen may come later"
 
 
 def test_what_could_be_measured_is_never_called_bad() -> None:

@@ -42,6 +42,14 @@ class PixelTrack:
     def __post_init__(self) -> None:
         freeze_arrays(self)
 
+    @property
+    def head_px(self) -> FloatArray:
+        """Where the head itself is, shape (n, 2) [px]: on the shaft's line as high as the head has risen."""
+        if self.slope is None or self.rise_px is None:
+            return self.centre_px
+        up = np.nan_to_num(self.rise_px)
+        return self.centre_px - up[:, None] * np.column_stack([self.slope, np.ones(len(up))])
+
 
 class Sight(Protocol):
     """The head located in one picture."""

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 import time
+from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Literal
@@ -12,7 +13,13 @@ import numpy as np
 
 from pennyfall.calibration.layout import TagLayout
 from pennyfall.kinematics.errors import CannotMeasure
-from pennyfall.kinematics.values import FloatArray, Measurement, StrokeMeasures
+from pennyfall.kinematics.values import (
+    BALL_RADIUS_M,
+    INTERVAL_SDS,
+    FloatArray,
+    Measurement,
+    StrokeMeasures,
+)
 from pennyfall.tracker.clip.decoding import Decoded
 from pennyfall.tracker.clip.reading import read_clip
 from pennyfall.tracker.follow.clip_pass import Followed
@@ -39,8 +46,25 @@ GOOD_SEEN, LEAST_SEEN = 0.95, 0.6
 EDGE_TAGS = 0.75
 """Chosen by us: a tag nearer to the picture's edge than this many of its widths is about to leave."""
 
+SHAFT_CM = 30.0
+"""Chosen by us: shaft over the ball in the picture that shows its line and its slope well."""
+
 MARK_PX = 24.0
 """Chosen by us: width taken for a dot or a patch, which have no size that is known."""
+
+SHEET_ADDS = (
+    "The printed sheet beside the ball and the tag on the head would tell lengths, speeds and accelerations "
+    "several times better (pennyfall sheet)."
+)
+TAG_ADDS = (
+    "A tag on top of the head would tell lengths, speeds and accelerations several times better (pennyfall "
+    "sheet)."
+)
+SHAFT_ADVICE = (
+    "Film from the front, the phone at rest, the shaft in the picture from the head up to the hands; or name "
+    "the head on the first frame."
+)
+BALL_ADVICE = "Use a ball that stands out from the floor, with the light not behind it"
 
 Verdict = Literal["good", "weak", "bad"]
 
@@ -106,8 +130,9 @@ def check_clip(path: Path, settings: Settings) -> Look:
         measurement = measure_seen(seen, settings).measurement
     except CannotMeasure as error:
         refusal = error
+    found = findings(seen.followed, seen.decoded, settings, measurement)
     return Look(
-        findings=findings(seen.followed, seen.decoded, settings, measurement),
+        findings=_not_bad(found) if late else found,
         measurement=measurement,
         refusal=refusal,
         looked_until_s=float(seen.decoded.times_s[-1]) if late else math.nan,
@@ -118,23 +143,80 @@ def findings(
     followed: Followed, decoded: Decoded, settings: Settings, measurement: Measurement | None
 ) -> tuple[Finding, ...]:
     """Return what a pass over a clip says of it; nothing is bad that could be measured."""
+    rate = _rate(1.0 / float(np.mean(np.diff(decoded.times_s))))
+    if _bare(followed, settings):
+        ball = _ball(followed, needed=True)
+        found = [_unmarked(measurement), ball, *_shaft(followed, decoded), rate]
+    else:
+        found = [rate, *_marked(followed, decoded, settings), _ball(followed)]
+    if measurement is None:
+        return tuple(found)
+    return (*_not_bad(found), _strokes(measurement.strokes))
+
+
+def _not_bad(found: Iterable[Finding]) -> tuple[Finding, ...]:
+    """Return what was found without a verdict that the clip cannot be measured."""
+    worst: Verdict = "weak"
+    return tuple(replace(one, verdict=worst) if one.verdict == "bad" else one for one in found)
+
+
+def _bare(followed: Followed, settings: Settings) -> bool:
+    """Return whether nothing printed was seen, nor a dot asked for: ball and shaft have to serve."""
+    by_shaft = followed.head.slope is not None
+    tag_seen = followed.head_ever_seen and not by_shaft and settings.method == "tag"
+    return not (followed.sheet_tags_seen or followed.mirrored or tag_seen or settings.method == "dot")
+
+
+def _unmarked(measurement: Measurement | None) -> Finding:
+    words = "nothing printed is in the clip, and nothing has to be"
+    if measurement is None:
+        return Finding("Marks", "good", words)
+    percent = 100 * INTERVAL_SDS * measurement.calibration.scale_rel_sd
+    return Finding(
+        "Marks",
+        "good",
+        f"{words}: the ball gives the scale, to {percent:.0f} %, the shaft the head's place",
+        SHEET_ADDS,
+    )
+
+
+def _shaft(followed: Followed, decoded: Decoded) -> tuple[Finding, ...]:
+    """Say how often the shaft is seen and how much of it; nothing without a ball beside which to look."""
+    if not followed.balls:
+        return ()
+    if followed.head.slope is None:
+        return (Finding("Shaft", "bad", "none seen that swings beside the ball", SHAFT_ADVICE),)
+    radius_px = float(np.median(followed.balls[0].radius_px))
+    shown_cm = 100 * BALL_RADIUS_M / radius_px * float(np.nanmedian(followed.head.centre_px[:, 1]))
+    seen = _seen_share("Shaft", followed)
+    if shown_cm < SHAFT_CM:
+        words = f"{seen.words}, but only {shown_cm:.0f} cm above the ball are in the picture"
+        seen = Finding("Shaft", "weak", words, "Step back, or tilt the phone up.")
+    return seen, _edges(followed, 2 * radius_px, decoded.picture_size)
+
+
+def _marked(followed: Followed, decoded: Decoded, settings: Settings) -> tuple[Finding, ...]:
+    """Say how well sheet and head are seen, of a clip with something printed or a dot."""
     tags, tagged = settings.tags, settings.method == "tag"
+    if followed.head.slope is not None:
+        return _sheet(followed, scale_by="the ball"), *_untagged(_shaft(followed, decoded))
     scaled = tagged and followed.head_ever_seen
-    found = [_rate(1.0 / float(np.mean(np.diff(decoded.times_s)))), _sheet(followed, scaled=scaled)]
+    found = [_sheet(followed, scale_by="the head tag" if scaled else None)]
     found.append(_head(followed, tags) if tagged else _mark(followed, settings.method.capitalize()))
     if scaled:
         found.append(_smear(followed, tags))
     if followed.head_ever_seen:
         width = _tag_width_px(followed, tags) if tagged else MARK_PX
         found.append(_edges(followed, width, decoded.picture_size))
-    found.append(_ball(followed))
-    if measurement is None:
-        return tuple(found)
-    worst: Verdict = "weak"
-    return (
-        *(replace(one, verdict=worst) if one.verdict == "bad" else one for one in found),
-        _strokes(measurement.strokes),
-    )
+    return tuple(found)
+
+
+def _untagged(shaft: tuple[Finding, ...]) -> tuple[Finding, ...]:
+    """Return what is said of the shaft with what a tag would add where nothing else has to change."""
+    first, *others = shaft
+    if first.verdict == "good":
+        first = replace(first, words=f"{first.words}; no tag on the head, and none needed", advice=TAG_ADDS)
+    return first, *others
 
 
 def _strokes(strokes: tuple[StrokeMeasures, ...]) -> Finding:
@@ -151,7 +233,7 @@ def _rate(rate_hz: float) -> Finding:
     return Finding("Frame rate", "weak" if rate_hz >= LEAST_RATE_HZ else "bad", words, advice)
 
 
-def _sheet(followed: Followed, *, scaled: bool) -> Finding:
+def _sheet(followed: Followed, *, scale_by: str | None) -> Finding:
     seen = followed.sheet_tags_seen
     if followed.pose is None and followed.mirrored:
         return Finding(
@@ -163,11 +245,10 @@ def _sheet(followed: Followed, *, scaled: bool) -> Finding:
     words = f"{seen} of its 4 tags seen"
     if followed.pose is None:
         advice = "Lay the printed sheet flat by the ball, the whole of it in the picture."
-        if not scaled:
+        if scale_by is None:
             return Finding("Sheet", "bad", words, advice)
-        return Finding(
-            "Sheet", "weak", words + ": scale from the head tag alone, to several per cent", advice
-        )
+        words += f": scale from {scale_by} alone, to several per cent"
+        return Finding("Sheet", "weak", words, advice)
     if followed.pose.focal_source == "assumed":
         return Finding(
             "Sheet",
@@ -193,8 +274,9 @@ def _head(followed: Followed, tags: TagLayout) -> Finding:
         return Finding(
             "Head tag",
             "bad",
-            "not found",
-            "Stick the largest tag that fits flat on top of the head, clean and uncovered; come nearer.",
+            "not found, nor a shaft that swings beside a ball",
+            "Stick the largest tag that fits flat on top of the head, clean and uncovered; or film the shaft "
+            "from the front, from the head up to the hands.",
         )
     share = float(np.mean(followed.head.seen))
     width = _tag_width_px(followed, tags)
@@ -215,6 +297,10 @@ def _mark(followed: Followed, what: str) -> Finding:
     if not followed.head_ever_seen:
         advice = "Draw a box around it on the first frame; use one that differs from the head in brightness."
         return Finding(what, "bad", "not found", advice)
+    return _seen_share(what, followed)
+
+
+def _seen_share(what: str, followed: Followed) -> Finding:
     share = float(np.mean(followed.head.seen))
     words = f"seen in {100 * share:.0f} % of the frames"
     if share >= GOOD_SEEN:
@@ -238,7 +324,7 @@ def _smear(followed: Followed, tags: TagLayout) -> Finding:
 
 
 def _edges(followed: Followed, width_px: float, size: tuple[int, int]) -> Finding:
-    place = followed.head.centre_px[followed.head.seen]
+    place = followed.head.head_px[followed.head.seen]
     room = np.min(np.concatenate([place, np.array(size) - 1 - place]))
     widths = float(room) / width_px
     words = f"head stays {room:.0f} px inside the picture"
@@ -252,16 +338,18 @@ def _edges(followed: Followed, width_px: float, size: tuple[int, int]) -> Findin
     )
 
 
-def _ball(followed: Followed) -> Finding:
+def _ball(followed: Followed, *, needed: bool = False) -> Finding:
     if any(ball.departed for ball in followed.balls):
         return Finding("Ball", "good", "found, and seen to leave")
     if followed.balls:
         return Finding("Ball", "weak", "found, but not seen to leave", "Film the whole stroke.")
+    if needed:
+        return Finding("Ball", "bad", "not found", f"{BALL_ADVICE}; or lay the printed sheet by it.")
     return Finding(
         "Ball",
         "weak",
         "not found: measured as practice strokes",
-        "Use a ball that stands out from the floor, with the light not behind it.",
+        f"{BALL_ADVICE}.",
     )
 
 

@@ -9,6 +9,7 @@ from collections.abc import Sequence
 import numpy as np
 
 from pennyfall.cli.report.quantities import COIN_GROUP, STROKE_GROUPS, estimate_text, quantity, rounded_pair
+from pennyfall.cli.report.tables.brief import RESTS_ON
 from pennyfall.kinematics.values import (
     INTERVAL_SDS,
     CalibrationFacts,
@@ -27,6 +28,12 @@ OUTCOMES: dict[CoinOutcome, str] = {
     "either": "may leave or stay",
 }
 """Over the friction range, as wide as a column."""
+LENS_FROM: dict[str, str] = {
+    "lens-file": "from its file",
+    "sheet": "from the sheet",
+    "file": "as the clip's file states it",
+    "assumed": "assumed",
+}
 STROKES_ABREAST = (WIDTH - LABEL_CELLS - UNIT_CELLS) // VALUE_CELLS
 MOST_FOR_NO_SPREAD = 2
 """Chosen by us: the scatter of two strokes says nothing; from three on it is shown."""
@@ -35,9 +42,9 @@ MOST_FOR_NO_SPREAD = 2
 def measurement_table(measurement: Measurement) -> str:
     """Return the measurement in field units with 95 % half-widths, at most 100 columns wide."""
     parts = [*_about(measurement), ""]
-    strokes = measurement.strokes
+    strokes, arrow = measurement.strokes, measurement.calibration.source == "sheet"
     for first in range(0, len(strokes), STROKES_ABREAST):
-        parts += _block(strokes[first : first + STROKES_ABREAST])
+        parts += _block(strokes[first : first + STROKES_ABREAST], arrow=arrow)
     if len(strokes) > MOST_FOR_NO_SPREAD:
         parts += _scatter(strokes)
     parts.append("Value ± half-width of the 95 % interval; – where it could not be measured.")
@@ -52,7 +59,7 @@ def _about(measurement: Measurement) -> list[str]:
         _clip_line(measurement.clip),
         *_time_lines(measurement),
         *_calibration_lines(measurement.calibration),
-        f"Tracking: by {tracking.method}, head seen in {100 * tracking.frames_seen_share:.1f} % of the "
+        f"Tracking: by the {tracking.method}, head seen in {100 * tracking.frames_seen_share:.1f} % of the "
         f"frames, noise {1e3 * tracking.noise_sd_m:.2f} mm.",
     ]
 
@@ -86,7 +93,7 @@ def _calibration_lines(facts: CalibrationFacts) -> list[str]:
     height = estimate_text(facts.tag_height_m, 1e3)
     tag = f", tag height {height} mm ({facts.tag_height_source})" if facts.tag_height_m.known else ""
     return textwrap.wrap(
-        f"Calibration: from the {facts.source}, lens from the {facts.focal_source} "
+        f"Calibration: from {RESTS_ON[facts.source]}, lens {LENS_FROM[facts.focal_source]} "
         f"({estimate_text(facts.focal_px)} px), {corners}"
         f"scale ± {100 * INTERVAL_SDS * facts.scale_rel_sd:.1f} %"
         f"{tag}{', the camera or the sheet moved' if facts.camera_moved else ''}.",
@@ -95,7 +102,7 @@ def _calibration_lines(facts: CalibrationFacts) -> list[str]:
     )
 
 
-def _block(strokes: Sequence[StrokeMeasures]) -> list[str]:
+def _block(strokes: Sequence[StrokeMeasures], *, arrow: bool) -> list[str]:
     names = [f"{'practice ' if stroke.practice else ''}stroke {stroke.number}" for stroke in strokes]
     lines = [_row("", "", names), "-" * (LABEL_CELLS + UNIT_CELLS + VALUE_CELLS * len(strokes))]
     for group in STROKE_GROUPS:
@@ -111,7 +118,8 @@ def _block(strokes: Sequence[StrokeMeasures]) -> list[str]:
     if any(stroke.loose_object for stroke in strokes):
         lines += _loose_object(strokes)
     lines.append(_row("Impact found from", "", [stroke.impact_source for stroke in strokes]))
-    lines.append(_row("Direction", "", [stroke.direction for stroke in strokes]))
+    if arrow:
+        lines.append(_row("Direction", "", [stroke.direction for stroke in strokes]))
     return [*lines, ""]
 
 
