@@ -90,7 +90,7 @@ def find_strokes(
     if np.count_nonzero(seen) < 10:
         raise CannotMeasure(
             f"The club head was seen in {np.count_nonzero(seen)} frames only.",
-            fix="Keep the head, with its shaft or tag, uncovered, lit and in the picture for the whole stroke.",
+            fix="Keep the head, its shaft or tag uncovered, lit and in the picture for the whole stroke.",
         )
     time, x = head.time_s[seen], head.x_m[seen]
     velocity = coarse_velocity(time, x)
@@ -251,8 +251,8 @@ def _refuse(x: FloatArray, cautions: list[Noticed], unseen_s: float) -> None:
     if "cut-off-start" in codes and unseen_s > SHORTEST_REST_S:
         raise CannotMeasure(
             f"The head is made out only {unseen_s:.2f} s into the clip, when the backswing has begun.",
-            fix="Film from nearer, so that head, shaft and tag are larger, and keep them uncovered and lit from "
-            "address on.",
+            fix="Film from nearer, so that head, shaft and tag are larger, and keep them uncovered and lit "
+            "from address on.",
         )
     if "cut-off-start" in codes:
         raise CannotMeasure(

@@ -172,8 +172,8 @@ REGISTER: dict[str, CautionKind] = {
         touches=("finish_s", "through_length_m"),
     ),
     "tilt-not-told": CautionKind(
-        words="Stroke {number}: with neither tag nor shaft followed, or in too few frames, the head's tilt and "
-        "its arc are not told.",
+        words="Stroke {number}: with neither tag nor shaft followed, or in too few frames, the head's tilt "
+        "and its arc are not told.",
         touches=("head_tilt_range_rad", "hub_radius_m"),
     ),
     "arc-not-told": CautionKind(
