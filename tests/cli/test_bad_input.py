@@ -161,7 +161,8 @@ def test_a_clip_with_next_to_no_sound_frame_is_refused_alike_whether_two_are_lef
             container.mux(stream.encode(av.VideoFrame.from_ndarray(picture, format="yuv420p")))
         container.mux(stream.encode(None))
     with av.open(str(clip)) as container:
-        keys = [(each.pos, each.size) for each in container.demux(video=0) if each.is_keyframe and each.size]
+        packets = [each for each in container.demux(video=0) if each.is_keyframe and each.size]
+        keys = [(each.pos or 0, each.size) for each in packets]
     content = bytearray(clip.read_bytes())
     for first, size in keys[:spoilt]:
         content[first + size // 3 : first + size // 2] = bytes(size // 2 - size // 3)
