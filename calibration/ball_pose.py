@@ -26,10 +26,10 @@ BALL_SIZE = Estimate(0.001, 0.001)
 """By how much balls are larger than the least diameter, as a share. The rules set no upper limit and makers
 stay close above the least, 42.67 to about 42.8 mm (common practice, no source)."""
 
-OUTLINE_READS_PX = Estimate(-0.27, 0.13)
-"""What the outline of steepest luma is off the ball's own [px]: its limb is darker than its middle, and what
-blurs the edge reaches into it. Read in eleven clips of three renderers with known truth, of balls of 18 to 28
-px: -0.07 to -0.49, no less in share of the larger ones."""
+OUTLINE_READS_PX = Estimate(-0.2, 0.16)
+"""What the outline of steepest luma is off the ball's own [px], where its shading was not looked at: its limb
+is darker than its middle, and what blurs the edge reaches into it. Read in thirteen clips of four renderers
+with known truth, of balls of 18 to 28 px: 0.0 to -0.56."""
 
 SLANT = Estimate(np.radians(42.0), np.radians(12.0))
 """Angle at which the ball is looked down at. Chosen by us: a phone on a stand or in the hand, 0.3 to 1.4 m
@@ -107,6 +107,8 @@ class BallSight:
     """Mean radius of its outline there, from that point [px]."""
     radius_sd: float = REST_SIZE_SD
     """Relative standard deviation of it; larger where a part was hidden."""
+    reads_px: Estimate = OUTLINE_READS_PX
+    """What the radii are read off the ball's own [px]."""
     way_px: FloatArray | None = None
     """Image of its centre on its way, shape (n, 2) [px]."""
     way_radii_px: FloatArray | None = None
@@ -251,7 +253,9 @@ class _Fit:
             along /= np.linalg.norm(along)
         rotation = np.column_stack([along, np.cross(up, along), up])
         vector, _ = cv2.Rodrigues(rotation)
-        distance = float(level.matrix[0, 0]) * BALL_RADIUS_M / (self.sight.radius_px - OUTLINE_READS_PX.value)
+        distance = (
+            float(level.matrix[0, 0]) * BALL_RADIUS_M / (self.sight.radius_px - self.sight.reads_px.value)
+        )
         place = distance * ray - BALL_RADIUS_M * up
         return np.concatenate(
             [
@@ -259,7 +263,7 @@ class _Fit:
                 vector.ravel(),
                 place,
                 [0.0],
-                [BALL_SIZE.value, OUTLINE_READS_PX.value, WAY_OFFSET.value],
+                [BALL_SIZE.value, self.sight.reads_px.value, WAY_OFFSET.value],
             ]
         )
 
@@ -280,7 +284,7 @@ class _Fit:
             [(np.arcsin(-to_ball[2] / np.linalg.norm(to_ball)) - SLANT.value) / SLANT.sd],
             [np.arctan2(up[0], -up[1]) / ROLL_SD_RAD],
             [(larger - BALL_SIZE.value) / BALL_SIZE.sd],
-            [(reads_px - OUTLINE_READS_PX.value) / OUTLINE_READS_PX.sd],
+            [(reads_px - sight.reads_px.value) / sight.reads_px.sd],
             [(on_way - WAY_OFFSET.value) / WAY_OFFSET.sd],
         ]
         if sight.way_px is None or not len(sight.way_px):

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, replace
+from typing import NamedTuple
 
 import numpy as np
 
@@ -16,6 +17,7 @@ from pennyfall.tracker.ball.anywhere import SURE, SeenBall, find_balls
 from pennyfall.tracker.ball.edges import OutlineFit, fit_outline
 from pennyfall.tracker.ball.finding import RestingBall
 from pennyfall.tracker.ball.followed import FollowedBall
+from pennyfall.tracker.ball.limb import reading_off
 from pennyfall.tracker.ball.locating import Picture, Sighting
 from pennyfall.tracker.ball.outline import Outline, ball_outline, floor_ball, on_floor
 from pennyfall.tracker.ball.rest import BallAtRest
@@ -186,13 +188,23 @@ class _Optics:
     pixel_aspect: float
 
 
+class _ReadSize(NamedTuple):
+    """The resting ball's size as read in one frame."""
+
+    radius_px: float
+    support: float
+    """Share of the outline that was seen."""
+    off_px: Estimate
+    """What the radius is read off the ball's own."""
+
+
 class _WatchedBall:
     """One ball, or what looks like one, with a camera over it."""
 
     def __init__(self, frame: int, time_s: float, luma: LumaFrame, seen: SeenBall, optics: _Optics) -> None:
         self._optics = optics
         self._size = (luma.shape[1], luma.shape[0])
-        self._sizes: list[tuple[float, float]] = []
+        self._sizes: list[_ReadSize] = []
         self._sized_s = -np.inf
         self._way: list[tuple[FloatArray, float]] = []
         self._read_at_m = 0.0
@@ -254,11 +266,19 @@ class _WatchedBall:
         """Return the camera posed by its place, size and way."""
         sight = self._sight
         if self._sizes:
-            most = max(support for _, support in self._sizes)
-            radii = [radius for radius, support in self._sizes if support > most - 0.03]
+            most = max(each.support for each in self._sizes)
+            whole = [each for each in self._sizes if each.support > most - 0.03]
+            off = Estimate(
+                *np.median([(each.off_px.value, each.off_px.sd) for each in whole], axis=0).tolist()
+            )
             hidden = max(_WHOLE_SUPPORT - most, 0.0) / (1.0 - _WHOLE_SUPPORT)
             sd = math.hypot(REST_SIZE_SD, _HIDDEN_SD * min(hidden, 1.0) / 2.0)
-            sight = replace(sight, radius_px=float(np.median(radii)), radius_sd=sd)
+            sight = replace(
+                sight,
+                radius_px=float(np.median([each.radius_px for each in whole])),
+                radius_sd=sd,
+                reads_px=off,
+            )
         followed = self.followed()
         if followed is not None and followed.at_rest.any():
             sight = replace(sight, centre_px=np.median(followed.centre_px[followed.at_rest], axis=0))
@@ -281,7 +301,7 @@ class _WatchedBall:
         self._sized_s = time_s
         read = self._read(luma, fit.outline)
         if read is not None:
-            self._sizes.append((read.outline.radius_px, read.support))
+            self._sizes.append(_ReadSize(read.outline.radius_px, read.support, reading_off(luma, read)))
 
     def _note_way(self, luma: LumaFrame, sightings: list[Sighting], exposure_s: float) -> None:
         """Read place and size of the ball on its way, over the first half metre."""

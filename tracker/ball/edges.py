@@ -162,7 +162,7 @@ def smear_length(
         Length of the smear [px]; NaN where the edges do not tell.
 
     """
-    narrow = _still_flank(outline)
+    narrow = still_flank(outline)
     wide = 0.6 * outline.radius_px
     facing = np.abs(outline.normals @ direction)
     heights = []
@@ -197,14 +197,14 @@ def _near(outline: Outline) -> float:
     return max(2.5, NEAR_SHARE * outline.radius_px)
 
 
-def _still_flank(outline: Outline) -> float:
+def still_flank(outline: Outline) -> float:
     """Return the half-width of the edge filter on a still ball [px]."""
     return max(_FLANK_PX, _FLANK_SHARE * outline.radius_px)
 
 
 def _flanks(outline: Outline, smear_px: FloatArray | None) -> FloatArray:
     """Return the half-width of the edge filter along every normal, shape (m,) [px]."""
-    still = _still_flank(outline)
+    still = still_flank(outline)
     if smear_px is None:
         return np.full(len(outline.normals), still)
     return np.minimum(still + 0.5 * np.abs(outline.normals @ smear_px), 0.8 * outline.radius_px)
