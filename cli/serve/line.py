@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import asyncio
 import os
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from contextlib import suppress
 from dataclasses import dataclass, replace
 from functools import lru_cache
@@ -20,7 +20,7 @@ from pennyfall.cli.files.measured_files import (
     sweep_unfinished,
 )
 from pennyfall.cli.files.own_rules import bands_of, rules_of
-from pennyfall.cli.history.database import open_history, record_lesson
+from pennyfall.cli.history.database import earlier_spread, open_history, record_lesson
 from pennyfall.cli.lesson.run import Measuring, write_report
 from pennyfall.cli.lesson.side_by_side import ClipTask, FinishClip, measure_task
 from pennyfall.cli.report.page.lesson import lesson_so_far
@@ -30,6 +30,7 @@ from pennyfall.cli.serve.desk import Desk, Sent, clip_id
 from pennyfall.cli.serve.events import EventLog
 from pennyfall.cli.serve.look import ClipLook, look_at
 from pennyfall.kinematics.errors import CannotMeasure
+from pennyfall.kinematics.lesson.scatter import Spread
 from pennyfall.kinematics.values import Measurement
 from pennyfall.tracker.clip.reading import sha256_of
 
@@ -318,7 +319,7 @@ def _kept(folder: Path, clip: str, fingerprint: str) -> Measurement | RefusedCli
     return find_measured(folder, clip, fingerprint)
 
 
-def _result(folder: Path, lesson: Lesson, prints: dict[str, str]) -> tuple[LessonResult, LessonReading]:
+def _result(folder: Path, lesson: Lesson, prints: dict[str, str]) -> LessonResult:
     """Return what a lesson gives by those of its clips that are measured."""
     results = {clip: kept for clip in lesson.clips if (kept := _kept(folder, clip, prints.get(clip, "")))}
     if not results:
@@ -327,8 +328,13 @@ def _result(folder: Path, lesson: Lesson, prints: dict[str, str]) -> tuple[Lesso
         replace(each, clips=tuple(clip for clip in each.clips if clip in results))
         for each in lesson.conditions
     )
-    result = gather(replace(lesson, conditions=tuple(each for each in conditions if each.clips)), results)
-    return result, read_lesson_result(result, rules=rules_of(folder), bands=bands_of(folder))
+    return gather(replace(lesson, conditions=tuple(each for each in conditions if each.clips)), results)
+
+
+def _reading(
+    folder: Path, result: LessonResult, earlier: Mapping[str, Spread] | None = None
+) -> LessonReading:
+    return read_lesson_result(result, rules=rules_of(folder), bands=bands_of(folder), earlier=earlier)
 
 
 def read_so_far(_tell: Tell, folder: Path, lesson: Lesson, prints: dict[str, str]) -> dict[str, Any]:
@@ -340,7 +346,8 @@ def read_so_far(_tell: Tell, folder: Path, lesson: Lesson, prints: dict[str, str
         When no stroke of it is measured.
 
     """
-    return lesson_so_far(*_result(folder, lesson, prints))
+    result = _result(folder, lesson, prints)
+    return lesson_so_far(result, _reading(folder, result))
 
 
 def report_of(
@@ -354,10 +361,12 @@ def report_of(
         When nothing could be measured, or something cannot be written.
 
     """
-    result, reading = _result(folder, lesson, prints)
+    result = _result(folder, lesson, prints)
+    earlier: Mapping[str, Spread] = {}
     if len(result.lesson.clips) < len(lesson.clips):
         raise CannotMeasure("A clip is measured anew at this moment.", fix="Wait a moment, then ask again.")
     if database is not None:
         with open_history(database) as history:
             record_lesson(history, folder, result)
-    write_report(folder, result, reading)
+            earlier = earlier_spread(history, folder, result)
+    write_report(folder, result, _reading(folder, result, earlier))

@@ -5,6 +5,7 @@ from __future__ import annotations
 import datetime as dt
 import errno
 import itertools
+import json
 import math
 import sqlite3
 from pathlib import Path
@@ -16,6 +17,7 @@ import pytest
 from pennyfall.cli.files.folder_lock import folder_lock
 from pennyfall.cli.files.lesson_file import read_lesson
 from pennyfall.cli.files.lesson_result import LessonResult
+from pennyfall.cli.files.measured_files import measurement_path
 from pennyfall.cli.history import database, export
 from pennyfall.cli.history.database import (
     default_database,
@@ -34,6 +36,7 @@ from pennyfall.cli.history.trend import trends
 from pennyfall.cli.history.trend_table import trend_table
 from pennyfall.cli.lesson.measuring import measure_lesson
 from pennyfall.cli.lesson.run import verdict
+from pennyfall.cli.serve.line import report_of
 from pennyfall.kinematics.errors import CannotMeasure
 from pennyfall.kinematics.values import Estimate, StrokeMeasures
 from tests.cli.lesson_strokes import MEASURED_WITH, finish_nothing, lesson_folder, measure_quickly
@@ -85,6 +88,20 @@ def test_a_lesson_is_counted_down_by_the_scatter_of_the_one_before(tmp_path: Pat
     assert "Still to film, in turns: " in said
     assert "By this student's own scatter, in earlier lessons too, a difference of" in said
     assert "in earlier lessons too" in done.report.read_text(encoding="utf-8")
+
+
+def test_a_report_asked_for_on_the_page_counts_earlier_scatter_in_as_a_run_does(tmp_path: Path) -> None:
+    first, second = tmp_path / "first", tmp_path / "second"
+    for folder, day, strokes, kept in ((first, 14, 3, tmp_path / "h.sqlite"), (second, 15, 1, None)):
+        lesson_folder(folder, date=dt.date(2026, 3, day), seed=100 * day, strokes=strokes)
+        quick_run(folder, database=kept)
+    now = read_lesson(second)
+    prints = {
+        clip: json.loads(measurement_path(second, clip).read_text(encoding="utf-8"))["fingerprint"]
+        for clip in now.clips
+    }
+    report_of(lambda *_: None, second, now, prints, tmp_path / "h.sqlite")
+    assert "in earlier lessons too" in (second / "report.html").read_text(encoding="utf-8")
 
 
 def test_a_copied_lesson_is_no_earlier_one(tmp_path: Path) -> None:
