@@ -94,7 +94,7 @@ def _filled(name: bytes, *content: bytes) -> bytes:
     return (8 + len(inside)).to_bytes(4, "big") + name + inside
 
 
-def _with_keys(clip: Path, kind: int, value: bytes, *, iso: bool = False) -> Path:
+def _with_keys(clip: Path, kind: int, value: bytes, *, iso: bool = False, user_data: bool = False) -> Path:
     """Write a place and a focal length beside the clip's picture track, as phones do."""
     names = (
         b"com.apple.quicktime.location.ISO6709",
@@ -110,6 +110,7 @@ def _with_keys(clip: Path, kind: int, value: bytes, *, iso: bool = False) -> Pat
     ]
     handler = _filled(b"hdlr", bytes(8), b"mdta", bytes(12))
     meta = _filled(b"meta", bytes(4) if iso else b"", handler, keys, _filled(b"ilst", *listed))
+    meta = _filled(b"udta", meta) if user_data else meta
     content = clip.read_bytes()
     moov, trak = content.index(b"moov") - 4, content.index(b"trak") - 4
     end = trak + int.from_bytes(content[trak : trak + 4], "big")
@@ -146,3 +147,7 @@ def test_a_focal_length_that_no_phone_has_is_none(clip: Path, kind: int, value: 
 def test_a_reading_holds_the_focal_length_and_is_nan_without_one(clip: Path) -> None:
     assert math.isnan(read_clip(clip).header.focal_35mm)
     assert read_clip(_with_keys(clip, 1, b"26")).header.focal_35mm == 26.0
+
+
+def test_programs_that_copy_a_clip_leave_the_focal_length_among_the_users_data(clip: Path) -> None:
+    assert focal_length_35mm(_with_keys(clip, 1, b"26", iso=True, user_data=True)) == 26.0

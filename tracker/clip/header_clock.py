@@ -17,8 +17,8 @@ FOCAL_KEY = b"com.apple.quicktime.camera.focal_length.35mm_equivalent"
 """Focal length of the lens as a 35 mm film's, 'track-level metadata for video track' (Apple, AVFoundation,
 AVMetadataKey): text such as 26 or 50.00mm, or a number."""
 
-INNER = {b"moov", b"trak", b"mdia", b"minf", b"stbl", b"edts"}
-"""Boxes that hold others on the way to those that count time (ISO/IEC 14496-12)."""
+INNER = {b"moov", b"trak", b"mdia", b"minf", b"stbl", b"edts", b"udta"}
+"""Boxes that hold others on the way to those that count time or tell of the lens (ISO/IEC 14496-12)."""
 
 SHARE, SLACK_S = 0.01, 0.1
 """Chosen by us: durations of one track may differ by this, for writers round them or forget a frame."""
