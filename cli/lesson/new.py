@@ -7,7 +7,6 @@ import json
 import re
 import tomllib
 from collections.abc import Callable, Iterable, Mapping, Sequence
-from contextlib import suppress
 from dataclasses import dataclass, replace
 from pathlib import Path, PurePosixPath
 from typing import Any, TypeVar
@@ -33,6 +32,8 @@ from pennyfall.cli.lesson.glimpse import glimpse
 from pennyfall.kinematics.errors import CannotMeasure
 
 DRAFT_FILE = "lesson.unfinished.toml"
+OPENING_FILE = "lesson.opening.toml"
+"""The answers so far to the questions that come before the clips."""
 Answer = TypeVar("Answer")
 
 CLIP_SUFFIXES = frozenset({".mp4", ".mov", ".m4v", ".mkv", ".avi", ".webm", ".3gp"})
@@ -89,21 +90,20 @@ def new_lesson(
         drafted = _grown(drafted, clip, *_asked_of_clip(folder, clip, drafted.conditions))
     checked = parse_lesson(lesson_text(drafted))  # like a file written by hand
     path = write_lesson(checked, folder)
-    (folder / DRAFT_FILE).unlink(missing_ok=True)
+    for each in (DRAFT_FILE, OPENING_FILE):
+        (folder / each).unlink(missing_ok=True)
     return checked, path
 
 
 def _begun(folder: Path) -> dict[str, Any]:
     """Return what an earlier run was told: answers to the opening questions, and the clips sorted."""
-    try:
-        text = (folder / DRAFT_FILE).read_text(encoding="utf-8")
-    except OSError:
+    draft = next((each for each in (DRAFT_FILE, OPENING_FILE) if (folder / each).is_file()), None)
+    if draft is None:
         return {}
-    typer.echo(f"Going on where {folder / DRAFT_FILE} ends; delete that file to begin anew.")
-    with suppress(tomllib.TOMLDecodeError):
-        document = tomllib.loads(text)
-        if not OPENING.keys() <= document.keys():
-            return {key: document[key] for key in OPENING if key in document}
+    typer.echo(f"Going on where {folder / draft} ends; delete that file to begin anew.")
+    text = (folder / draft).read_text(encoding="utf-8")
+    if draft == OPENING_FILE:
+        return tomllib.loads(text)
     lesson = parse_lesson(text, unfinished=True)
     return {key: getattr(lesson, key) for key in (*OPENING, "conditions")}
 
@@ -115,7 +115,7 @@ def _opening(folder: Path, told: Mapping[str, Any]) -> dict[str, Any]:
         if key not in answers:
             answers[key] = _asked(question, checked, default=default())
             lines = [f"{name} = {_toml(value)}\n" for name, value in answers.items()]
-            write_whole(folder / DRAFT_FILE, "".join(lines).encode())
+            write_whole(folder / OPENING_FILE, "".join(lines).encode())
     return answers
 
 

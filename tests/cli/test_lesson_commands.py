@@ -18,6 +18,7 @@ from pennyfall.cli.files.lesson_file import SETTINGS_KEYS, read_lesson
 from pennyfall.cli.history.database import open_history, students
 from pennyfall.cli.lesson import clips as lesson_clips
 from pennyfall.cli.lesson import run as lesson_run
+from pennyfall.cli.serve.desk import Desk
 from pennyfall.demo_clips.clips import clip_folder
 from tests.cli.lesson_strokes import lesson_folder
 from tests.cli.quick_lesson import quick_run
@@ -246,6 +247,7 @@ def test_a_new_lesson_stopped_at_an_opening_question_goes_on_with_the_next(tmp_p
     _with_clips(tmp_path, "gate-8ft-1.mp4")
     stopped = shell("new", tmp_path, answers="S-07\n2026-03-14\nboth\n")
     assert stopped.exit_code != 0
+    assert Desk(tmp_path).lesson.conditions == (), "the page opens all the same"
     went_on = shell("new", tmp_path, answers="left\n9.5\n")
     assert went_on.exit_code == 0, went_on.output
     assert "Student's code" not in went_on.stdout

@@ -420,7 +420,7 @@ def test_a_lesson_without_a_sorted_clip_is_a_draft(tmp_path: Path) -> None:
     desk.sort("IMG_1.mov", "coin let go", "2")
     lesson = read_lesson(tmp_path)
     assert (lesson.student, lesson.hand, lesson.green_speed_ft) == ("S-01", "left", 9.5)
-    assert lesson.conditions[0].putt_ft == 6.56
+    assert lesson.conditions[0].putt_ft == 6.5617
     desk.leave_out("IMG_1.mov", "blurred")
     assert not (tmp_path / "lesson.toml").exists()
     assert Desk(tmp_path).lesson.student == "S-01"
