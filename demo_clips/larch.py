@@ -10,28 +10,32 @@ from fractions import Fraction
 
 import numpy as np
 
+from pennyfall.demo_clips.coin import LooseCoin, with_coin
 from pennyfall.demo_clips.putter import Putter
 from pennyfall.demo_clips.scene import Encoding, Finish, Light, Room, Scene, Sensor, Sheet, aim_camera
 from pennyfall.demo_clips.strokes import RISING, Move, NewBall, Rest, Stroke
 
 FULL_HD = (1920, 1080)
 
-EARLY_240 = Scene(
-    name="larch-240-early",
-    script=(
-        Rest(0.45),
-        Stroke(backswing_m=0.23, backswing_s=0.67, forward_s=0.315, through_s=0.55),
-        Rest(0.15),
+EARLY_240 = with_coin(
+    Scene(
+        name="larch-240-early",
+        script=(
+            Rest(0.45),
+            Stroke(backswing_m=0.23, backswing_s=0.67, forward_s=0.315, through_s=0.55),
+            Rest(0.15),
+        ),
+        putter=Putter(gap_m=0.004, tag_height_m=0.0285),
+        camera=aim_camera(
+            position_m=(0.04, -0.95, 0.85),
+            look_at_m=(0.03, -0.02, 0.0),
+            focal_px=1060,
+            roll_rad=math.radians(0.8),
+        ),
+        encoding=Encoding(crf=16, preset="fast"),
+        seed=11,
     ),
-    putter=Putter(gap_m=0.004, tag_height_m=0.0285),
-    camera=aim_camera(
-        position_m=(0.04, -0.95, 0.85),
-        look_at_m=(0.03, -0.02, 0.0),
-        focal_px=1060,
-        roll_rad=math.radians(0.8),
-    ),
-    encoding=Encoding(crf=15),
-    seed=11,
+    LooseCoin(static_friction=0.25, kinetic_friction=0.21),
 )
 
 LATE_240 = Scene(
@@ -98,34 +102,44 @@ PLAIN_120 = Scene(
     seed=13,
 )
 
-PLAIN_60 = Scene(
-    name="larch-60",
-    script=(
-        Rest(0.60),
-        Stroke(
-            backswing_m=0.20,
-            backswing_s=0.62,
-            forward_s=0.32,
-            levels=((0.0, 1.0), (0.4, 0.95), (1.0, 0.2)),
-            through_s=0.50,
+PLAIN_60 = with_coin(
+    Scene(
+        name="larch-60",
+        script=(
+            Rest(0.60),
+            Stroke(
+                backswing_m=0.20,
+                backswing_s=0.62,
+                forward_s=0.32,
+                levels=((0.0, 1.0), (0.4, 0.95), (1.0, 0.2)),
+                through_s=0.50,
+            ),
+            Rest(0.25),
         ),
-        Rest(0.25),
+        putter=Putter(
+            gap_m=0.006,
+            tag_height_m=0.0255,
+            tag_side_m=0.032,
+            tag_to_face_m=0.032,
+            depth_m=0.080,
+            restitution=0.80,
+        ),
+        rate_hz=Fraction(60),
+        camera=aim_camera(
+            position_m=(0.06, -0.66, 0.98),
+            look_at_m=(0.02, -0.06, 0.0),
+            focal_px=1010,
+            roll_rad=math.radians(-0.7),
+        ),
+        sheet=Sheet(centre_m=(0.05, -0.19), heading_rad=0.01),
+        room=Room(floor=(0.13, 0.12, 0.13), contrast=0.2),
+        light=Light(gain=0.9, slope=(0.4, -0.1)),
+        sensor=Sensor(exposure_s=1 / 200, shot_noise=0.005, read_noise=0.002, blur_px=0.6),
+        encoding=Encoding(crf=15, sound=True, sound_delay_s=0.003),
+        phase_s=0.0090,
+        seed=14,
     ),
-    putter=Putter(gap_m=0.006, tag_height_m=0.0255, tag_side_m=0.032, tag_to_face_m=0.032, restitution=0.80),
-    rate_hz=Fraction(60),
-    camera=aim_camera(
-        position_m=(0.06, -0.66, 0.98),
-        look_at_m=(0.02, -0.06, 0.0),
-        focal_px=1010,
-        roll_rad=math.radians(-0.7),
-    ),
-    sheet=Sheet(centre_m=(0.05, -0.19), heading_rad=0.01),
-    room=Room(floor=(0.13, 0.12, 0.13), contrast=0.2),
-    light=Light(gain=0.9, slope=(0.4, -0.1)),
-    sensor=Sensor(exposure_s=1 / 200, shot_noise=0.005, read_noise=0.002, blur_px=0.6),
-    encoding=Encoding(crf=15, sound=True, sound_delay_s=0.003),
-    phase_s=0.0090,
-    seed=14,
+    LooseCoin(static_friction=0.36, kinetic_friction=0.31),
 )
 
 LEFT_120 = Scene(

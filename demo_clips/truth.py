@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import math
+from dataclasses import asdict
 from pathlib import Path
 from typing import Any
 
@@ -12,6 +13,7 @@ from scipy.optimize import minimize_scalar
 
 from pennyfall.calibration.layout import HEAD_TAG_BORDER_M, HEAD_TAG_ID, STANDARD_SHEET, head_tag_corners
 from pennyfall.demo_clips.ball import BALL_MASS_KG, BALL_RADIUS_M
+from pennyfall.demo_clips.coin import CoinWay
 from pennyfall.demo_clips.scene import Scene, ball_centre
 from pennyfall.demo_clips.strokes import Performance, StrokeEvents, speed_reached_s
 from pennyfall.kinematics.values import FloatArray
@@ -71,6 +73,8 @@ def truth_document(scene: Scene, performance: Performance, container_s: FloatArr
     if strokes:
         document["events_model_clock"] = strokes[0]
         document["events_container_clock"] = _shifted(strokes[0], scene.phase_s)
+    if scene.coin is not None and isinstance(scene.coin.path, CoinWay):
+        document["coin"] = _coin(scene.coin.path, scene.phase_s)
     if scene.encoding.sound:
         document["sound_clicks_container_s"] = clicks_s(scene, performance)
     return document
@@ -175,6 +179,18 @@ def _shifted(stroke: dict[str, Any], phase_s: float) -> dict[str, Any]:
     clocked = {name: stroke[name] - phase_s for name in CLOCKED}
     plateau = [t - phase_s for t in stroke["peak_forward_accel_plateau_s"]]
     return {**stroke, **clocked, "peak_forward_accel_plateau_s": plateau}
+
+
+def _coin(way: CoinWay, phase_s: float) -> dict[str, Any]:
+    return {
+        "static_friction": way.coin.static_friction,
+        "kinetic_friction": way.coin.kinetic_friction,
+        "diameter_m": way.coin.diameter_m,
+        "shelf": asdict(way.shelf),
+        "leave_model_clock_s": way.leave_s,
+        "leave_container_clock_s": None if way.leave_s is None else way.leave_s - phase_s,
+        "resting_x_m": float(way.centre_m[-1, 0]) if way.leave_s is not None else None,
+    }
 
 
 def _camera(scene: Scene) -> dict[str, Any]:

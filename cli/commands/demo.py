@@ -24,7 +24,7 @@ def demo(
     The clips are rendered from an invented stroke of an invented student, S-01, in the Larch Room. The height
     and the size of the head tag are given, as a ruler would give them.
     """
-    from pennyfall.cli.report.tables.truth import compare, truth_table
+    from pennyfall.cli.report.tables.truth import coin_beside_truth, compare, truth_table
     from pennyfall.demo_clips.clips import shipped_clips
     from pennyfall.demo_clips.truth import load_truth
     from pennyfall.tracker.measure.clip import measure_clip
@@ -51,6 +51,8 @@ def demo(
             continue
         compared = compare(result.measurement, truth)
         typer.echo(truth_table(clip.name, compared))
+        if coin := coin_beside_truth(result.measurement, truth):
+            typer.echo(coin)
         held += sum(each.inside for rows in compared.values() for each in rows)
         asked += sum(len(rows) for rows in compared.values())
     if asked:
@@ -65,6 +67,11 @@ def demo(
 def _club(truth: dict[str, Any]) -> Club:
     """Return what a ruler beside the head would say."""
     from pennyfall.calibration.club import TAG_HEIGHT_SD_MM, Club
+    from pennyfall.kinematics.shelf import Shelf
 
-    height_m = Estimate(truth["club"]["tag_height_m"], TAG_HEIGHT_SD_MM / 1e3)
-    return Club(tag_height_m=height_m, tag_side_m=truth["club"]["tag_side_m"])
+    head, coin = truth["club"], truth.get("coin")
+    return Club(
+        tag_height_m=Estimate(head["tag_height_m"], TAG_HEIGHT_SD_MM / 1e3),
+        tag_side_m=head["tag_side_m"],
+        shelf=None if coin is None else Shelf(**coin["shelf"]),
+    )

@@ -59,7 +59,7 @@ def prove(
 
 def _compare(measurement: Path, truth: Path) -> None:
     from pennyfall.cli.files.measurement import load_measurement
-    from pennyfall.cli.report.tables.truth import compare, other_clip, truth_table
+    from pennyfall.cli.report.tables.truth import coin_beside_truth, compare, other_clip, truth_table
 
     measured, known = load_measurement(measurement), _load_truth(truth)
     if (what := other_clip(measured.clip, known)) is not None:
@@ -68,6 +68,8 @@ def _compare(measurement: Path, truth: Path) -> None:
             fix=f"Give the truth file that came with {measured.clip.file}.",
         )
     typer.echo(truth_table(measured.clip.file, compare(measured, known)))
+    if coin := coin_beside_truth(measured, known):
+        typer.echo(coin)
 
 
 def _load_truth(path: Path) -> dict[str, Any]:

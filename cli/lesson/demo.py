@@ -17,6 +17,7 @@ from pennyfall.calibration.club import TAG_HEIGHT_SD_MM, Club, club_toml
 from pennyfall.cli.files.lesson_file import CLUB_FILE, Condition, Lesson, write_lesson
 from pennyfall.cli.files.measurement import write_whole
 from pennyfall.cli.lesson.side_by_side import side_by_side
+from pennyfall.demo_clips.coin import LooseCoin, with_coin
 from pennyfall.demo_clips.encode import unfinished_path
 from pennyfall.demo_clips.putter import Putter
 from pennyfall.demo_clips.record import render_clip, truth_path
@@ -27,7 +28,9 @@ from pennyfall.kinematics.values import Estimate
 TAKES = 3
 SIZE = (960, 540)
 """Chosen by us: half the time to render at 720p; the large head tag is some 28 pixels wide all the same."""
-PUTTER = Putter(tag_height_m=0.028, tag_side_m=0.032)
+PUTTER = Putter(tag_height_m=0.028, tag_side_m=0.032, depth_m=0.078)
+COIN = LooseCoin(static_friction=0.27, kinetic_friction=0.23)
+"""Invented: the hard pull at the top lets it go at either length, the nursed one keeps it."""
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -116,6 +119,7 @@ def demo_club() -> Club:
     return Club(
         tag_height_m=Estimate(PUTTER.tag_height_m, TAG_HEIGHT_SD_MM / 1e3),
         tag_side_m=PUTTER.tag_side_m,
+        shelf=COIN.shelf(PUTTER),
     )
 
 
@@ -144,7 +148,7 @@ def _scene(name: str, version: Version, backswing_m: float, generator: np.random
         ),
         through_s=0.55,
     )
-    return Scene(
+    scene = Scene(
         name=Path(name).stem,
         script=(Rest(0.45), stroke, Rest(0.25)),
         putter=PUTTER,
@@ -162,6 +166,7 @@ def _scene(name: str, version: Version, backswing_m: float, generator: np.random
         phase_s=0.0020 + 0.004 * float(generator.random()),
         seed=int(generator.integers(1, 2**31)),
     )
+    return with_coin(scene, COIN)
 
 
 def _render(folder: Path, scene: Scene) -> str:

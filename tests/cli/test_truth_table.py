@@ -7,7 +7,7 @@ from typing import Any
 
 import pytest
 
-from pennyfall.cli.report.tables.truth import TRUE_NAMES, compare, truth_table
+from pennyfall.cli.report.tables.truth import TRUE_NAMES, coin_beside_truth, compare, truth_table
 from pennyfall.kinematics.values import Estimate, StrokeMeasures
 from tests.cli.synthetic import measurement, plateau_stroke
 
@@ -76,3 +76,22 @@ def test_what_the_truth_does_not_know_is_left_out() -> None:
     truth["strokes_container_clock"][0]["ball_launch_speed_m_s"] = None
     (rows,) = compare(measurement(stroke), truth).values()
     assert "ball_speed_mps" not in {each.name for each in rows}
+
+
+@pytest.mark.parametrize(
+    ("left_s", "true"),
+    [
+        (None, "True: it stays on the head."),
+        (1.96, "True: it leaves the head 110 ms after the top and comes to lie 25 cm behind the ball."),
+    ],
+)
+def test_what_is_seen_of_the_coin_stands_beside_what_it_did(left_s: float | None, true: str) -> None:
+    stroke = plateau_stroke(takeaway_s=1.2)  # top at 1.85 s
+    assert stroke.loose_object is not None
+    seen = dataclasses.replace(stroke.loose_object, seen="left", observed_leave_s=Estimate(1.95, 0.005))
+    truth = _truth(stroke)
+    assert coin_beside_truth(measurement(stroke), truth) == ""
+    truth["coin"] = {"leave_container_clock_s": left_s, "resting_x_m": None if left_s is None else -0.25}
+    told = coin_beside_truth(measurement(dataclasses.replace(stroke, loose_object=seen)), truth)
+    assert "stroke 1: The coin is seen to leave the head, 100 ms after the top (± 10 ms)." in told
+    assert true in told

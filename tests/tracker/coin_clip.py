@@ -9,6 +9,7 @@ from pathlib import Path
 
 import numpy as np
 
+from pennyfall.demo_clips.motion import Displacement
 from pennyfall.demo_clips.putter import Putter
 from pennyfall.demo_clips.record import performance_of, render_clip
 from pennyfall.demo_clips.scene import Colour, Encoding, Scene, VisibleCoin, aim_camera
@@ -51,38 +52,50 @@ def render_coin_clip(
         encoding=Encoding(crf=20),
         seed=41,
     )
-    performance = performance_of(scene)
-    t_s = np.arange(0.0, performance.duration_s + 0.01, STEP_S)
-    drive = _drive(performance.motion.position, performance.motion.velocity,
-                   performance.motion.acceleration, t_s)  # fmt: skip
-    trace = trace_in_mujoco(drive, SHELF, friction)
-    thickness_m = known_coin().thickness_m
-    x_m = PUTTER.address_m[0] + trace.coin[:, 0]
-    z_m = PUTTER.tag_height_m + trace.coin[:, 1]
-    angle = trace.coin[:, 2]
-    way = _way(t_s, x_m, z_m + thickness_m / 2, angle)
+    engine = engine_way(scene, SHELF, friction)
+    way = _way(engine.t_s, engine.x_m, engine.z_m, engine.turn_rad)
     coin = VisibleCoin(path=way, diameter_m=known_coin().diameter_m, colour=colour)
     render_clip(replace(scene, coin=coin if on_head else None), path)
-    back = trace.coin[:, :2] - drive.place[:, :2]
-    along = back[:, 0] * np.cos(drive.place[:, 2]) + back[:, 1] * np.sin(drive.place[:, 2])
-    off = np.flatnonzero(along < SHELF.coin_from_tag_m - SHELF.edge_distance_m)
     return CoinTruth(
         friction=friction,
-        leave_s=float(t_s[off[0]]) - scene.phase_s if len(off) else None,
-        resting_x_m=float(x_m[-1]),
+        leave_s=None if engine.leave_s is None else engine.leave_s - scene.phase_s,
+        resting_x_m=float(engine.x_m[-1]),
     )
 
 
-def _drive(
-    position: Callable[[FloatArray], FloatArray],
-    velocity: Callable[[FloatArray], FloatArray],
-    acceleration: Callable[[FloatArray], FloatArray],
-    t_s: FloatArray,
-) -> Drive:
-    hub_m = PUTTER.hub_radius_m
-    angle = np.arcsin(position(t_s) / hub_m)
-    rate = velocity(t_s) / (hub_m * np.cos(angle))
-    turn = (acceleration(t_s) + hub_m * np.sin(angle) * rate**2) / (hub_m * np.cos(angle))
+@dataclass(frozen=True, kw_only=True, slots=True, eq=False)
+class EngineWay:
+    """Where the engine takes a coin, shape (n,) each, on the model clock."""
+
+    t_s: FloatArray
+    x_m: FloatArray
+    z_m: FloatArray
+    turn_rad: FloatArray
+    leave_s: float | None
+
+
+def engine_way(scene: Scene, shelf: Shelf, friction: float) -> EngineWay:
+    """Drive the head of a scene in the engine with a coin on it."""
+    performance, putter = performance_of(scene), scene.putter
+    t_s = np.arange(0.0, performance.duration_s + 0.01, STEP_S)
+    drive = _drive(performance.motion, putter.hub_radius_m, t_s)
+    trace = trace_in_mujoco(drive, shelf, friction)
+    back = trace.coin[:, :2] - drive.place[:, :2]
+    along = back[:, 0] * np.cos(drive.place[:, 2]) + back[:, 1] * np.sin(drive.place[:, 2])
+    off = np.flatnonzero(along < shelf.coin_from_tag_m - shelf.edge_distance_m)
+    return EngineWay(
+        t_s=t_s,
+        x_m=putter.address_m[0] + trace.coin[:, 0],
+        z_m=putter.tag_height_m + trace.coin[:, 1] + known_coin().thickness_m / 2,
+        turn_rad=trace.coin[:, 2],
+        leave_s=float(t_s[off[0]]) if len(off) else None,
+    )
+
+
+def _drive(motion: Displacement, hub_m: float, t_s: FloatArray) -> Drive:
+    angle = np.arcsin(motion.position(t_s) / hub_m)
+    rate = motion.velocity(t_s) / (hub_m * np.cos(angle))
+    turn = (motion.acceleration(t_s) + hub_m * np.sin(angle) * rate**2) / (hub_m * np.cos(angle))
     return Drive.on_arc(t_s, hub_m * angle, hub_m * rate, hub_m * turn, hub_m)
 
 

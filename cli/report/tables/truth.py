@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import Any
 
 from pennyfall.cli.report.quantities import Quantity, quantity
+from pennyfall.cli.report.tables.coin import from_top, place, seen_sentence
 from pennyfall.kinematics.values import ClipFacts, Estimate, Measurement, StrokeMeasures
 
 TRUE_NAMES = {
@@ -118,6 +119,28 @@ def truth_table(clip: str, compared: Mapping[int, Sequence[Compared]]) -> str:
         held = sum(each.inside for each in rows)
         lines += [f"  {held} of {len(rows)} intervals hold the truth", ""]
     return "\n".join(lines)
+
+
+def coin_beside_truth(measurement: Measurement, truth: Mapping[str, Any]) -> str:
+    """Return what was seen of the coin in the clip beside what it did; empty where the truth knows none."""
+    coin = truth.get("coin")
+    if coin is None:
+        return ""
+    seen = [
+        f"  stroke {stroke.number}: {seen_sentence(stroke) or 'The coin is not told.'}"
+        for stroke in measurement.strokes
+    ]
+    return "\n".join([*seen, f"  True: {_true_coin(coin, truth)}", ""])
+
+
+def _true_coin(coin: Mapping[str, Any], truth: Mapping[str, Any]) -> str:
+    left_s = coin["leave_container_clock_s"]
+    if left_s is None:
+        return "it stays on the head."
+    top_s = max(
+        each["top_s"] for each in truth["strokes_container_clock"] if each["start_leaves_rest_s"] < left_s
+    )
+    return f"it leaves the head {from_top(left_s, top_s)} and comes to lie {place(coin['resting_x_m'])}."
 
 
 def _nearest(strokes: Sequence[StrokeMeasures], impact_s: float) -> StrokeMeasures | None:
