@@ -354,5 +354,7 @@ SCENES: dict[str, Scene] = {
         LEFT_120,
         BACKWARDS_240,
         THREE_120,
+        BARE_240,
+        BARE_60,
     )
 }

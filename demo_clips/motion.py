@@ -11,8 +11,6 @@ import numpy as np
 
 from pennyfall.kinematics.values import FloatArray, freeze_arrays
 
-ORDER = 6  # coefficients of a piece: x of degree 5, as a smooth-step acceleration needs
-
 Ramp = Literal["smooth", "linear"]
 
 

@@ -91,8 +91,7 @@ class Finish:
     shaft_m: tuple[float, float] = (0.011, 0.0124)
     """Shaft's diameter above the hosel and at the hands [m]."""
     sight_lines_m: tuple[tuple[float, float, float, float], ...] = ()
-    """Lines on the head's top: left, bottom, right, top of each in head axes [m]."""
-    sight_line: Colour = (0.02, 0.02, 0.02)
+    """Dark lines on a bare head's top: left, bottom, right, top of each in head axes [m]."""
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)

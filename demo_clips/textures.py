@@ -133,7 +133,7 @@ def head_top(putter: Putter, finish: Finish) -> PlanePicture:
     if putter.bare:
         for line in finish.sight_lines_m:
             _add_rectangle(label, line, 1.0)
-        on = np.array(finish.sight_line, dtype=np.float32)
+        on = np.full(1, INK)
     elif putter.dot is None:
         half = putter.tag_side_m / 2 + HEAD_TAG_BORDER_M
         _add_rectangle(label, (-half, -half, half, half), 1.0)

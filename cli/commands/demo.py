@@ -64,8 +64,10 @@ def demo(
         )
 
 
-def _club(truth: dict[str, Any]) -> Club:
-    """Return what a ruler beside the head would say."""
+def _club(truth: dict[str, Any]) -> Club | None:
+    """Return what a ruler beside the head would say; nothing of a bare head, which has no tag."""
+    if truth["markers"]["head"] is None:
+        return None
     from pennyfall.calibration.club import TAG_HEIGHT_SD_MM, Club
     from pennyfall.kinematics.shelf import Shelf
 

@@ -6,9 +6,13 @@ from dataclasses import replace
 from functools import cache
 from typing import Any
 
+import av
+import cv2
 import numpy as np
 import pytest
 
+from pennyfall.calibration.layout import tag_dictionary
+from pennyfall.demo_clips.clips import clip_folder
 from pennyfall.demo_clips.larch import BARE_60, BARE_240
 from pennyfall.demo_clips.record import performance_of
 from pennyfall.demo_clips.render import Renderer
@@ -176,6 +180,17 @@ def test_a_floor_repeats_without_a_seam_and_has_the_grain_of_its_pile(
         inside = np.mean(np.diff(tile, axis=axis) ** 2)
         assert seam == pytest.approx(inside, rel=0.35)
     assert least < unlike(0) / unlike(1) < most
+
+
+@BARE
+@pytest.mark.clip
+def test_nothing_printed_is_found_in_a_bare_clip(scene: Scene) -> None:
+    detector = cv2.aruco.ArucoDetector(tag_dictionary())
+    with av.open(str(clip_folder() / f"{scene.name}.mp4")) as container:
+        for number, frame in enumerate(container.decode(video=0)):
+            if number % 12 == 0:
+                _, ids, _ = detector.detectMarkers(frame.to_ndarray(format="gray"))
+                assert ids is None
 
 
 @BARE
