@@ -9,11 +9,22 @@ import numpy as np
 from scipy.optimize import brentq
 
 from pennyfall.demo_clips.ball import BALL_MASS_KG, BALL_RADIUS_M
-from pennyfall.demo_clips.spot import Spot
 from pennyfall.kinematics.values import FloatArray
 
 SHAFT_LENGTH_M = 0.80
 SHAFT_LEAN_RAD = math.radians(20)  # from the vertical, a usual lie of about 70 degrees
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Spot:
+    """A round sticker of one colour: in head axes on the head's top, in world axes on the floor."""
+
+    colour: tuple[float, float, float]
+    """Linear red, green, blue reflectance."""
+    diameter_m: float = 0.015
+    """Diameter [m]."""
+    centre_m: tuple[float, float] = (0.0, 0.0)
+    """Its middle, x and y [m]; the origin is the head's reference point."""
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)

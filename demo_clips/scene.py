@@ -11,8 +11,7 @@ import numpy as np
 
 from pennyfall.calibration.camera import Camera
 from pennyfall.demo_clips.ball import BALL_RADIUS_M
-from pennyfall.demo_clips.putter import Putter
-from pennyfall.demo_clips.spot import Spot
+from pennyfall.demo_clips.putter import Putter, Spot
 from pennyfall.demo_clips.strokes import Action
 from pennyfall.kinematics.values import FloatArray, freeze_arrays
 

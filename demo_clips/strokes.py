@@ -6,7 +6,6 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.optimize import brentq
 
 from pennyfall.demo_clips.ball import PlayedBall, launch
 from pennyfall.demo_clips.motion import Displacement, Piece, Ramp, accelerated, join, quintic, rest
@@ -223,23 +222,6 @@ def random_stroke(generator: np.random.Generator) -> Stroke:
         except ValueError:
             continue  # this draw would turn back on its way
         return stroke
-
-
-def speed_reached_s(motion: Displacement, speed_mps: float, after_s: float, before_s: float) -> float:
-    """Return when the head first reaches a speed between two times [s]."""
-    t = np.linspace(after_s, before_s, 4001)
-    above = np.flatnonzero(np.abs(motion.velocity(t)) >= speed_mps)
-    if len(above) == 0:
-        return float("nan")
-    if above[0] == 0:
-        return after_s
-    crossing = brentq(
-        lambda s: abs(float(motion.velocity(np.array(s)))) - speed_mps,
-        t[above[0] - 1],
-        t[above[0]],
-        xtol=1e-9,
-    )
-    return float(crossing)
 
 
 def _concerns_ball(action: Action) -> bool:

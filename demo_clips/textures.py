@@ -15,9 +15,8 @@ from pennyfall.calibration.layout import (
     head_tag_corners,
     tag_bits,
 )
-from pennyfall.demo_clips.putter import Putter
+from pennyfall.demo_clips.putter import Putter, Spot
 from pennyfall.demo_clips.scene import Finish, Pile, Sheet
-from pennyfall.demo_clips.spot import Spot
 from pennyfall.demo_clips.view import Image
 from pennyfall.kinematics.values import FloatArray
 

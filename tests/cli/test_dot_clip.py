@@ -11,9 +11,9 @@ import pytest
 from pennyfall.cli.files.settings import settings_from
 from pennyfall.cli.report.tables.truth import compare
 from pennyfall.demo_clips.larch import PLAIN_60
+from pennyfall.demo_clips.putter import Spot
 from pennyfall.demo_clips.record import render_clip, truth_path
 from pennyfall.demo_clips.scene import Encoding
-from pennyfall.demo_clips.spot import Spot
 from pennyfall.demo_clips.truth import load_truth
 from pennyfall.tracker.measure.clip import measure_clip
 
