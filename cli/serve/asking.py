@@ -37,9 +37,9 @@ class Page:
     arriving: dict[str, tuple[str, asyncio.Task[object] | None]] = field(default_factory=dict)
     """The clip that each guest is sending."""
 
-    def show(self, template: str, **values: object) -> Response:
+    def show(self, template: str, *, status: int = 200, **values: object) -> Response:
         """Answer with a page."""
-        return HTMLResponse(self.templates.get_template(template).render(**values))
+        return HTMLResponse(self.templates.get_template(template).render(**values), status)
 
 
 def page_of(request: Request) -> Page:

@@ -14,7 +14,7 @@ from sse_starlette import EventSourceResponse, ServerSentEvent
 from starlette.applications import Starlette
 from starlette.middleware import Middleware
 from starlette.requests import ClientDisconnect, Request
-from starlette.responses import FileResponse, JSONResponse, Response
+from starlette.responses import FileResponse, JSONResponse, PlainTextResponse, Response
 from starlette.routing import Route
 
 from pennyfall.cli.files.measured_files import annotated_path
@@ -111,9 +111,12 @@ def page_app(
     )
 
 
-async def _in_words(_request: Request, error: Exception) -> Response:
+async def _in_words(request: Request, error: Exception) -> Response:
+    """Say what is wrong: to a script as a line, to whoever looks as a page with a way back."""
     assert isinstance(error, CannotMeasure)
-    return Response(f"{error.message} {error.fix}", 400, media_type="text/plain")
+    if "text/html" not in request.headers.get("accept", ""):
+        return PlainTextResponse(f"{error.message} {error.fix}", 400)
+    return page_of(request).show("refused.html.j2", status=400, message=error.message, fix=error.fix)
 
 
 async def start(request: Request) -> Response:

@@ -29,6 +29,7 @@ from pennyfall.cli.report.words.numbers import NO_BREAK_SPACE, capital, number, 
 from pennyfall.cli.serve.desk import NOBODY, Desk, Notes, Sent, clip_id
 from pennyfall.cli.serve.guard import Guest
 from pennyfall.cli.serve.line import Clip, Line
+from pennyfall.kinematics.errors import CannotMeasure
 from pennyfall.kinematics.putt.roll import FOOT_M
 from pennyfall.kinematics.values import INTERVAL_SDS, Measurement, StrokeMeasures
 
@@ -178,7 +179,9 @@ class Views:
             When there is no history, or nothing of this student in it.
 
         """
-        with open_history(database or Path(), must_exist=True) as opened:
+        if database is None:
+            raise CannotMeasure("This page keeps no history.", fix="Start it with its history to have one.")
+        with open_history(database, must_exist=True) as opened:
             student = known_student(opened, self._desk.lesson.student)
             followed = trends(strokes_long(opened, student), FOLLOWED)
         return {

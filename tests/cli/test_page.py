@@ -455,6 +455,18 @@ def test_facts_that_cannot_be_are_refused_in_words_and_change_nothing(
     assert Desk(folder).lesson == before
 
 
+def test_what_cannot_be_done_is_told_as_a_page_with_a_way_back_and_to_a_script_as_a_line(
+    coach: TestClient,
+) -> None:
+    page = coach.get("/history", headers={"accept": "text/html"})
+    assert page.status_code == 400
+    assert "There is no history database" in page.text
+    assert '<a href="/">Back</a>' in page.text
+    line = coach.get("/history")
+    assert line.headers["content-type"].startswith("text/plain")
+    assert "There is no history database" in line.text
+
+
 def test_words_of_the_coach_are_text_wherever_they_are_shown(lesson_page: TestClient, base: Path) -> None:
     coach, wicked = lesson_page, "<script>alert(1)</script>"
     coach.post("/lesson", data={**FACTS, "student": wicked})
