@@ -32,7 +32,7 @@ SETTINGS_KEYS = {
     "ruler_mm": ("97.3", "what the sheet's 100 mm check ruler measures"),
     "recorded_at_hz": ("240.0", "true frame rate of slow-motion clips that do not say it"),
     "dot": ('"green"', "a dot on the head instead of a tag: its colour, #rrggbb or a box x,y,w,h"),
-    "box": ('"610,402,30,20"', "a patch of the head instead: x,y,w,h on every clip's first frame, px"),
+    "box": ('"610,402,30,20"', "the head on every clip's first frame, where it is not found: x,y,w,h, px"),
     "readout_ms": ("8.0", "time in which the camera reads out a picture, first row to last"),
 }
 """What may be stated of all clips of a lesson, as `settings_from` takes it: an example and what it is."""
@@ -85,7 +85,7 @@ class Lesson:
     dot: str | None = None
     """A dot on the head, by its colour or by a box around it, followed in place of the tag."""
     box: str | None = None
-    """A patch of the head on every clip's first frame, followed in place of the tag."""
+    """Where the head is on every clip's first frame; it names it, or is followed beside a sheet."""
     readout_ms: float | None = None
     """Time in which the camera reads out a picture, first row to last [ms]."""
     boxes: Mapping[str, str] = field(default_factory=dict)

@@ -9,7 +9,9 @@ from typing import Any
 import numpy as np
 import pytest
 
+from pennyfall.kinematics.errors import CannotMeasure
 from pennyfall.kinematics.values import INTERVAL_SDS, Estimate, FloatArray
+from pennyfall.tracker.follow.boxes import Box
 from pennyfall.tracker.follow.clip_pass import ClipFollower
 from pennyfall.tracker.measure.clip import measure_clip
 from pennyfall.tracker.measure.measured import Measured
@@ -141,3 +143,17 @@ def test_a_clip_whose_marks_are_not_looked_for_still_holds_its_truth(
     measured = measure_clip(footage / f"{clip}.mp4", Settings())
     assert measured.measurement.tracking.method == "shaft"
     _holds_its_truth(_beside_truth(measured, _truth(footage / f"{clip}.truth.json")))
+
+
+@pytest.mark.slow
+def test_a_box_names_the_bare_head_and_a_box_elsewhere_is_refused_in_its_own_words(
+    sunlit_lawn: tuple[Measured, dict[str, Any]], footage: Path
+) -> None:
+    clip = footage / "rendered-bare" / "baresun60_h264.mp4"
+    named = measure_clip(clip, Settings(box=Box.read("770,470,130,160"))).measurement
+    assert named.tracking.method == "shaft"
+    assert named.strokes[0].top_s == sunlit_lawn[0].measurement.strokes[0].top_s
+    with pytest.raises(CannotMeasure, match="no shaft that swings from the head named") as caught:
+        measure_clip(clip, Settings(box=Box.read("100,100,80,80")))
+    assert caught.value.setting == "box"
+    assert "box lies around the head" in caught.value.fix

@@ -68,6 +68,13 @@ def refuse_unusable(name: str, followed: Followed, *, method: HeadMark, posed: b
             f"{name} is mirrored: the sheet's tags read only in the flipped picture.",
             fix="Film with the rear camera, or switch off the mirroring of the front camera's videos.",
         )
+    if not posed and followed.sheet_tags_seen == 0 and followed.balls and method == "patch":
+        raise CannotMeasure(
+            f"A ball is found in {name}, but no shaft that swings from the head named on its first frame.",
+            fix="Check that the box lies around the head as it stands in the first frame. Film from the "
+            "front, the phone at rest, the shaft in the picture from the head up to the hands.",
+            setting="box",
+        )
     if not posed and followed.sheet_tags_seen == 0 and followed.balls:
         raise CannotMeasure(
             f"A ball is found in {name}, but no shaft that swings beside it.",

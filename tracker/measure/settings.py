@@ -35,7 +35,7 @@ class Settings:
     recorded_at_hz: float | None = None
     """True frame rate of a clip re-timed to slow motion [Hz]."""
     box: Box | None = None
-    """A patch of the head on the first frame, followed in place of the tag."""
+    """Where the head is on the first frame: it names it, and beside a sheet this patch is followed."""
     dot: WantedColour | Box | None = None
     """A dot on the head, by its colour or by a box around it, followed in place of the tag."""
 
