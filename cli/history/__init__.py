@@ -1,3 +1,3 @@
 """The database of students, lessons, conditions and strokes, and what changed over the lessons."""
 
-__all__ = ["database", "export", "removal", "schema", "trend", "trend_picture", "trend_table"]
+__all__ = ["database", "earlier", "export", "removal", "schema", "trend", "trend_picture", "trend_table"]

@@ -36,7 +36,7 @@ def trend_table(student: str, trends: Sequence[Trend], repeated: Sequence[Repeat
         for trend in (each for each in trends if each.quantity == name):
             lines.append(f"  {trend.title}")
             lines += [_wrapped(trend_sentence(trend, point), "    ") for point in trend.points]
-    scales = [_wrapped(each) for each in _scales(trends)]
+    scales = [_wrapped(each) for each in scale_sentences(trends)]
     return "\n".join([*lines, *([""] if scales else []), *scales])
 
 
@@ -71,19 +71,19 @@ def trend_sentence(trend: Trend, point: TrendPoint) -> str:
     strokes = f"{spread.strokes} stroke{'s' if spread.strokes > 1 else ''}"
     own = f", own scatter {size(what, spread.own_sd)}" if spread.own_sd > 0 else ""
     change = "" if point is first else f"; {judgement(what, point, first)}"
-    return f"{_day(point.date)}: {shown(what, spread.mean)}{where} ({strokes}{own}){change}."
+    return f"{day(point.date)}: {shown(what, spread.mean)}{where} ({strokes}{own}){change}."
 
 
 def _said_twice(each: RepeatedClips) -> str:
     clips = "1 clip counts" if each.clips == 1 else f"{each.clips} clips count"
     return (
-        f"{clips} twice: on {_day(each.first_date)} ({each.first_folder}) and on {_day(each.second_date)} "
+        f"{clips} twice: on {day(each.first_date)} ({each.first_folder}) and on {day(each.second_date)} "
         f"({each.second_folder}) they are the same. Take them out of the lesson where they do not belong "
         "and run it again."
     )
 
 
-def _scales(trends: Sequence[Trend]) -> Iterator[str]:
+def scale_sentences(trends: Sequence[Trend]) -> Iterator[str]:
     """Say of each lesson whose scale rests on more than the sheet how well it is known."""
     vague: dict[dt.date, TrendPoint] = {}
     for point in (each for trend in trends for each in trend.points if each.scale_sd > 0):
@@ -91,13 +91,14 @@ def _scales(trends: Sequence[Trend]) -> Iterator[str]:
             vague.setdefault(point.date, point)
     for date, point in sorted(vague.items()):
         yield (
-            f"On {_day(date)} the scale rests on {rests_on(point.scale_sources)}, known to "
+            f"On {day(date)} the scale rests on {rests_on(point.scale_sources)}, known to "
             f"{reach(point.scale_sd / abs(point.scatter.mean))}: lengths, speeds and accelerations are "
             f"compared with other lessons no better than that; {UNTOUCHED}."
         )
 
 
-def _day(date: dt.date) -> str:
+def day(date: dt.date) -> str:
+    """Return a date in words."""
     return f"{date.day} {date:%B %Y}"
 
 

@@ -15,12 +15,14 @@ from pennyfall.cli.files.lesson_result import LessonResult
 from pennyfall.cli.files.measured_files import REPORT_FILE, MeasuredWith
 from pennyfall.cli.files.measurement import write_whole
 from pennyfall.cli.files.own_rules import bands_of, rules_of
-from pennyfall.cli.history.database import earlier_spread, open_history, record_lesson
+from pennyfall.cli.history.database import earlier_spread, open_history, record_lesson, strokes_long
+from pennyfall.cli.history.earlier import earlier_lessons
 from pennyfall.cli.lesson.clips import annotate_clip, films, lesson_measuring
 from pennyfall.cli.lesson.measuring import Progress, measure_lesson
 from pennyfall.cli.lesson.side_by_side import FinishClip, MeasureClip
 from pennyfall.cli.report.page.lesson import lesson_page
 from pennyfall.cli.report.page.reading import LessonReading, read_lesson_result
+from pennyfall.cli.report.tables.written import Told
 from pennyfall.cli.report.words import recommendation
 from pennyfall.cli.report.words.evidence import lesson_sentences
 from pennyfall.cli.report.words.numbers import typeset
@@ -99,12 +101,14 @@ def run_lesson(
             progress=progress,
         )
         earlier: Mapping[str, Spread] = {}
+        since: Told | None = None
         if database is not None:
             with open_history(database) as history:
                 record_lesson(history, folder, result)
                 earlier = earlier_spread(history, folder, result)
+                since = earlier_lessons(strokes_long(history, lesson.student), folder, lesson)
         reading = read_lesson_result(result, rules=rules, bands=bands, earlier=earlier)
-        report = write_report(folder, result, reading, invented=invented)
+        report = write_report(folder, result, reading, earlier=since, invented=invented)
     return LessonRun(result=result, reading=reading, report=report, notes=(found_club,) if found_club else ())
 
 
@@ -120,10 +124,15 @@ def with_club_in(folder: Path, lesson: Lesson) -> tuple[Lesson, str]:
 
 
 def write_report(
-    folder: Path, result: LessonResult, reading: LessonReading, *, invented: bool = False
+    folder: Path,
+    result: LessonResult,
+    reading: LessonReading,
+    *,
+    earlier: Told | None = None,
+    invented: bool = False,
 ) -> Path:
     """Write the report of a measured lesson into its folder, films and all, and return its path."""
-    page = lesson_page(result, reading, films(folder, result), invented=invented)
+    page = lesson_page(result, reading, films(folder, result), earlier=earlier, invented=invented)
     write_whole(folder / REPORT_FILE, page.encode())
     return folder / REPORT_FILE
 

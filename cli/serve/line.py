@@ -20,11 +20,13 @@ from pennyfall.cli.files.measured_files import (
     sweep_unfinished,
 )
 from pennyfall.cli.files.own_rules import bands_of, rules_of
-from pennyfall.cli.history.database import earlier_spread, open_history, record_lesson
+from pennyfall.cli.history.database import earlier_spread, open_history, record_lesson, strokes_long
+from pennyfall.cli.history.earlier import earlier_lessons
 from pennyfall.cli.lesson.run import Measuring, write_report
 from pennyfall.cli.lesson.side_by_side import ClipTask, FinishClip, measure_task
 from pennyfall.cli.report.page.lesson import lesson_so_far
 from pennyfall.cli.report.page.reading import LessonReading, read_lesson_result
+from pennyfall.cli.report.tables.written import Told
 from pennyfall.cli.serve.bench import Bench, Tell
 from pennyfall.cli.serve.desk import Desk, Sent, clip_id
 from pennyfall.cli.serve.events import EventLog
@@ -365,8 +367,10 @@ def report_of(
     earlier: Mapping[str, Spread] = {}
     if len(result.lesson.clips) < len(lesson.clips):
         raise CannotMeasure("A clip is measured anew at this moment.", fix="Wait a moment, then ask again.")
+    since: Told | None = None
     if database is not None:
         with open_history(database) as history:
             record_lesson(history, folder, result)
             earlier = earlier_spread(history, folder, result)
-    write_report(folder, result, _reading(folder, result, earlier))
+            since = earlier_lessons(strokes_long(history, lesson.student), folder, lesson)
+    write_report(folder, result, _reading(folder, result, earlier), earlier=since)

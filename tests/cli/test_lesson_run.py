@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 import dataclasses
+import datetime as dt
 import errno
 import os
 import pickle
+import re
 import subprocess
 import sys
 from functools import partial
@@ -17,9 +19,15 @@ import pytest
 
 from pennyfall.calibration.layout import STANDARD_SHEET
 from pennyfall.cli.files.folder_lock import folder_lock
-from pennyfall.cli.files.lesson_file import read_lesson
+from pennyfall.cli.files.lesson_file import read_lesson, write_lesson
 from pennyfall.cli.files.lesson_result import LessonResult
-from pennyfall.cli.files.measured_files import MeasuredClip, MeasuredWith, measurement_path, sweep_unfinished
+from pennyfall.cli.files.measured_files import (
+    REPORT_FILE,
+    MeasuredClip,
+    MeasuredWith,
+    measurement_path,
+    sweep_unfinished,
+)
 from pennyfall.cli.lesson.clips import lesson_measuring
 from pennyfall.cli.lesson.measuring import measure_lesson
 from pennyfall.cli.lesson.side_by_side import MeasureClip
@@ -33,6 +41,7 @@ from tests.cli.lesson_strokes import (
     measured_clips_of,
     write_clip,
 )
+from tests.cli.quick_lesson import quick_run
 
 
 def measure_and_note(notes: Path, path: Path) -> MeasuredClip:
@@ -306,3 +315,55 @@ def test_a_club_file_that_is_not_there_is_said_before_measuring(tmp_path: Path) 
     lesson = dataclasses.replace(lesson_folder(tmp_path, strokes=1), club="absent.toml")
     with pytest.raises(CannotMeasure, match=r"absent\.toml"):
         lesson_measuring(tmp_path, lesson)
+
+
+def test_the_report_of_a_later_lesson_tells_what_became_of_the_first(tmp_path: Path) -> None:
+    """In the second lesson the coin is kept on by the strokes that let it go in the first."""
+    first, second = tmp_path / "march", tmp_path / "april"
+    database = tmp_path / "history.sqlite"
+    lesson_folder(first, date=dt.date(2026, 3, 14))
+    later = lesson_folder(second, date=dt.date(2026, 4, 11), seed=100)
+    for condition in later.conditions:
+        if condition.name == "coin kept on":
+            for seed, clip in enumerate(condition.clips, start=200):
+                write_clip(second / clip, "let go", condition.putt_ft, seed)
+    for folder in (first, second, first):  # run again, the first lesson knows nothing of the second
+        quick_run(folder, database=database)
+    pages = [(folder / REPORT_FILE).read_text().replace("\u00a0", " ") for folder in (first, second)]
+    assert "Since the earlier lessons" not in pages[0]
+    told = pages[1].partition("Since the earlier lessons")[2].partition("</section>")[0]
+    changed = re.findall(r"<li>(.*?)</li>", told)
+    assert any(
+        each.startswith("Coin kept on, 12 ft: acceleration over the last 20 ms before impact was ")
+        and "on 14 March 2026" in each
+        and "lower, changed: scatter makes" in each
+        for each in changed
+    )
+    assert not any(each.startswith("Coin let go") for each in changed)
+    tables = re.findall(r"<caption>(.*?)</caption>", told)
+    assert tables == ["coin let go, 12 ft", "coin kept on, 12 ft", "coin let go, 6 ft", "coin kept on, 6 ft"]
+    assert "14 March 2026 (3 strokes)" in told
+    assert "11 April 2026 (3 strokes)" in told
+
+
+def test_a_lesson_that_changed_nothing_says_so(tmp_path: Path) -> None:
+    database = tmp_path / "history.sqlite"
+    for month, seed in ((3, 0), (4, 100)):
+        lesson_folder(tmp_path / str(month), date=dt.date(2026, month, 14), seed=seed)
+        quick_run(tmp_path / str(month), database=database)
+    page = (tmp_path / "4" / REPORT_FILE).read_text()
+    assert (
+        "Since the first lesson (14 March 2026) nothing looked at has changed by more than scatter." in page
+    )
+
+
+def test_an_earlier_lesson_with_nothing_in_common_is_named(tmp_path: Path) -> None:
+    database = tmp_path / "history.sqlite"
+    lesson_folder(tmp_path / "3", date=dt.date(2026, 3, 14))
+    quick_run(tmp_path / "3", database=database)
+    later = lesson_folder(tmp_path / "4", date=dt.date(2026, 4, 14), seed=100)
+    other = tuple(dataclasses.replace(each, name=f"{each.name}, eyes shut") for each in later.conditions)
+    write_lesson(dataclasses.replace(later, conditions=other), tmp_path / "4")
+    quick_run(tmp_path / "4", database=database)
+    page = (tmp_path / "4" / REPORT_FILE).read_text()
+    assert "On 14 March 2026 no version was filmed at a putt length of this lesson" in page

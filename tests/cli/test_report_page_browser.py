@@ -109,6 +109,17 @@ def name(page: Page) -> str:
     return str(page.evaluate("document.getElementById('player-name').textContent"))
 
 
+def printed_height(page: Page, what: str) -> float:
+    """Return how high all that matches is on paper [CSS px]."""
+    page.emulate_media(media="print")
+    return float(
+        page.evaluate(
+            f"[...document.querySelectorAll({what!r})]"
+            ".reduce((sum, each) => sum + each.getBoundingClientRect().height, 0)"
+        )
+    )
+
+
 def settled(page: Page) -> None:
     wait_until(
         page, "!document.getElementById('film').seeking && document.getElementById('film').readyState >= 2"
@@ -332,6 +343,22 @@ def test_nothing_sticks_out_at_any_width(page: Page, width: int, dark: bool) -> 
 @pytest.mark.parametrize("paper", ["A4", "Letter"])
 def test_it_prints_on_two_pages(page: Page, paper: str) -> None:
     assert pages_in(page.pdf(format=paper, print_background=True)) == 2
+
+
+def test_the_folded_changes_are_printed_too(page: Page) -> None:
+    assert page.evaluate("document.querySelectorAll('.printed:not([open]) li').length") > 2
+    assert printed_height(page, ".printed:not([open]) li") > 30
+
+
+def test_a_lesson_without_a_claim_prints_no_heading_over_nothing(browser: Browser, tmp_path: Path) -> None:
+    result = made_lesson(tmp_path, strokes=4, names=("let go", "no coin"))
+    (tmp_path / "report.html").write_text(page_of(result))
+    tab = browser.new_page()
+    tab.goto((tmp_path / "report.html").resolve().as_uri())
+    assert tab.evaluate("document.getElementById('claims-title').textContent") == "What was looked at"
+    assert printed_height(tab, "#claims-title") == 0
+    assert pages_in(tab.pdf(format="A4", print_background=True)) == 2
+    tab.close()
 
 
 @pytest.mark.parametrize("paper", ["A4", "Letter"])

@@ -29,6 +29,7 @@ from pennyfall.cli.report.page.tables import pair_tables, summary_table
 from pennyfall.cli.report.page.versions import version_figures, version_sentence
 from pennyfall.cli.report.palette import INKS, PAPER_DARK, PAPER_LIGHT, ink
 from pennyfall.cli.report.quantities import quantity
+from pennyfall.cli.report.tables.written import Told
 from pennyfall.cli.report.words.evidence import lesson_sentences
 from pennyfall.cli.report.words.numbers import capital, typeset
 from pennyfall.cli.report.words.recommendation import because, practice_left_out, verdict, would_change
@@ -59,6 +60,7 @@ def lesson_page(
     reading: LessonReading,
     films: Mapping[str, Film],
     *,
+    earlier: Told | None = None,
     invented: bool = False,
 ) -> str:
     """Return the report of a lesson as HTML.
@@ -71,6 +73,8 @@ def lesson_page(
         Their comparison.
     films : mapping of str to Film
         Annotated clips by stroke id (`stroke_id`); strokes without one are shown without a picture.
+    earlier : Told, optional
+        What the student's earlier lessons say.
     invented : bool
         Say that the lesson is a made-up demonstration.
 
@@ -86,6 +90,7 @@ def lesson_page(
             date=f"{result.lesson.date.day} {result.lesson.date:%B %Y}",
             invented=INVENTED if invented else "",
             refused=result.refused,
+            earlier=earlier,
             others=_said(comparison),
             would_change=[typeset(each) for each in changes],
             dots=dot_drawings(result, reading.summaries),

@@ -1,4 +1,4 @@
-"""A table as it is printed: words and written numbers."""
+"""A table and what is told, as printed: words and written numbers."""
 
 from __future__ import annotations
 
@@ -23,3 +23,11 @@ class Table:
     columns: tuple[str, ...]
     rows: tuple[Row, ...]
     note: str = ""
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Told:
+    """Something told in sentences, with the tables behind them."""
+
+    sentences: tuple[str, ...]
+    tables: tuple[Table, ...]
