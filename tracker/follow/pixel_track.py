@@ -35,6 +35,8 @@ class PixelTrack:
     slope: FloatArray | None = None
     """Where the shaft was followed: its columns per row, shape (n,), the place being its line's at the row of
     the ball."""
+    slow_sd_px: float = 0.0
+    """Standard deviation of an error of the place that stays alike over some frames [px]."""
     rise_px: FloatArray | None = None
     """By how many rows the head stands higher in the picture than at address, shape (n,) [px]; NaN where not
     known, None where no shaft was followed."""

@@ -34,10 +34,6 @@ SHAFT_HEIGHT = Estimate(BALL_RADIUS_M, 0.015)
 """Where the shaft's line is met: at the ball's height, nearer or farther by what is not known of where across
 the head the shaft goes in [m]."""
 
-SLOW_PX = 0.06
-"""Chosen by us: by how much a shaft's place errs alike over some frames, as its light and the floor behind it
-change. Taken as independent from frame to frame, tops were up to 1.1 ms off at 2.8 standard deviations."""
-
 SLOPE_LAW_SD_RAD = 0.004
 """Chosen by us: what the slope's law leaves of the tilt beside the error that grows along the line."""
 
@@ -92,6 +88,8 @@ def place_tracks(
         raise ValueError("the camera has no pose")
     pixel = followed.head
     cameras = frame_cameras(followed, pose)
+    if pixel.slope is not None:  # all pictures were laid over the first
+        cameras = FrameCameras(cameras.rest, {}, cameras.shaken)
     level = pixels_on_level(cameras, pixel.centre_px, TYPICAL_HEIGHT.value)
     balls = [ball_on_floor(ball, cameras) for ball in followed.balls]
     forward = forward_sign(pixel, level[:, 0], followed.balls, balls)
@@ -124,7 +122,8 @@ def place_tracks(
             sd_z_m=np.full_like(
                 head.sd_z_m, np.nan
             ),  # its height follows from the turn: it tells nothing more
-            shaken_sd_x_m=SLOW_PX * float(np.nanmedian(head.sd_x_m / np.sqrt(pixel.covariance_px2[:, 0, 0]))),
+            shaken_sd_x_m=pixel.slow_sd_px
+            * float(np.nanmedian(head.sd_x_m / np.sqrt(pixel.covariance_px2[:, 0, 0]))),
             turn_sd_per_m=swing.turn_per_m.sd,
         )
     scale, scale_rel_sd = scale_errors(
