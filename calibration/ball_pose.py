@@ -169,11 +169,7 @@ def pose_from_ball(
     covariance = np.linalg.pinv(slopes.T @ slopes)[:8, :8]
     camera = fit.camera(solved.x)
     focal = float(camera.matrix[0, 0])
-    source: FocalSource = "assumed"
-    if stated_focal is not None:
-        source = "file"
-    if lens is not None:
-        source = "lens-file"
+    source: FocalSource = "assumed" if lens is None else "lens-file"
     return BallPose(
         camera=camera,
         focal_source=source,

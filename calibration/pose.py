@@ -13,7 +13,7 @@ from pennyfall.calibration.camera import Camera
 from pennyfall.calibration.lens import Lens
 from pennyfall.kinematics.values import Estimate, FloatArray, freeze_arrays
 
-FocalSource = Literal["lens-file", "sheet", "file", "assumed"]
+FocalSource = Literal["lens-file", "sheet", "assumed"]
 
 TYPICAL_FOCAL_SHARE = 0.82
 """Focal length over the longer side of the picture: a phone's main camera sees about 63 degrees across in

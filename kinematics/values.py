@@ -273,7 +273,7 @@ class CalibrationFacts:
     """How pixels became metres; names as in the measurement file."""
 
     source: Literal["sheet", "head-tag", "ball", "stated"]
-    focal_source: Literal["lens-file", "sheet", "file", "assumed"]
+    focal_source: Literal["lens-file", "sheet", "assumed"]
     focal_px: Estimate
     reprojection_rms_px: float
     scale_rel_sd: float
@@ -287,7 +287,7 @@ class CalibrationFacts:
 class TrackingFacts:
     """How well the head was followed; names as in the measurement file."""
 
-    method: Literal["tag", "dot", "patch", "shaft"]
+    method: Literal["tag", "dot", "patch", "bare"]
     frames_seen_share: float
     noise_sd_m: float
     innovation_ratio: float

@@ -68,7 +68,7 @@ def test_a_clip_with_nothing_printed_is_measured_by_ball_and_shaft(
     sunlit_lawn: tuple[Measured, dict[str, Any]],
 ) -> None:
     measurement = sunlit_lawn[0].measurement
-    assert (measurement.tracking.method, measurement.calibration.source) == ("shaft", "ball")
+    assert (measurement.tracking.method, measurement.calibration.source) == ("bare", "ball")
     assert not measurement.calibration.tag_height_m.known
     assert [each.code for each in measurement.warnings] == ["nothing-printed"]
 
@@ -141,7 +141,7 @@ def test_a_clip_whose_marks_are_not_looked_for_still_holds_its_truth(
 ) -> None:
     monkeypatch.setattr(ClipFollower, "_is_printed", lambda *_: False)
     measured = measure_clip(footage / f"{clip}.mp4", Settings())
-    assert measured.measurement.tracking.method == "shaft"
+    assert measured.measurement.tracking.method == "bare"
     _holds_its_truth(_beside_truth(measured, _truth(footage / f"{clip}.truth.json")))
 
 
@@ -151,7 +151,7 @@ def test_a_box_names_the_bare_head_and_a_box_elsewhere_is_refused_in_its_own_wor
 ) -> None:
     clip = footage / "rendered-bare" / "baresun60_h264.mp4"
     named = measure_clip(clip, Settings(box=Box.read("770,470,130,160"))).measurement
-    assert named.tracking.method == "shaft"
+    assert named.tracking.method == "bare"
     assert named.strokes[0].top_s == sunlit_lawn[0].measurement.strokes[0].top_s
     with pytest.raises(CannotMeasure, match="no shaft that swings from the head named") as caught:
         measure_clip(clip, Settings(box=Box.read("100,100,80,80")))

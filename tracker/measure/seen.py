@@ -97,7 +97,7 @@ def follow(
         reading=reading,
         decoded=decoding.decoded(),
         followed=followed,
-        method=settings.method if followed.head.slope is None else "shaft",
+        method=settings.method if followed.head.slope is None else "bare",
     )
 
 

@@ -14,7 +14,7 @@ from pennyfall.kinematics.values import Estimate
 from pennyfall.tracker.follow.boxes import Box
 from pennyfall.tracker.follow.dot.colour import WantedColour
 
-HeadMark = Literal["tag", "dot", "patch", "shaft"]
+HeadMark = Literal["tag", "dot", "patch", "bare"]
 """What is followed on the head; the shaft where no mark is seen."""
 
 HeightSource = Literal["club-file", "stated", "estimated"]

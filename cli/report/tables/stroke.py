@@ -31,9 +31,9 @@ OUTCOMES: dict[CoinOutcome, str] = {
 LENS_FROM: dict[str, str] = {
     "lens-file": "from its file",
     "sheet": "from the sheet",
-    "file": "as the clip's file states it",
     "assumed": "assumed",
 }
+FOLLOWED: dict[str, str] = {"tag": "tag", "dot": "dot", "patch": "patch", "bare": "shaft"}
 STROKES_ABREAST = (WIDTH - LABEL_CELLS - UNIT_CELLS) // VALUE_CELLS
 MOST_FOR_NO_SPREAD = 2
 """Chosen by us: the scatter of two strokes says nothing; from three on it is shown."""
@@ -59,7 +59,7 @@ def _about(measurement: Measurement) -> list[str]:
         _clip_line(measurement.clip),
         *_time_lines(measurement),
         *_calibration_lines(measurement.calibration),
-        f"Tracking: by the {tracking.method}, head seen in {100 * tracking.frames_seen_share:.1f} % of the "
+        f"Tracking: by the {FOLLOWED[tracking.method]}, head seen in {100 * tracking.frames_seen_share:.1f} % of the "
         f"frames, noise {1e3 * tracking.noise_sd_m:.2f} mm.",
     ]
 
