@@ -59,8 +59,8 @@ def _about(measurement: Measurement) -> list[str]:
         _clip_line(measurement.clip),
         *_time_lines(measurement),
         *_calibration_lines(measurement.calibration),
-        f"Tracking: by the {FOLLOWED[tracking.method]}, head seen in {100 * tracking.frames_seen_share:.1f} % of the "
-        f"frames, noise {1e3 * tracking.noise_sd_m:.2f} mm.",
+        f"Tracking: by the {FOLLOWED[tracking.method]}, head seen in "
+        f"{100 * tracking.frames_seen_share:.1f} % of the frames, noise {1e3 * tracking.noise_sd_m:.2f} mm.",
     ]
 
 
