@@ -87,7 +87,11 @@ class Line:
         (self.desk.folder / MEASURED_FOLDER).mkdir(exist_ok=True)
         sweep_unfinished(self.desk.folder)
         self._bench, self._clerk = Bench(self._places), Bench(1)
-        for clip in self.desk.clips:
+        sorted_ones: set[str] = set()
+        with suppress(CannotMeasure):  # a lesson file spoilt by hand is told by the page
+            sorted_ones.update(self.desk.lesson.clips)
+        # Those of the lesson first: of two that are one film it is the other that counts as a copy.
+        for clip in sorted(self.desk.clips, key=lambda each: each not in sorted_ones):
             self.take(clip)
         self._standing = [asyncio.create_task(each) for each in (self._watch(), self._read())]
 
@@ -365,9 +369,12 @@ def report_of(
     """
     result = _result(folder, lesson, prints)
     earlier: Mapping[str, Spread] = {}
-    if len(result.lesson.clips) < len(lesson.clips):
-        raise CannotMeasure("A clip is measured anew at this moment.", fix="Wait a moment, then ask again.")
     since: Told | None = None
+    if lost := set(lesson.clips) - set(result.lesson.clips):
+        raise CannotMeasure(
+            f"{min(lost)} was not measured to its end.",
+            fix="Leave it out, or end the page and start it again: it is tried once more.",
+        )
     if database is not None:
         with open_history(database) as history:
             record_lesson(history, folder, result)

@@ -97,12 +97,15 @@ class Running:
     coach: str
     phone: str
 
-    def client(self, address: str) -> httpx2.Client:
-        """Return a guest that has come in by an address."""
+    @contextmanager
+    def client(self, address: str) -> Iterator[httpx2.Client]:
+        """Lend a guest that has come in by an address."""
         base = address.partition("/in/")[0]
-        client = httpx2.Client(base_url=base, headers={"origin": base}, follow_redirects=True, timeout=30)
-        assert client.get(address).status_code == 200
-        return client
+        with httpx2.Client(
+            base_url=base, headers={"origin": base}, follow_redirects=True, timeout=60
+        ) as client:
+            assert client.get(address).status_code == 200
+            yield client
 
 
 @contextmanager

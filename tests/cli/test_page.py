@@ -560,6 +560,20 @@ def test_a_folder_measured_by_a_run_of_the_lesson_is_shown_as_it_is(tmp_path: Pa
     } == measured
 
 
+def test_a_copy_of_a_sorted_clip_stays_the_copy_over_a_restart(tmp_path: Path) -> None:
+    folder = tmp_path / "lesson"
+    desk = Desk(folder)
+    folder.mkdir()
+    for name in ("IMG_1.mov", f"20260101-000000000-{clip_number(1)}.mov"):
+        write_clip(folder / name, "let go", 6.0, 1)
+    desk.sort("IMG_1.mov", "coin let go", "6")
+    with open_page(folder) as coach:
+        wait_for(lambda: "data-film" in coach.get("/clips").text)
+        wait_for(lambda: "counts once" in coach.get("/clips").text)
+        assert "data-film" in coach.get(f"/clips/{clip_id('IMG_1.mov')}").text
+    assert desk.lesson.clips == ("IMG_1.mov",)
+
+
 def test_a_file_that_comes_by_cable_is_taken_once_it_rests_and_sorted_by_its_name(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:

@@ -361,8 +361,7 @@ def test_one_interrupt_ends_a_page_that_is_open_and_measuring_within_moments_and
 def test_a_phone_that_leaves_in_the_middle_leaves_nothing_and_no_traceback(base: Path) -> None:
     with ExitStack() as stack:
         running = stack.enter_context(running_page(base / "left"))
-        client = running.client(running.phone)
-        stack.callback(client.close)
+        client = stack.enter_context(running.client(running.phone))
         host = running.phone.split("/")[2]
         cookie = "; ".join(f"{name}={value}" for name, value in client.cookies.items())
         head = (

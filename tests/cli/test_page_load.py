@@ -168,8 +168,9 @@ def test_damaged_clips_are_measured_or_refused_in_words_and_the_page_goes_on(
     tmp_path: Path, generator: np.random.Generator
 ) -> None:
     """Every eighth of the damaged clips that the measuring itself is tried on."""
+    for name in ("sound", "damaged"):
+        (tmp_path / name).mkdir()
     sound = filmed(small_scene(60, name="at60", sound=True), tmp_path / "sound")
-    (tmp_path / "damaged").mkdir()
     ended: Counter[str] = Counter()
     with open_page(tmp_path / "lesson", measure=lesson_measuring, finish=annotate_clip) as coach:
         for number, damaged in enumerate(damaged_clips(sound, tmp_path / "damaged", generator)):
