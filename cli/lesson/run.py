@@ -28,6 +28,8 @@ from pennyfall.cli.report.words.evidence import lesson_sentences
 from pennyfall.cli.report.words.numbers import typeset
 from pennyfall.cli.report.words.scales import lesson_scales
 from pennyfall.cli.report.words.still_to_film import still_to_film
+from pennyfall.kinematics.lesson.reference_bands import ReferenceBand
+from pennyfall.kinematics.lesson.rules import Rules
 from pennyfall.kinematics.lesson.scatter import Spread
 
 WIDEST = 100
@@ -100,15 +102,9 @@ def run_lesson(
             processes=processes,
             progress=progress,
         )
-        earlier: Mapping[str, Spread] = {}
-        since: Told | None = None
-        if database is not None:
-            with open_history(database) as history:
-                record_lesson(history, folder, result)
-                earlier = earlier_spread(history, folder, result)
-                since = earlier_lessons(strokes_long(history, lesson.student), folder, lesson)
-        reading = read_lesson_result(result, rules=rules, bands=bands, earlier=earlier)
-        report = write_report(folder, result, reading, earlier=since, invented=invented)
+        reading, report = record_and_report(
+            folder, result, database=database, rules=rules, bands=bands, invented=invented
+        )
     return LessonRun(result=result, reading=reading, report=report, notes=(found_club,) if found_club else ())
 
 
@@ -123,18 +119,34 @@ def with_club_in(folder: Path, lesson: Lesson) -> tuple[Lesson, str]:
     return replace(lesson, club=CLUB_FILE), said
 
 
-def write_report(
+def record_and_report(
     folder: Path,
     result: LessonResult,
-    reading: LessonReading,
     *,
-    earlier: Told | None = None,
+    database: Path | None,
+    rules: Rules,
+    bands: tuple[ReferenceBand, ...],
     invented: bool = False,
-) -> Path:
-    """Write the report of a measured lesson into its folder, films and all, and return its path."""
-    page = lesson_page(result, reading, films(folder, result), earlier=earlier, invented=invented)
+) -> tuple[LessonReading, Path]:
+    """Write a measured lesson into the history, and its report into its folder; return reading and report.
+
+    Raises
+    ------
+    CannotMeasure
+        When the history or the report cannot be written.
+
+    """
+    earlier: Mapping[str, Spread] = {}
+    since: Told | None = None
+    if database is not None:
+        with open_history(database) as history:
+            record_lesson(history, folder, result)
+            earlier = earlier_spread(history, folder, result)
+            since = earlier_lessons(strokes_long(history, result.lesson.student), folder, result.lesson)
+    reading = read_lesson_result(result, rules=rules, bands=bands, earlier=earlier)
+    page = lesson_page(result, reading, films(folder, result), earlier=since, invented=invented)
     write_whole(folder / REPORT_FILE, page.encode())
-    return folder / REPORT_FILE
+    return reading, folder / REPORT_FILE
 
 
 def verdict(result: LessonResult, reading: LessonReading) -> str:

@@ -12,7 +12,6 @@ from dataclasses import asdict, dataclass, field, replace
 from pathlib import Path
 
 from pennyfall.cli.files.lesson_file import (
-    CLUB_FILE,
     LESSON_FILE,
     Condition,
     Lesson,
@@ -26,6 +25,7 @@ from pennyfall.cli.files.measured_files import MEASURED_FOLDER
 from pennyfall.cli.files.measurement import write_whole
 from pennyfall.cli.files.putt_length import length_in_ft
 from pennyfall.cli.lesson.new import CLIP_SUFFIXES, DRAFT_FILE, clips_in, sort_by_name, with_clip
+from pennyfall.cli.lesson.run import with_club_in
 from pennyfall.kinematics.errors import CannotMeasure
 
 PAGE_FILE = "page.json"
@@ -84,12 +84,12 @@ class Desk:
         """
         for name in (LESSON_FILE, DRAFT_FILE):
             with suppress(FileNotFoundError):
-                return parse_lesson(
-                    (self.folder / name).read_text(encoding="utf-8-sig"), unfinished=name == DRAFT_FILE
-                )
+                text = (self.folder / name).read_text(encoding="utf-8-sig")
+                lesson = parse_lesson(text, unfinished=name == DRAFT_FILE)
+                return with_club_in(self.folder, lesson)[0]
         today = dt.datetime.now().astimezone().date()
-        club = CLUB_FILE if (self.folder / CLUB_FILE).is_file() else None
-        return Lesson(student=NOBODY, date=today, hand="right", green_speed_ft=10.0, conditions=(), club=club)
+        nobodys = Lesson(student=NOBODY, date=today, hand="right", green_speed_ft=10.0, conditions=())
+        return with_club_in(self.folder, nobodys)[0]
 
     @property
     def notes(self) -> Notes:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import asyncio
 import os
-from collections.abc import Callable, Mapping
+from collections.abc import Callable
 from contextlib import suppress
 from dataclasses import dataclass, replace
 from functools import lru_cache
@@ -20,19 +20,15 @@ from pennyfall.cli.files.measured_files import (
     sweep_unfinished,
 )
 from pennyfall.cli.files.own_rules import bands_of, rules_of
-from pennyfall.cli.history.database import earlier_spread, open_history, record_lesson, strokes_long
-from pennyfall.cli.history.earlier import earlier_lessons
-from pennyfall.cli.lesson.run import Measuring, write_report
+from pennyfall.cli.lesson.run import Measuring, record_and_report
 from pennyfall.cli.lesson.side_by_side import ClipTask, FinishClip, measure_task
 from pennyfall.cli.report.page.lesson import lesson_so_far
-from pennyfall.cli.report.page.reading import LessonReading, read_lesson_result
-from pennyfall.cli.report.tables.written import Told
+from pennyfall.cli.report.page.reading import read_lesson_result
 from pennyfall.cli.serve.bench import Bench, Tell
 from pennyfall.cli.serve.desk import Desk, Sent, clip_id
 from pennyfall.cli.serve.events import EventLog
 from pennyfall.cli.serve.look import ClipLook, look_at
 from pennyfall.kinematics.errors import CannotMeasure
-from pennyfall.kinematics.lesson.scatter import Spread
 from pennyfall.kinematics.values import Measurement
 from pennyfall.tracker.clip.reading import sha256_of
 
@@ -337,12 +333,6 @@ def _result(folder: Path, lesson: Lesson, prints: dict[str, str]) -> LessonResul
     return gather(replace(lesson, conditions=tuple(each for each in conditions if each.clips)), results)
 
 
-def _reading(
-    folder: Path, result: LessonResult, earlier: Mapping[str, Spread] | None = None
-) -> LessonReading:
-    return read_lesson_result(result, rules=rules_of(folder), bands=bands_of(folder), earlier=earlier)
-
-
 def read_so_far(_tell: Tell, folder: Path, lesson: Lesson, prints: dict[str, str]) -> dict[str, Any]:
     """Return what a lesson says so far, ready for the template.
 
@@ -353,7 +343,7 @@ def read_so_far(_tell: Tell, folder: Path, lesson: Lesson, prints: dict[str, str
 
     """
     result = _result(folder, lesson, prints)
-    return lesson_so_far(result, _reading(folder, result))
+    return lesson_so_far(result, read_lesson_result(result, rules=rules_of(folder), bands=bands_of(folder)))
 
 
 def report_of(
@@ -368,16 +358,9 @@ def report_of(
 
     """
     result = _result(folder, lesson, prints)
-    earlier: Mapping[str, Spread] = {}
-    since: Told | None = None
     if lost := set(lesson.clips) - set(result.lesson.clips):
         raise CannotMeasure(
             f"{min(lost)} was not measured to its end.",
             fix="Leave it out, or end the page and start it again: it is tried once more.",
         )
-    if database is not None:
-        with open_history(database) as history:
-            record_lesson(history, folder, result)
-            earlier = earlier_spread(history, folder, result)
-            since = earlier_lessons(strokes_long(history, lesson.student), folder, lesson)
-    write_report(folder, result, _reading(folder, result, earlier), earlier=since)
+    record_and_report(folder, result, database=database, rules=rules_of(folder), bands=bands_of(folder))

@@ -14,13 +14,14 @@ from starlette.routing import Route
 from starlette.testclient import TestClient
 
 from pennyfall.cli.files.lesson_file import read_lesson
+from pennyfall.cli.lesson.run import with_club_in
 from pennyfall.cli.serve import page as page_module
 from pennyfall.cli.serve.arrival import CannotTake, sweep_parts, take_in
 from pennyfall.cli.serve.bench import Bench
 from pennyfall.cli.serve.desk import Desk, Sent, clip_id
 from pennyfall.cli.serve.events import MOST_KEPT, EventLog
 from pennyfall.kinematics.errors import CannotMeasure
-from tests.cli.lesson_strokes import write_clip
+from tests.cli.lesson_strokes import lesson_folder, write_clip
 from tests.cli.odd_work import die, greet, hang, stumble
 from tests.cli.quick_lesson import quick_run
 from tests.cli.quick_page import HOST, TOKENS, clip_number, guest, made_clip, open_page, wait_for
@@ -426,6 +427,15 @@ def test_a_lesson_without_a_sorted_clip_is_a_draft(tmp_path: Path) -> None:
     assert Desk(tmp_path).lesson.student == "S-01"
 
 
+def test_a_club_file_in_the_folder_is_used_as_a_run_of_the_lesson_uses_it(tmp_path: Path) -> None:
+    lesson = lesson_folder(tmp_path, strokes=1)
+    assert Desk(tmp_path).lesson.club is None
+    (tmp_path / "club.toml").write_text("tag_height_mm = 30\n")
+    assert Desk(tmp_path).lesson == with_club_in(tmp_path, lesson)[0]
+    (tmp_path / "lesson.toml").unlink()
+    assert Desk(tmp_path).lesson.club == "club.toml"
+
+
 def test_a_deleted_clip_leaves_nothing(lesson_page: TestClient, base: Path) -> None:
     coach, folder = lesson_page, base / "changed"
     wanted = sent(coach, base)
@@ -547,8 +557,6 @@ def test_a_page_started_again_shows_what_it_showed_and_measures_nothing_twice(tm
 
 
 def test_a_folder_measured_by_a_run_of_the_lesson_is_shown_as_it_is(tmp_path: Path) -> None:
-    from tests.cli.lesson_strokes import lesson_folder
-
     lesson_folder(tmp_path / "lesson", strokes=1)
     quick_run(tmp_path / "lesson", database=None)
     measured = {each: each.stat().st_mtime_ns for each in (tmp_path / "lesson" / "measured").iterdir()}

@@ -156,7 +156,7 @@ def test_two_phones_at_once_see_their_own_and_the_coach_sees_both(
 def test_a_cut_network_is_told_and_the_upload_goes_through_afterwards(
     browser: Browser, served: Running, base: Path
 ) -> None:
-    broken = "ERR_CONNECTION|ERR_INCOMPLETE_CHUNKED|ERR_EMPTY_RESPONSE"
+    broken = "ERR_(CONNECTION|INCOMPLETE_CHUNKED|EMPTY_RESPONSE|SOCKET)"
     port = int(served.phone.split("/")[2].partition(":")[2])
     with Wire(port) as wire:
         address = served.phone.replace(f":{port}/", f":{wire.port}/")
@@ -183,7 +183,7 @@ def test_a_page_killed_in_an_upload_and_started_again_goes_on_by_itself(
     browser: Browser, base: Path, film: str
 ) -> None:
     settings = {"PENNYFALL_TEST_PORT": str(free_port()), "PENNYFALL_TEST_FILM": film}
-    refused = "ERR_CONNECTION|ERR_INCOMPLETE_CHUNKED|ERR_EMPTY_RESPONSE"
+    refused = "ERR_(CONNECTION|INCOMPLETE_CHUNKED|EMPTY_RESPONSE|SOCKET)"
     with (
         running_page(base / "killed", **settings) as first,
         tab(browser, first.phone, PHONE, expected=refused) as (page, context),
@@ -344,7 +344,7 @@ def test_without_script_the_page_shows_all_and_its_forms_work(
 def test_one_interrupt_ends_a_page_that_is_open_and_measuring_within_moments_and_silently(
     browser: Browser, base: Path
 ) -> None:
-    gone = "ERR_CONNECTION|ERR_INCOMPLETE_CHUNKED|ERR_EMPTY_RESPONSE"
+    gone = "ERR_(CONNECTION|INCOMPLETE_CHUNKED|EMPTY_RESPONSE|SOCKET)"
     with (
         running_page(base / "stopped", PENNYFALL_TEST_WORK_S="20") as running,
         tab(browser, running.phone, PHONE, expected=gone) as (page, _),
