@@ -60,11 +60,8 @@ async def change(request: Request) -> Response:
 async def tell(request: Request) -> Response:
     """Take whose lesson it is; what is measured by another height is measured anew."""
     page, form = page_of(request), await form_of(request)
-    before = page.desk.lesson.tag_height_mm
     asked = ("student", "hand", "green_speed", "tag_height", "units")
     page.desk.tell(**{each: form.get(each, "") for each in asked})
-    if page.desk.lesson.tag_height_mm != before:
-        page.line.again()
     page.log.tell("all")
     return done()
 

@@ -15,6 +15,7 @@ from pennyfall.cli.files.lesson_file import Lesson
 from pennyfall.cli.files.lesson_result import LessonResult, gather
 from pennyfall.cli.files.measured_files import (
     MEASURED_FOLDER,
+    MeasuredWith,
     RefusedClip,
     find_measured,
     sweep_unfinished,
@@ -74,6 +75,7 @@ class Line:
         self._clerk: Bench | None = None
         self._ways: dict[str, asyncio.Task[None]] = {}
         self._works: dict[str, asyncio.Future[None]] = {}
+        self._stated: MeasuredWith | None = None
         self._due = asyncio.Event()
         self._hashing = asyncio.Semaphore(1)
         self._standing: list[asyncio.Task[None]] = []
@@ -104,11 +106,6 @@ class Line:
         if clip in self._ways:
             self._ways[clip].cancel()
         self._ways[clip] = asyncio.create_task(self._follow(clip))
-
-    def again(self) -> None:
-        """Send every clip on its way once more: what all share has changed."""
-        for clip in self.desk.clips:
-            self.take(clip)
 
     def forget(self, clip: str) -> None:
         """Stop with a clip that is no more."""
@@ -272,6 +269,7 @@ class Line:
         resting: dict[str, tuple[tuple[int, int], int]] = {}
         while True:
             await asyncio.sleep(FILES_REST_S)
+            self._take_again_by_what_is_stated()
             found = {clip: _size_and_time(self.desk.folder / clip) for clip in self.desk.clips}
             for clip in set(self._ways) - set(found):
                 self.forget(clip)
@@ -285,6 +283,15 @@ class Line:
                     known[clip] = state
                     del resting[clip]
                     self.take(clip)
+
+    def _take_again_by_what_is_stated(self) -> None:
+        """Measure by what lesson and club file state now: the coach may write it there by hand."""
+        with suppress(CannotMeasure):
+            stated = replace(self._measuring(self.desk.folder, self.desk.lesson)[1], boxes={})
+            if self._stated not in (None, stated):
+                for clip in self.desk.clips:
+                    self.take(clip)
+            self._stated = stated
 
     async def _opens(self, clip: str) -> bool:
         try:

@@ -212,6 +212,7 @@ class Views:
         where = (place.name, place.putt_ft) if place else None
         take = place.clips.index(clip.name) + 1 if place else 0
         refused = clip.result if isinstance(clip.result, RefusedClip) and clip.step == "refused" else None
+        tap = refused is not None and refused.setting in TAPPED
         titled = f"{where[0]}, {length_words_in(where[1], notes.units)}, clip {take}" if where else ""
         arrived = _arrived(self._desk.folder, clip.name)[0]
         return {
@@ -240,8 +241,8 @@ class Views:
                 for each in _strokes(clip)
             ],
             "message": refused.message.replace(Path(clip.name).name, name) if refused else "",
-            "fix": refused.fix.removesuffix(line_of(refused.setting)) if refused else "",
-            "tap": bool(refused and refused.setting in TAPPED),
+            "fix": refused.fix.removesuffix(line_of(refused.setting) if tap else "") if refused else "",
+            "tap": tap,
         }
 
 

@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 import asyncio
+import json
 import re
 import shutil
 from collections.abc import AsyncIterator, Iterator
+from dataclasses import replace
 from pathlib import Path
 from types import SimpleNamespace
 
@@ -13,15 +15,17 @@ import pytest
 from starlette.routing import Route
 from starlette.testclient import TestClient
 
-from pennyfall.cli.files.lesson_file import read_lesson
+from pennyfall.cli.files.lesson_file import Lesson, lesson_text, read_lesson
+from pennyfall.cli.files.measured_files import MeasuredWith
 from pennyfall.cli.lesson.run import with_club_in
+from pennyfall.cli.lesson.side_by_side import MeasureClip
 from pennyfall.cli.serve import page as page_module
 from pennyfall.cli.serve.arrival import CannotTake, sweep_parts, take_in
 from pennyfall.cli.serve.bench import Bench
 from pennyfall.cli.serve.desk import Desk, Sent, clip_id
 from pennyfall.cli.serve.events import MOST_KEPT, EventLog
 from pennyfall.kinematics.errors import CannotMeasure
-from tests.cli.lesson_strokes import lesson_folder, write_clip
+from tests.cli.lesson_strokes import lesson_folder, measure_quickly, write_clip
 from tests.cli.odd_work import die, greet, hang, stumble
 from tests.cli.quick_lesson import quick_run
 from tests.cli.quick_page import HOST, TOKENS, clip_number, guest, made_clip, open_page, wait_for
@@ -425,6 +429,33 @@ def test_a_lesson_without_a_sorted_clip_is_a_draft(tmp_path: Path) -> None:
     desk.leave_out("IMG_1.mov", "blurred")
     assert not (tmp_path / "lesson.toml").exists()
     assert Desk(tmp_path).lesson.student == "S-01"
+
+
+def measured_as_stated(_folder: Path, lesson: Lesson) -> tuple[MeasureClip, MeasuredWith]:
+    return measure_quickly, MeasuredWith(options={"ruler_mm": lesson.ruler_mm}, version="1")
+
+
+def test_what_the_coach_writes_into_the_lesson_file_by_hand_is_measured_by(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr("pennyfall.cli.serve.line.FILES_REST_S", 0.2)
+    folder = tmp_path / "lesson"
+    with open_page(folder, measure=measured_as_stated) as coach:
+        coach.post("/now", data={"name": "coin let go", "length": "6"})
+        sent(coach, tmp_path)
+        (kept,) = (folder / "measured").glob("*.json")
+        before = json.loads(kept.read_text())["fingerprint"]
+        asyncio.run(asyncio.sleep(0.5))
+        lesson = replace(read_lesson(folder), ruler_mm=98.0)
+        (folder / "lesson.toml").write_text(lesson_text(lesson))
+        wait_for(lambda: json.loads(kept.read_text())["fingerprint"] != before)
+
+
+def test_the_coach_ends_the_page_by_a_button(tmp_path: Path) -> None:
+    ended: list[bool] = []
+    with open_page(tmp_path / "lesson", end=lambda: ended.append(True)) as coach:
+        assert "start the page again" in coach.post("/end").text.lower()
+    assert ended == [True]
 
 
 def test_a_club_file_in_the_folder_is_used_as_a_run_of_the_lesson_uses_it(tmp_path: Path) -> None:
