@@ -69,7 +69,8 @@ def _followed(pictures: list[LumaFrame]) -> PixelTrack:
 
 def _error_px(track: PixelTrack) -> FloatArray:
     assert track.seen.all()
-    return np.asarray(track.centre_px[:, 0] - (_columns(TIME_S) - 300.0 + BALL_PX[0] - 30))
+    error: FloatArray = track.centre_px[:, 0] - (_columns(TIME_S) - 300.0 + BALL_PX[0] - 30)
+    return error
 
 
 def test_a_drawn_shaft_is_placed_to_a_tenth_of_a_pixel_at_the_row_of_the_ball(

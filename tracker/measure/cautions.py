@@ -113,8 +113,8 @@ REGISTER: dict[str, CautionKind] = {
         words="Nothing printed is in the clip: its scale comes from the ball's size, so lengths, speeds and "
         "accelerations are uncertain by {percent:.0f} % alike; times are not. The head is followed by its "
         "shaft.",
-        remedy="With the printed sheet by the ball and the tag on the head they are known several times "
-        "better.",
+        remedy="With the printed sheet by the ball and the tag on the head, lengths and speeds are known "
+        "several times better, accelerations twice as well.",
         touches=SCALED,
     ),
     "no-sheet": CautionKind(

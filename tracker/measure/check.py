@@ -52,14 +52,9 @@ SHAFT_CM = 30.0
 MARK_PX = 24.0
 """Chosen by us: width taken for a dot or a patch, which have no size that is known."""
 
-SHEET_ADDS = (
-    "The printed sheet beside the ball and the tag on the head would tell lengths, speeds and accelerations "
-    "several times better (pennyfall sheet)."
-)
-TAG_ADDS = (
-    "A tag on top of the head would tell lengths, speeds and accelerations several times better (pennyfall "
-    "sheet)."
-)
+ADDS = "would tell lengths and speeds several times better, accelerations twice as well (pennyfall sheet)."
+SHEET_ADDS = f"The printed sheet beside the ball with the tag on the head {ADDS}"
+TAG_ADDS = f"A tag on top of the head {ADDS}"
 SHAFT_ADVICE = (
     "Film from the front, the phone at rest, the shaft in the picture from the head up to the hands; or name "
     "the head on the first frame."
