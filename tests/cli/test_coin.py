@@ -128,7 +128,9 @@ def test_without_tilt_and_hub_the_command_refuses_to_be_precise(tmp_path: Path) 
     stroke = dataclasses.replace(
         EARLY.measured(profile=EARLY.profile(with_tilt=False)), hub_radius_m=Estimate.missing()
     )
-    output = run("coin", saved(tmp_path, "blind", stroke)).output
+    printed = run("coin", saved(tmp_path, "blind", stroke)).output
+    assert max(len(each) for each in printed.splitlines()) <= 80
+    output = " ".join(printed.split())
     assert "no precise figures" in output
 
 

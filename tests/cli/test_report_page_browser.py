@@ -276,6 +276,37 @@ def test_all_strokes_are_drawn_on_one_scale(page: Page) -> None:
     assert len(seen) == 1
 
 
+def test_the_coins_words_keep_clear_of_the_curve(page: Page) -> None:
+    """At none of the strokes does the curve run through what is said of the coin."""
+    words = met = 0
+    for stroke in page.query_selector_all("input[name=stroke]"):
+        page.evaluate(
+            "each => { each.checked = true; each.dispatchEvent(new Event('change', {bubbles: true})); }",
+            stroke,
+        )
+        found = page.evaluate(
+            "(() => { const said = [...document.querySelectorAll('#curve text')]"
+            ".filter((each) => each.textContent.startsWith('coin')).map((each) => each.getBBox());"
+            "const lines = [...document.querySelectorAll('#curve .line')];"
+            "const inside = (box) => lines.some((line) => { for (let k = 0; k <= 200; k++) {"
+            "const p = line.getPointAtLength(line.getTotalLength() * k / 200);"
+            "if (p.x > box.x && p.x < box.x + box.width && p.y > box.y && p.y < box.y + box.height)"
+            "return true; } return false; }); return [said.length, said.filter(inside).length]; })()"
+        )
+        words, met = words + found[0], met + found[1]
+    assert words > 3
+    assert met == 0
+
+
+def test_nothing_is_read_without_a_sign(page: Page) -> None:
+    page.evaluate(
+        "(() => { const s = document.getElementById('scrub'); s.value = s.min;"
+        "s.dispatchEvent(new Event('input', {bubbles: true})); })()"
+    )
+    read = str(page.evaluate("document.getElementById('reading').textContent"))
+    assert read.endswith(" ms from impact, 0.0 m/s²"), read
+
+
 def test_two_strokes_stand_side_by_side_in_step(page: Page, strokes: Strokes) -> None:
     """Both clips show the instant that is equally long before impact, at rest and while they play."""
     first, second = strokes[0], strokes[8]

@@ -32,19 +32,20 @@ function strokePlayer(data, address, noted) {
 
   // One scale for every stroke of the lesson, impact at one place: curves can be compared by eye.
   const extent = (values) => values.reduce(([low, high], each) => [Math.min(low, each), Math.max(high, each)], [0, 0]);
-  let low, high, early, late, room;
+  let low, high, early, late, room, floor;
 
   function measure() {
     const every = Object.values(data);
     [low, high] = extent(every.flatMap((stroke) => stroke.pieces.flatMap((piece) => piece.a)).filter((each) => each !== null));
     [early, late] = extent(every.flatMap((stroke) => span(stroke).map((each) => each - stroke.zero)));
     room = 0.1 * (high - low || 1);
+    floor = plot.bottom - (every.some((stroke) => stroke.coin) ? 16 : 0); // below it stands what the coin does
   }
 
   function scales(stroke) {
     return {
       x: (t) => plot.left + ((t - stroke.zero - early) / (late - early)) * (plot.right - plot.left),
-      y: (a) => plot.bottom - ((a - low + room) / (high - low + 2 * room)) * (plot.bottom - plot.top),
+      y: (a) => floor - ((a - low + room) / (high - low + 2 * room)) * (floor - plot.top),
       t: (x) => stroke.zero + early + ((x - plot.left) / (plot.right - plot.left)) * (late - early),
       low, high,
     };
@@ -85,7 +86,7 @@ function strokePlayer(data, address, noted) {
     for (const { t, a, sd } of stroke.pieces) {
       const known = [...t.keys()].filter((k) => a[k] !== null);
       if (known.length < 2) continue;
-      const edge = (sign) => known.map((k) => at.x(t[k]).toFixed(1) + " " + clamp(at.y(a[k] + sign * 1.96 * (sd[k] ?? 0)), 2, plot.bottom + 8).toFixed(1));
+      const edge = (sign) => known.map((k) => at.x(t[k]).toFixed(1) + " " + clamp(at.y(a[k] + sign * 1.96 * (sd[k] ?? 0)), 2, floor + 4).toFixed(1));
       draw("path", { d: "M" + edge(1).join("L") + "L" + edge(-1).reverse().join("L") + "Z", class: "spread" });
       draw("path", { d: "M" + known.map((k) => at.x(t[k]).toFixed(1) + " " + at.y(a[k]).toFixed(1)).join("L"), class: "line" });
     }
@@ -103,6 +104,12 @@ function strokePlayer(data, address, noted) {
     return a[after - 1] === null || a[after] === null ? null : a[after - 1] + share * (a[after] - a[after - 1]);
   }
 
+  function signed(a) {
+    if (a === null) return "not measured";
+    const size = Math.abs(a).toFixed(1);
+    return (Number(size) === 0 ? "" : a < 0 ? "−" : "+") + size + " m/s²";
+  }
+
   // Nearer to impact than the slider can step, or a pointer can aim, is on impact.
   function point(when, reach = Number(scrub.step) / 2) {
     const stroke = data[chosen], at = scales(stroke), [first, last] = span(stroke), impact = stroke.events.impact;
@@ -117,7 +124,7 @@ function strokePlayer(data, address, noted) {
     scrub.value = time;
     const fromImpact = Math.round(1000 * (time - stroke.zero));
     const words = hit ? "at impact, " + stroke.at_impact
-      : (fromImpact < 0 ? "−" : "+") + Math.abs(fromImpact) + " ms from impact, " + (a === null ? "not measured" : (a < 0 ? "−" : "+") + Math.abs(a).toFixed(1) + " m/s²");
+      : (fromImpact < 0 ? "−" : "+") + Math.abs(fromImpact) + " ms from impact, " + signed(a);
     reading.textContent = words;
     scrub.setAttribute("aria-valuetext", words);
   }

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from textwrap import fill
+
 from pennyfall.cli.report.quantities import estimate_text
 from pennyfall.cli.report.safety import FALLEN_COIN
 from pennyfall.kinematics.coin.band import PLAUSIBLE_HUBS_M, peak_demand_time_s
@@ -12,6 +14,7 @@ IMPACT_ASSUMPTION = (
     "At impact the coin is assumed to keep its own speed while the head loses its step: a wall toward the "
     "face stops it, on a flat top it slides on. The shock's vertical part is left out."
 )
+WIDTH = 80
 LABEL_CELLS = 25
 SEEN: dict[CoinSeen, str] = {
     "left": "seen to leave the head",
@@ -66,8 +69,8 @@ def coin_table(prediction: CoinPrediction) -> str:
         rows.append(("friction that explains it", "none: check the shelf in the club file"))
     lines = [f"Stroke {stroke.number}: the coin ({setup.coin.name})"]
     lines += [f"  {label:<{LABEL_CELLS}} {words}" for label, words in rows]
-    lines += ["", f"Friction: {setup.friction.source}.", *cautions(prediction), FALLEN_COIN]
-    return "\n".join(lines)
+    said = [f"Friction: {setup.friction.source}.", *cautions(prediction), FALLEN_COIN]
+    return "\n".join([*lines, "", *(fill(each, WIDTH) for each in said)])
 
 
 def cautions(prediction: CoinPrediction) -> list[str]:

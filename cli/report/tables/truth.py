@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
+from textwrap import fill
 from typing import Any
 
 from pennyfall.cli.report.quantities import Quantity, quantity
@@ -32,6 +33,9 @@ TRUE_NAMES = {
     "ball_speed_mps": "ball_launch_speed_m_s",
 }
 """Field of `StrokeMeasures` and its name in a truth document."""
+
+WIDEST = 99
+"""As wide as the table of what was measured and what is true."""
 
 SAME_STROKE_S = 0.1
 """Chosen by us: a measured impact this near a true one is that stroke; strokes are over a second apart."""
@@ -130,7 +134,8 @@ def coin_beside_truth(measurement: Measurement, truth: Mapping[str, Any]) -> str
         f"  stroke {stroke.number}: {seen_sentence(stroke) or 'The coin is not told.'}"
         for stroke in measurement.strokes
     ]
-    return "\n".join([*seen, f"  True: {_true_coin(coin, truth)}", ""])
+    told = [*seen, f"  True: {_true_coin(coin, truth)}"]
+    return "\n".join([*(fill(each, WIDEST, subsequent_indent="    ") for each in told), ""])
 
 
 def _true_coin(coin: Mapping[str, Any], truth: Mapping[str, Any]) -> str:
