@@ -250,14 +250,20 @@ def _best_sized(luma: LumaFrame, camera: Camera, ball: SeenBall) -> SeenBall:
 
 
 def _confirmed(
-    luma: LumaFrame, camera: Camera, centre_px: FloatArray, radius_px: float, *, faint: bool
+    luma: LumaFrame,
+    camera: Camera,
+    centre_px: FloatArray,
+    radius_px: float,
+    *,
+    faint: bool,
+    size_sd: float = _LOOSE_SIZE_SD,
 ) -> SeenBall | None:
     """Fit the outline exactly, its size free, and keep what has a ball's outline."""
     fit: OutlineFit | None = None
     for turn in range(3):
         outline = outline_seen(camera, centre_px, radius_px)
         reach_px = max(3.0, (0.35, 0.25, 0.2)[turn] * radius_px)
-        fit = fit_outline(luma, outline, reach_px=reach_px, size_sd=_LOOSE_SIZE_SD, faint=faint)
+        fit = fit_outline(luma, outline, reach_px=reach_px, size_sd=size_sd, faint=faint)
         if fit is None or fit.support < _FIRST_SUPPORT or not 0.5 < fit.scale < 2.0:
             return None
         centre_px, radius_px = fit.centre_px, fit.outline.radius_px
