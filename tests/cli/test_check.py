@@ -14,6 +14,7 @@ from pennyfall.calibration.attitude import projection_gradient, tag_axes
 from pennyfall.calibration.pose import Pose, solve_pose
 from pennyfall.cli.app import app
 from pennyfall.demo_clips.clips import DemoClip, shipped_clips
+from pennyfall.kinematics.errors import CannotMeasure
 from pennyfall.tracker.ball.followed import FollowedBall
 from pennyfall.tracker.clip.decoding import Decoded
 from pennyfall.tracker.follow.clip_pass import Followed
@@ -22,7 +23,8 @@ from pennyfall.tracker.follow.pixel_track import PixelTrack
 from pennyfall.tracker.follow.sheet import SheetSight
 from pennyfall.tracker.measure import check as check_module
 from pennyfall.tracker.measure.check import Finding, findings
-from pennyfall.tracker.measure.settings import Settings
+from pennyfall.tracker.measure.refusals import refuse_unusable
+from pennyfall.tracker.measure.settings import HeadMark, Settings
 from tests.calibration.scenes import camera_over_floor, sheet_points
 from tests.cli.synthetic import measurement, plateau_stroke
 
@@ -261,6 +263,22 @@ def test_with_a_sheet_and_no_tag_the_shaft_is_judged_and_the_tag_not_missed() ->
     assert all(one.verdict == "good" for one in said.values())
     assert "none needed" in said["Shaft"].words
     assert "A tag on top of the head" in said["Shaft"].advice
+
+
+@pytest.mark.parametrize(
+    ("method", "posed", "words"),
+    [
+        ("bare", True, "The shaft is seen in 20 % of the frames of a.mp4."),
+        ("patch", False, "no shaft that swings from the head named on its first frame"),
+        ("tag", False, "no shaft that swings beside it"),
+    ],
+)
+def test_a_bare_clip_that_cannot_be_measured_is_refused_in_words_of_its_shaft(
+    method: HeadMark, posed: bool, words: str
+) -> None:
+    poor = _by_shaft(replace(BARE, head=_seen(0.2)))
+    with pytest.raises(CannotMeasure, match=words):
+        refuse_unusable("a.mp4", poor, method=method, posed=posed)
 
 
 def _takes(clip: DemoClip) -> tuple[float, str, int]:

@@ -113,8 +113,9 @@ def refuse_unusable(name: str, followed: Followed, *, method: HeadMark, posed: b
         )
     share = float(np.mean(followed.head.seen))
     if share < LEAST_SEEN_SHARE:
+        what = "shaft" if method == "bare" else f"head {method}"
         raise CannotMeasure(
-            f"The head {method} is seen in {100 * share:.0f} % of the frames of {name}.",
+            f"The {what} is seen in {100 * share:.0f} % of the frames of {name}.",
             fix="The shutter may be too slow: film in brighter light or at a higher frame rate, and keep the "
             "whole stroke in the picture.",
         )
