@@ -69,7 +69,8 @@ async def take_in(body: AsyncIterator[bytes], place: Path, *, idle_s: float = ID
         part.unlink(missing_ok=True)
 
 
-def sweep_parts(folder: Path) -> None:
-    """Remove what a page that was ended left of clips half sent."""
-    for part in folder.glob(f".*{PART}"):
-        part.unlink(missing_ok=True)
+def sweep_parts(folder: Path, *written: str) -> None:
+    """Remove what a page that was killed left of clips half sent, and of its own files half written."""
+    for pattern in (f".*{PART}", *(f".{name}.*" for name in written)):
+        for part in folder.glob(pattern):
+            part.unlink(missing_ok=True)

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import asyncio
 import multiprocessing
-import os
 from collections.abc import Callable, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from contextlib import suppress
@@ -28,10 +27,6 @@ WARM = (
 
 TIME_LIMIT_S = 600.0
 """Chosen by us: the longest clip that is taken at all takes a slow laptop less; a hostile one is ended."""
-
-
-NICENESS = 5
-"""Chosen by us: whoever asks the page is answered before the next frame is decoded."""
 
 
 class Bench:
@@ -142,8 +137,6 @@ class _Place:
 
 def _serve(line: Connection) -> None:
     settle_worker()
-    if hasattr(os, "nice"):
-        os.nice(NICENESS)
     for module in WARM:
         import_module(module)
     line.send(True)

@@ -79,8 +79,8 @@
     const step = row.dataset.step;
     if (before !== step && ["measured", "refused"].includes(step)) by("heard").textContent = row.querySelector(".what").textContent + " " + (row.querySelector(".shown, .refusal")?.textContent ?? "");
     const last = [...row.querySelectorAll("[data-show]")].at(-1);
-    if (last && before !== "measured" && (by("follow")?.checked ?? true)) return show(last.dataset.show);
-    if (row.dataset.film !== undefined && chosen.startsWith(id + "/") && !data[chosen].film) { delete data[chosen]; show(chosen); }
+    await renew(row);
+    if (last && before !== "measured" && (by("follow")?.checked ?? true)) await show(last.dataset.show);
   }
 
   function listed() {
@@ -95,12 +95,23 @@
     }
   }
 
-  async function load(key) {
-    if (data[key]) return true;
+  async function load(key, anew = false) {
+    if (data[key] && !anew) return true;
     const answer = await fetch("/strokes/" + key).catch(() => null);
     if (!answer || !answer.ok) return false;
     data[key] = await answer.json();
     return true;
+  }
+
+  // A stroke was fetched before its film was there, or before it was sorted.
+  async function renew(row) {
+    for (const each of row.querySelectorAll("[data-show]")) {
+      const key = each.dataset.show, old = data[key];
+      if (!old || ((old.film || row.dataset.film === undefined) && old.title === each.dataset.title)) continue;
+      if (!(await load(key, true))) continue;
+      if (key === chosen) await show(key);
+      else if (key === by("beside").value) player.pair();
+    }
   }
 
   async function show(key) {

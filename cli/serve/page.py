@@ -17,17 +17,20 @@ from starlette.requests import ClientDisconnect, Request
 from starlette.responses import FileResponse, JSONResponse, PlainTextResponse, Response
 from starlette.routing import Route
 
+from pennyfall.cli.files.lesson_file import LESSON_FILE
 from pennyfall.cli.files.measured_files import annotated_path
 from pennyfall.cli.lesson.clips import annotate_clip
+from pennyfall.cli.lesson.new import DRAFT_FILE
 from pennyfall.cli.lesson.run import Measuring
 from pennyfall.cli.lesson.side_by_side import FinishClip
 from pennyfall.cli.report.page.lesson import page_style, page_text
 from pennyfall.cli.serve import coach
 from pennyfall.cli.serve.arrival import LARGEST_CLIP, CannotTake, sweep_parts, take_in
 from pennyfall.cli.serve.asking import Page, clip_of, done, form_of, guest_of, page_of
-from pennyfall.cli.serve.desk import Desk, Sent
+from pennyfall.cli.serve.desk import PAGE_FILE, Desk, Sent
 from pennyfall.cli.serve.events import EventLog
 from pennyfall.cli.serve.guard import (
+    KEYS_FILE,
     ByAddress,
     InvitedOnly,
     OwnPagesOnly,
@@ -82,7 +85,7 @@ def page_app(
 
     @asynccontextmanager
     async def standing(app: Starlette) -> AsyncIterator[None]:
-        sweep_parts(folder)
+        sweep_parts(folder, PAGE_FILE, KEYS_FILE, LESSON_FILE, DRAFT_FILE)
         log = EventLog()
         line = Line(desk, log, measure, finish, processes)
         line.start()

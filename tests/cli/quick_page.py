@@ -34,7 +34,8 @@ HOST = "127.0.0.1:8723"
 
 
 def copy_film(folder: Path, clip: str, measured: MeasuredClip) -> None:
-    """Lay a film where the annotated clip would be."""
+    """Lay a film where the annotated clip would be; `PENNYFALL_TEST_FILM_S` makes it take its time."""
+    time.sleep(float(os.environ.get("PENNYFALL_TEST_FILM_S", "0")))
     film, out = os.environ.get("PENNYFALL_TEST_FILM"), annotated_path(folder, clip, 1)
     if film:
         shutil.copy(film, out)

@@ -208,9 +208,11 @@ def test_a_phone_that_stops_sending_is_let_go_and_nothing_is_left(tmp_path: Path
 
 def test_what_an_ended_page_left_half_sent_is_swept_at_the_next_start(tmp_path: Path) -> None:
     (tmp_path / ".20260101-000000000-0000000000000001.mov.part").write_bytes(b"half")
-    (tmp_path / ".lesson.lock").touch()
-    sweep_parts(tmp_path)
-    assert [each.name for each in tmp_path.iterdir()] == [".lesson.lock"]
+    (tmp_path / ".page.json.0123abcd").write_text("{")
+    for name in (".lesson.lock", "page.json"):
+        (tmp_path / name).touch()
+    sweep_parts(tmp_path, "page.json")
+    assert sorted(each.name for each in tmp_path.iterdir()) == [".lesson.lock", "page.json"]
 
 
 def test_a_phone_sends_one_clip_at_a_time_and_may_begin_the_same_anew(tmp_path: Path) -> None:

@@ -173,6 +173,25 @@ def test_a_cut_network_is_told_and_the_upload_goes_through_afterwards(
             assert page.locator("#clips .clip").count() == 1
 
 
+def test_a_stroke_seen_before_its_film_is_there_gets_the_film(
+    browser: Browser, base: Path, film: str
+) -> None:
+    with (
+        running_page(base / "filmed", PENNYFALL_TEST_FILM=film, PENNYFALL_TEST_FILM_S="1.5") as running,
+        tab(browser, running.coach, LAPTOP) as (page, _),
+    ):
+        page.set_input_files("#picker", clips(base, "let go", "kept on"))
+        wait_until(page, "document.querySelectorAll('.clip[data-step=measured]').length == 2")
+        assert page.is_visible("#figures h2"), "figures come first"
+        for row in page.locator("[data-show]").all():
+            row.click()
+        wait_until(page, MEASURED + "2")
+        for row in page.locator("[data-show]").all():
+            row.click()
+            wait_until(page, "document.getElementById('film').readyState >= 2")
+            assert page.is_visible("#film")
+
+
 def free_port() -> int:
     with socket.socket() as asking:
         asking.bind(("127.0.0.1", 0))
