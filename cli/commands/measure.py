@@ -33,7 +33,8 @@ def measure(
 ) -> None:
     """Measure the strokes in one or more clips: how each went in a sentence, and eight figures.
 
-    On request every figure, the measurement file, the track, and a picture of each stroke.
+    Nothing has to be printed: ball and shaft are enough. On request every figure, the measurement file, the
+    track, and a picture of each stroke.
     """
     from pennyfall.cli.commands.measuring import ClipOutputs, measure_clips
 

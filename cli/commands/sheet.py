@@ -26,7 +26,10 @@ def sheet(
     out: Annotated[Path, typer.Option(help="PDF to write.")] = Path("pennyfall-sheet.pdf"),
     board: Annotated[bool, typer.Option("--board", help="Add the board for 'pennyfall lens'.")] = False,
 ) -> None:
-    """Write the floor sheet (page 1) and the head tags (page 2) as a PDF at true size."""
+    """Write the floor sheet (page 1) and the head tags (page 2) as a PDF at true size.
+
+    No clip needs them: they make lengths and speeds several times better known, accelerations twice as well.
+    """
     pdf = sheet_pdf(paper.value, board=board)
     write_whole(out, pdf)
     typer.echo(f"Wrote {out}. Print it at 100 %, then check that the ruler on it measures 100 mm.")
