@@ -117,6 +117,24 @@ def test_of_balls_and_a_part_of_the_head_the_one_that_leaves_at_full_speed_was_s
     assert per_px == pytest.approx(BALL_RADIUS_M / RADIUS_PX, rel=0.04)
 
 
+def test_a_ball_beside_is_not_taken_for_the_struck_one_that_the_head_hides() -> None:
+    """It stirs in the frame across the impact and is unseen in the next, where the other could be it."""
+
+    def hidden_way(time_s: float) -> tuple[float, float]:
+        frames = round((time_s - 0.2) * RATE_HZ)
+        if frames == 2:
+            return -100.0, -100.0
+        return float(REST_PX[0] + (12.0 * frames - 10.0 if frames > 0 else 0.0)), float(REST_PX[1])
+
+    def beside(time_s: float) -> tuple[float, float]:
+        del time_s
+        return float(REST_PX[0] - 31.0), float(REST_PX[1])
+
+    struck = watched([hidden_way, beside], 0.35).struck()
+    assert struck is not None
+    assert struck.centre_px[-1, 0] > REST_PX[0] + 100.0
+
+
 def test_where_nothing_is_struck_the_surest_ball_at_rest_poses_the_camera() -> None:
     balls = watched([still_way], 0.3)
     assert balls.struck() is None

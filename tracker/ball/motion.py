@@ -71,6 +71,8 @@ _ALL_ROUND: tuple[Heading, ...] = tuple(
 """Directions tried where the target line is not known: a camera stands beside it, if not squarely."""
 _SOUGHT_S = 0.1
 """There a ball that left its place unseen is sought all round for so long: then it is hidden, or gone."""
+_UNCONFIRMED = 2
+"""Sightings of which the second is given up there when no third goes on from it."""
 _LEAST_IN_PICTURE = 0.5
 """Share of the ball's width that must be inside the picture."""
 
@@ -167,7 +169,14 @@ class BallInMotion:
 
     def locate(self, picture: Picture, head_px: FloatArray | None) -> Sighting | None:
         """Locate it in the next frame: near where it was, ahead of the head, or where its motion leads."""
-        return self._go_on(picture) if self.under_way else self._start(picture, head_px)
+        if not self.under_way:
+            return self._start(picture, head_px)
+        seen = self._go_on(picture)
+        if seen is None and not self._line_known and len(self.sightings) == _UNCONFIRMED:
+            # Sought all round, it was taken for something beside its place: nothing goes on from there.
+            self.sightings.pop()
+            return self._start(picture, head_px)
+        return seen
 
     def take(self, picture: Picture, seen: Sighting, head_px: FloatArray | None) -> None:
         """Take a sighting as its own, and learn the exposure from the first ones."""
