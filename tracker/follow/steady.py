@@ -53,15 +53,17 @@ class Steadier:
         if not self.held and frame.time_s < self._next_s:
             return frame
         self._next_s = frame.time_s + (LOOK_EVERY_S if frame.time_s > SETTLED_S else 0.0)
-        motion = self._motion(small)
+        found = self._followed(small)
+        if found is None:
+            return frame
+        before, after = found
+        if not self.held:
+            # The middle of the points, not the corners of a map through them: far from all points it errs
+            more.self.held = REDUCED * float(np.hypot(*np.median(after - before, axis=0))) > HELD_PX
+        motion = _map(before, after) if self.held else None
         if motion is None:
             return frame
         height, width = frame.luma.shape
-        corners = np.array([[[0.0, 0.0]], [[width, 0.0]], [[width, height]], [[0.0, height]]])
-        shift = float(np.abs(cv2.perspectiveTransform(corners, motion) - corners).max())
-        self.held = self.held or shift > HELD_PX
-        if not self.held:
-            return frame
         steady = cv2.warpPerspective(
             frame.luma,
             motion,
@@ -71,8 +73,8 @@ class Steadier:
         )
         return replace(frame, luma=np.asarray(steady, dtype=np.uint8))
 
-    def _motion(self, small: LumaFrame) -> NDArray[np.float64] | None:
-        """Return the homography from the first picture's pixels to this one's, shape (3, 3)."""
+    def _followed(self, small: LumaFrame) -> tuple[NDArray[np.float32], NDArray[np.float32]] | None:
+        """Return points of the first reduced picture and where they are in this one, shapes (n, 2)."""
         if self._reference is None or self._points is None or len(self._points) < FEWEST_POINTS:
             return None
         found, followed, _ = cv2.calcOpticalFlowPyrLK(
@@ -81,8 +83,13 @@ class Steadier:
         good = followed.ravel() == 1
         if np.count_nonzero(good) < FEWEST_POINTS:
             return None
-        motion, _ = cv2.findHomography(self._points[good], found[good], cv2.RANSAC, INLIER_PX)
-        if motion is None:
-            return None
-        whole = np.diag([REDUCED, REDUCED, 1.0]) @ np.asarray(motion) @ np.diag([1 / REDUCED, 1 / REDUCED, 1])
-        return np.asarray(whole / whole[2, 2], dtype=np.float64)
+        return self._points[good, 0], np.asarray(found, dtype=np.float32)[good, 0]
+
+
+def _map(before: NDArray[np.float32], after: NDArray[np.float32]) -> NDArray[np.float64] | None:
+    """Return the homography from the first picture's pixels to this one's, shape (3, 3)."""
+    motion, _ = cv2.findHomography(before, after, cv2.RANSAC, INLIER_PX)
+    if motion is None:
+        return None
+    whole = np.diag([REDUCED, REDUCED, 1.0]) @ np.asarray(motion) @ np.diag([1 / REDUCED, 1 / REDUCED, 1.0])
+    return np.asarray(whole / whole[2, 2], dtype=np.float64)
