@@ -61,6 +61,8 @@ adds to the size's relative deviation for each of confidence less. Chosen by us:
 as bright as they are those of 0.48, 0.43 and 0.38 were read 9, 18 and 40 % too small."""
 _HIDDEN_SD = 0.06
 """What a hidden third takes off the size read: 4 to 6 % were measured beside heads."""
+_LEAST_LAIN_S = 0.1
+"""A ball found in passing is not the one that lay before the head."""
 
 
 @dataclass(frozen=True, kw_only=True, slots=True, eq=False)
@@ -98,6 +100,7 @@ class BareBalls:
         self._optics = _Optics(stated_focal, lens, pixel_aspect)
         self._watched: list[_WatchedBall] = []
         self._struck: list[_WatchedBall] = []
+        self._left: list[_WatchedBall] = []
         self._look_s = -np.inf
         self._look_gap_s = LOOK_EVERY_S
         self._looks = 0
@@ -119,6 +122,8 @@ class BareBalls:
             ball.update(frame, time_s, luma)
             if ball.gone:
                 self._watched.remove(ball)
+                if not ball.struck and ball.lying.confidence > SURE:
+                    self._left.append(ball)
                 if ball.struck:
                     self._struck.append(ball)
                     self._look_s, self._look_gap_s = time_s + NEXT_BALL_S, NEXT_BALL_S
@@ -143,8 +148,9 @@ class BareBalls:
     def balls(self) -> tuple[FollowedBall, ...]:
         """Return the struck balls, in the order in which they were; the surest at rest where none was."""
         struck = self._all_struck()
-        if not struck and self._watched:
-            struck = [max(self._watched, key=lambda each: each.lying.confidence)]
+        surest = self._surest()
+        if not struck and surest is not None:
+            struck = [surest]
         found = [ball.followed() for ball in struck]
         return tuple(each for each in found if each is not None)
 
@@ -158,9 +164,14 @@ class BareBalls:
 
         """
         ball = self._first_struck()
-        if ball is None and self._watched:
-            ball = max(self._watched, key=lambda each: each.lying.confidence)
+        if ball is None:
+            ball = self._surest()
         return None if ball is None else ball.pose(toward)
+
+    def _surest(self) -> _WatchedBall | None:
+        """Return the surest ball at rest, one that was lost as it left among them; None without any."""
+        lay = [each for each in (*self._watched, *self._left) if each.followed() is not None]
+        return max(lay, key=lambda each: each.lying.confidence, default=None)
 
     def _first_struck(self) -> _WatchedBall | None:
         return next(iter(self._all_struck()), None)
@@ -241,6 +252,7 @@ class _WatchedBall:
         picture = Picture(frame=frame, time_s=time_s, luma=luma, camera=self._camera)
         self.watcher.lay(BallAtRest(picture, found))
         self._faint = seen.faint
+        self._found_s = time_s
         self.update(frame, time_s, luma)
 
     def update(self, frame: int, time_s: float, luma: LumaFrame) -> None:
@@ -252,7 +264,8 @@ class _WatchedBall:
             if motion.sightings and motion.sightings[-1].frame == frame:
                 self._note_way(luma, motion.sightings, motion.exposure_s)
                 self.gone = _pulled(motion.sightings)
-                self.struck = _rolls(motion.sightings)
+                lain_s = motion.sightings[0].time_s - self._found_s
+                self.struck = lain_s > _LEAST_LAIN_S and _rolls(motion.sightings)
         elif self.watcher.resting is not None:
             self.struck = False
             self._note_size(time_s, luma, self.watcher.resting.found.fit)

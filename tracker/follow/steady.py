@@ -58,8 +58,9 @@ class Steadier:
             return frame
         before, after = found
         if not self.held:
-            # The middle of the points, not the corners of a map through them: far from all points it errs
-            more.self.held = REDUCED * float(np.hypot(*np.median(after - before, axis=0))) > HELD_PX
+            # The middle of the points, not the corners of a map through them, which err more.
+            middle = np.median(after - before, axis=0)
+            self.held = REDUCED * float(np.hypot(*middle)) > HELD_PX
         motion = _map(before, after) if self.held else None
         if motion is None:
             return frame

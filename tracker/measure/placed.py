@@ -152,7 +152,7 @@ def _sight_cautions(followed: Followed, pose: Pose, tracks: PlacedTracks) -> tup
         notes.append(caution("camera-moved"))
     if followed.sheet_lost:
         notes.append(caution("sheet-lost", frames=len(followed.sheet_lost)))
-    if tracks.direction == "against the arrow":
+    if followed.sheet is not None and tracks.direction == "against the arrow":
         notes.append(caution("sheet-reversed"))
     if tracks.tag_quarters_off:
         notes.append(caution("tag-turned", degrees=90 * tracks.tag_quarters_off))
