@@ -33,6 +33,9 @@ _THOROUGH_LOOKS = (1, 3)
 """Looks, counted from the first, that also seek small, faint and dark balls while none is known."""
 MOST_WATCHED = 4
 """Balls, and what looks like one, watched at a time."""
+LIKELY_SHARE = 0.6
+"""Share of the surest one's confidence below which something is not watched. Chosen by us: of balls lying
+about the least had 0.77 of it; tips of shoes, which sway, had 0.5 at most."""
 SIZED_EVERY_S = 0.1
 """How often a resting ball's size is read."""
 _SIZE_SD = 0.15
@@ -191,7 +194,9 @@ class BareBalls:
             if not known:
                 self._watched.append(_WatchedBall(frame, time_s, luma, seen, self._optics))
         self._watched.sort(key=lambda each: -each.lying.confidence)
-        del self._watched[MOST_WATCHED:]
+        surest = self._watched[0].lying.confidence if self._watched else 0.0
+        likely = [ball for ball in self._watched if ball.lying.confidence > LIKELY_SHARE * surest]
+        self._watched = likely[:MOST_WATCHED]
 
 
 @dataclass(frozen=True, slots=True)
