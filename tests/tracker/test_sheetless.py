@@ -141,6 +141,6 @@ def test_a_rendered_clip_without_its_sheet_is_measured_within_its_intervals(tmp_
     length = next(one for one in compared if one.name == "backswing_length_m")
     assert length.inside
     words = measurement_table(result)
-    assert "No printed sheet is found" in words
-    assert "from the head-tag" in words
+    assert "Fewer than two tags of the printed sheet" in words
+    assert "from the head tag" in words
     assert "nan" not in words

@@ -118,9 +118,9 @@ REGISTER: dict[str, CautionKind] = {
         touches=SCALED,
     ),
     "no-sheet": CautionKind(
-        words="No printed sheet is found: the scale comes from the head tag alone, so lengths, speeds "
-        "and accelerations are uncertain by {percent:.0f} %. The target line is not known either: "
-        "the stroke's own direction is taken for it.",
+        words="Fewer than two tags of the printed sheet are seen: the scale comes from the head tag alone, "
+        "so lengths, speeds and accelerations are uncertain by {percent:.0f} %. The target line is not "
+        "known either: the stroke's own direction is taken for it.",
         remedy="Lay the sheet (pennyfall sheet) by the ball.",
         touches=(*SCALED, *BALL),
     ),

@@ -45,6 +45,10 @@ LEARNT_FROM = 60
 
 LEARNING_ROUNDS = 3
 
+LEAST_WAY_RADII = 2.0
+"""Chosen by us: way of the shaft in the picture, in radii of the ball, below which there is no stroke: 4
+cm."""
+
 LAW_POWERS = 3
 """The slope as a cubic of the column: of a club that swings about a hub at rest it is all but a straight
 line. In proportion to the speed besides: rows are exposed one after the other, so that a moving shaft stands
@@ -102,7 +106,7 @@ def follow_shaft(
     column, slope = path
     known = _first_lines(rows, floor, middle, column, slope, radius_px)
     for _ in range(LEARNING_ROUNDS):
-        if len(known.frames) < 2 * LAW_POWERS:
+        if not known.tell_a_law(radius_px):
             return None
         law = slope_law(known)
         look = _look_of(rows, floor, middle, known, law, radius_px)
@@ -113,7 +117,7 @@ def follow_shaft(
         known = KnownLines(
             known.frames[good], found.column_px[good], found.slope[good], known.speed_px_s[good]
         )
-    if len(known.frames) < 2 * LAW_POWERS:
+    if not known.tell_a_law(radius_px):
         return None
     law = slope_law(known)
     look = _look_of(rows, floor, middle, known, law, radius_px)
@@ -134,6 +138,11 @@ class KnownLines:
 
     def __post_init__(self) -> None:
         freeze_arrays(self)
+
+    def tell_a_law(self, radius_px: float) -> bool:
+        """Return whether the lines are many enough, and far enough apart, to tell how the slope changes."""
+        way_px = float(np.ptp(self.column_px)) if len(self.frames) else 0.0
+        return len(self.frames) >= 2 * LAW_POWERS and way_px > LEAST_WAY_RADII * radius_px
 
 
 def _first_lines(
