@@ -128,6 +128,8 @@ def test_a_phone_sees_its_clip_uploading_measuring_and_then_its_stroke(
         assert {"waiting to be sent", "uploading", "measuring", "measured"} <= seen
         assert "Still pushes a little into the ball" in page.inner_text("#figures")
         assert "±" in page.inner_text(".four")
+        # The second clip's film, once it is there, is shown in place of the first's.
+        wait_until(page, "document.querySelectorAll('.clip[data-film]').length >= 2")
         wait_until(page, "document.getElementById('film').readyState >= 2")
         page.click("#play")
         wait_until(page, "document.getElementById('film').currentTime > 0.3")

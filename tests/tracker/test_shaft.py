@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import cv2
 import numpy as np
 import pytest
@@ -12,7 +14,7 @@ from pennyfall.kinematics.values import BALL_RADIUS_M, Estimate, FloatArray
 from pennyfall.tracker.clip.frame import Frame, LumaFrame
 from pennyfall.tracker.follow.pixel_track import PixelTrack
 from pennyfall.tracker.follow.shaft import RowKeeper, follow_shaft
-from pennyfall.tracker.place.by_shaft import LIE, fit_swing, head_by_shaft
+from pennyfall.tracker.place.by_shaft import LIE, Swing, fit_swing, head_by_shaft
 
 SIZE = (640, 400)
 BALL_PX, RADIUS_PX = np.array([330.0, 340.0]), 16.0
@@ -136,7 +138,7 @@ def _pose(slant_rad: float, generator_sd: float = 0.0) -> Pose:
 
 
 def _line(camera: Camera, x_m: FloatArray, *, radius_m: float, across_m: float) -> PixelTrack:
-    """Return the line of a shaft that swings about a hub."""
+    """Return the line of a shaft that swings about a hub, and the rows by which its foot rises."""
     tilt = np.arcsin(x_m / radius_m)
     foot = np.column_stack([x_m, np.full(len(x_m), across_m), BALL_RADIUS_M + radius_m * (1 - np.cos(tilt))])
     along = np.column_stack(
@@ -159,6 +161,7 @@ def _line(camera: Camera, x_m: FloatArray, *, radius_m: float, across_m: float) 
         stretch_covariance=np.full((count, 4, 4), np.nan),
         exposure_s=float("nan"),
         slope=slope,
+        rise_px=low[0, 1] - low[:, 1],
     )
 
 
@@ -178,11 +181,17 @@ def test_place_and_tilt_of_a_club_about_a_hub_come_out_of_its_line() -> None:
     assert swing.turn_per_m.value == pytest.approx(1 / 1.3, rel=0.03)
 
 
-def test_of_an_unsure_slant_the_turn_of_the_club_stays_within_its_interval() -> None:
-    for slant_deg, radius_m in ((34.0, 1.15), (50.0, 1.4), (56.0, 1.1)):
-        truth = _pose(np.radians(slant_deg))
-        believed = _pose(np.radians(42.0), generator_sd=np.radians(12.0))
-        swing = fit_swing(
-            _line(truth.camera, ALONG_M, radius_m=radius_m, across_m=0.012), believed, ORIGIN, X_AXIS
-        )
-        assert abs(swing.turn_per_m.value - 1 / radius_m) < 2 * swing.turn_per_m.sd
+def test_the_rows_by_which_the_head_rises_tell_the_slant_of_the_camera() -> None:
+    """Of a camera that looks down steeply; near 40 degrees slant and radius make the same rise, too."""
+    truth, believed = _pose(np.radians(56.0)), _pose(np.radians(42.0), generator_sd=np.radians(12.0))
+    line = _line(truth.camera, ALONG_M, radius_m=1.1, across_m=0.012)
+    with_rise = fit_swing(line, believed, ORIGIN, X_AXIS)
+    without = fit_swing(replace(line, rise_px=None), believed, ORIGIN, X_AXIS)
+    true_range = np.ptp(np.arcsin(ALONG_M / 1.1))
+
+    def off(swing: Swing) -> float:
+        return float(abs(np.ptp(head_by_shaft(line, swing).tilt_rad) / true_range - 1))
+
+    assert off(with_rise) < off(without)
+    assert with_rise.turn_per_m.sd < without.turn_per_m.sd
+    assert abs(with_rise.turn_per_m.value - 1 / 1.1) < 2 * with_rise.turn_per_m.sd
