@@ -32,7 +32,7 @@ EARLY_240 = with_coin(
             focal_px=1060,
             roll_rad=math.radians(0.8),
         ),
-        encoding=Encoding(crf=16, preset="fast"),
+        encoding=Encoding(crf=15),
         seed=11,
     ),
     LooseCoin(static_friction=0.25, kinetic_friction=0.21),

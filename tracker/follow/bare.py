@@ -20,7 +20,6 @@ AROUND_RADII = (16, 12)
 """Chosen by us: across and down, in radii of the ball, as far as its sheet may lie and its head stand: 0.35
 m."""
 
-
 HELD_PX = 0.1
 """Chosen by us: by how much the place errs alike over some frames where a held phone's pictures were laid
 over the first: on two clips shaken by known turns they lay within 0.05 px rms in each direction."""
@@ -113,7 +112,7 @@ class BareWatch:
         if line is None:
             return None
         if self._steadier.held:
-            line = replace(line, slow_sd_px=HELD_PX)
+            line = replace(line, slow_sd_px=max(line.slow_sd_px, HELD_PX))
         return _over_clip(line, rows.first_frame, times_s)
 
 

@@ -119,9 +119,8 @@ def place_tracks(
             head,
             tilt_rad=by_shaft.tilt_rad,
             sd_tilt_rad=np.where(head.seen, SLOPE_LAW_SD_RAD, np.nan),
-            sd_z_m=np.full_like(
-                head.sd_z_m, np.nan
-            ),  # its height follows from the turn: it tells nothing more
+            # Its height follows from the turn and tells nothing more.
+            sd_z_m=np.full_like(head.sd_z_m, np.nan),
             shaken_sd_x_m=pixel.slow_sd_px
             * float(np.nanmedian(head.sd_x_m / np.sqrt(pixel.covariance_px2[:, 0, 0]))),
             turn_sd_per_m=swing.turn_per_m.sd,

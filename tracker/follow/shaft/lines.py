@@ -35,9 +35,6 @@ NARROWEST, WIDEST = 0.15, 1.0
 """Chosen by us: what a row shows of the shaft, over the ball's radius; less is noise, more the head or a
 leg."""
 
-USUAL_WIDTH_SHARE = 0.35
-"""Chosen by us: a row whose width differs from the shaft's usual width there by more has lost one edge."""
-
 FEWEST_ROWS = 8
 
 DOUBTFUL_SDS = 2.0
@@ -125,7 +122,7 @@ def candidate_lines(
     return column, slope, strength
 
 
-@dataclass(frozen=True, slots=True, eq=False)
+@dataclass(frozen=True, slots=True)
 class Line:
     """A line through the rows' middles: column = column_px + slope * (row - row_px)."""
 
@@ -133,13 +130,6 @@ class Line:
     """Row about which column and slope err independently [px]."""
     column_px: float
     slope: float
-    sd_column_px: float
-    sd_slope: float
-    widths_px: FloatArray
-    """What each row shows of the shaft, shape (m,) [px]; NaN where it took no part."""
-
-    def __post_init__(self) -> None:
-        freeze_arrays(self)
 
 
 def fit_line(
@@ -148,7 +138,6 @@ def fit_line(
     row_px: FloatArray,
     start: tuple[float, float, float],
     radius_px: float,
-    usual_px: FloatArray | None = None,
 ) -> Line | None:
     """Return the line through the middles of what the rows show near a first guess.
 
@@ -164,8 +153,6 @@ def fit_line(
         Row, column there [px] and slope of the guess.
     radius_px : float
         Radius of the ball.
-    usual_px : FloatArray, optional
-        Usual width of the shaft in each row, shape (m,) [px]; NaN where it is not known.
 
     """
     row, column, slope = start
@@ -182,16 +169,14 @@ def fit_line(
         width = covered.sum(axis=1)
         middles = (covered * columns).sum(axis=1) / np.maximum(width, 1e-6)
         good = inside & (width > NARROWEST * radius_px) & (width < WIDEST * radius_px)
-        if usual_px is not None:
-            good &= np.abs(width - usual_px) < USUAL_WIDTH_SHARE * usual_px
         if np.count_nonzero(good) < FEWEST_ROWS:
             return None
-        line = _through(row_px, middles, good, np.where(good, width, np.nan))
+        line = _through(row_px, middles, good)
         row, column, slope = line.row_px, line.column_px, line.slope
     return line
 
 
-def _through(row_px: FloatArray, middles: FloatArray, good: BoolArray, widths: FloatArray) -> Line:
+def _through(row_px: FloatArray, middles: FloatArray, good: BoolArray) -> Line:
     """Return the line through rows' middles, weighted down where they stray (Cauchy weights, squared)."""
     weight = good.astype(np.float64)
     for _ in range(6):
@@ -204,12 +189,4 @@ def _through(row_px: FloatArray, middles: FloatArray, good: BoolArray, widths: F
         strays = middles - column - slope * offsets
         scale = 1.4826 * float(np.median(np.abs(strays[good]))) + ROW_FLOOR_PX
         weight = good / (1 + (strays / (DOUBTFUL_SDS * scale)) ** 2) ** 2
-    variance = float(weight @ strays**2) / max(total - 2, 1.0)
-    return Line(
-        row_px=row,
-        column_px=column,
-        slope=slope,
-        sd_column_px=float(np.sqrt(variance / total)),
-        sd_slope=float(np.sqrt(variance / spread)),
-        widths_px=widths,
-    )
+    return Line(row_px=row, column_px=column, slope=slope)
