@@ -109,18 +109,20 @@
       const key = each.dataset.show, old = data[key];
       if (!old || ((old.film || row.dataset.film === undefined) && old.title === each.dataset.title)) continue;
       if (!(await load(key, true))) continue;
-      if (key === chosen) await show(key);
+      if (key === chosen) await show(key, Boolean(old.film));
       else if (key === by("beside").value) player.pair();
     }
   }
 
-  async function show(key) {
+  // A film that is shown already plays on: only what is written about it is new.
+  async function show(key, playsOn = false) {
     if (!(await load(key))) return;
     chosen = key;
     stage.hidden = false;
     by("figures").innerHTML = data[key].html;
     player ??= strokePlayer(data, (id) => data[id].film.src, () => undefined);
-    player.choose(key, false);
+    if (playsOn) player.pair();
+    else player.choose(key, false);
     listed();
   }
 

@@ -108,6 +108,13 @@ def network(context: BrowserContext, page: Page, upload_per_s: int, *, cut: bool
     session.send("Network.emulateNetworkConditions", limits)
 
 
+def wait_for_film(page: Page, of: str) -> None:
+    """Wait until the film of the stroke that `of` shows is there, not one that was shown before it."""
+    film = "document.getElementById('film')"
+    wait_until(page, f"{film}.src.endsWith(document.querySelector('{of}').dataset.show)")
+    wait_until(page, f"{film}.readyState >= 2 && !{film}.hidden")
+
+
 def step_of(page: Page) -> str:
     return str(page.evaluate("document.querySelector('.clip .step')?.textContent ?? ''"))
 
@@ -130,7 +137,7 @@ def test_a_phone_sees_its_clip_uploading_measuring_and_then_its_stroke(
         assert "±" in page.inner_text(".four")
         # The second clip's film, once it is there, is shown in place of the first's.
         wait_until(page, "document.querySelectorAll('.clip[data-film]').length >= 2")
-        wait_until(page, "document.getElementById('film').readyState >= 2")
+        wait_for_film(page, of=".clip [data-show]")
         page.click("#play")
         wait_until(page, "document.getElementById('film').currentTime > 0.3")
         assert "ms from impact" in page.inner_text("#reading")
@@ -190,7 +197,7 @@ def test_a_stroke_seen_before_its_film_is_there_gets_the_film(
         wait_until(page, MEASURED + "2")
         for row in page.locator("[data-show]").all():
             row.click()
-            wait_until(page, "document.getElementById('film').readyState >= 2")
+            wait_for_film(page, of="[data-show][aria-pressed=true]")
             assert page.is_visible("#film")
 
 
