@@ -16,7 +16,7 @@ FLOORS: dict[str, tuple[str, ...]] = {
     "": ("kinematics", "calibration", "tracker", "cli"),
     "kinematics": ("clock", "stroke", "coin", "putt", "lesson"),
     "tracker": ("clip", "smoother", "marks", "coin", "ball", "follow", "place", "measure"),
-    "cli": ("files", "report", "coin", "history", "proof", "lesson", "serve", "commands"),
+    "cli": ("files", "report", "coin", "history", "proof", "lesson", "serve", "season", "commands"),
 }
 """The rooms of each building, ground floor first: a room may import from those before it."""
 
