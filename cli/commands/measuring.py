@@ -133,12 +133,12 @@ def _track_in_pixels(seen: Seen, settings: Settings, outputs: ClipOutputs) -> bo
     if seen.followed.pose is not None or not seen.followed.head_ever_seen:
         return False
     from pennyfall.cli.files.measurement import write_whole
-    from pennyfall.cli.files.track import csv_bytes, pixel_table
+    from pennyfall.cli.files.track import pixel_table, track_bytes
     from pennyfall.tracker.measure.timed import on_true_times
 
     followed = on_true_times(seen, settings).followed
     path = outputs.place(outputs.track, seen.reading.path, ".csv")
-    write_whole(path, csv_bytes(pixel_table(followed)))
+    write_whole(path, track_bytes(pixel_table(followed)))
     return True
 
 
@@ -151,10 +151,10 @@ def _write(result: Measured, clip: Path, outputs: ClipOutputs, album: Album | No
         written.append(outputs.place(outputs.json, clip, ".json"))
         save_measurement(result.measurement, written[-1])
     if outputs.track is not None:
-        from pennyfall.cli.files.track import csv_bytes, track_table
+        from pennyfall.cli.files.track import track_bytes, track_table
 
         written.append(outputs.place(outputs.track, clip, ".csv"))
-        write_whole(written[-1], csv_bytes(track_table(result)))
+        write_whole(written[-1], track_bytes(track_table(result)))
     if outputs.picture is not None and album is not None:
         written += _draw(result, album, clip, outputs.place(outputs.picture, clip, ".png"))
     return written

@@ -10,5 +10,6 @@ __all__ = [
     "own_rules",
     "putt_length",
     "settings",
+    "table_file",
     "track",
 ]

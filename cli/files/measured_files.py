@@ -13,7 +13,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from pennyfall.cli.files.measurement import from_document, to_document, write_whole
-from pennyfall.cli.files.track import csv_bytes
+from pennyfall.cli.files.track import track_bytes
 from pennyfall.kinematics.errors import CannotMeasure
 from pennyfall.kinematics.values import Measurement
 
@@ -117,7 +117,7 @@ def keep_measured(folder: Path, clip: str, measured: MeasuredClip, fingerprint: 
         When the disk is full or the place cannot be written.
 
     """
-    write_whole(track_path(folder, clip), csv_bytes(measured.track))
+    write_whole(track_path(folder, clip), track_bytes(measured.track))
     document = to_document(measured.measurement)
     _write_json(measurement_path(folder, clip), {**document, "fingerprint": fingerprint})
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 
+from pennyfall.cli.files.table_file import csv_bytes
 from pennyfall.tracker.follow.clip_pass import Followed
 from pennyfall.tracker.measure.measured import Measured
 
@@ -71,6 +72,6 @@ def track_table(measured: Measured) -> pd.DataFrame:
     )
 
 
-def csv_bytes(track: pd.DataFrame) -> bytes:
+def track_bytes(track: pd.DataFrame) -> bytes:
     """Return a track as the content of its file; what was not seen is empty."""
-    return track.to_csv(index=False, float_format="%.9g", lineterminator="\n").encode()
+    return csv_bytes(track, digits=9)

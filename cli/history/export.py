@@ -1,15 +1,12 @@
-"""The history as a table for other programs: one row a stroke, CSV or Parquet, SI units."""
+"""The history as a table for other programs: one row a stroke, CSV or Parquet, units in the names."""
 
 from __future__ import annotations
 
-from importlib.util import find_spec
-from io import BytesIO
 from pathlib import Path
 
 import pandas as pd
 
-from pennyfall.cli.files.measurement import write_whole
-from pennyfall.kinematics.errors import CannotMeasure
+from pennyfall.cli.report.data_columns import SD, write_strokes
 
 STROKE_COLUMNS = [
     "student",
@@ -21,6 +18,9 @@ STROKE_COLUMNS = [
     "putt_ft",
     "clip",
     "stroke",
+    "clip_sha256",
+    "scale_rel_sd",
+    "scale_source",
 ]
 
 
@@ -29,13 +29,13 @@ def one_row_a_stroke(strokes: pd.DataFrame) -> pd.DataFrame:
     by_quantity = strokes.set_index([*STROKE_COLUMNS, "quantity"]).unstack("quantity")  # noqa: PD010 - every cell stands once
     names = by_quantity["value"].columns
     columns = {name: by_quantity["value"][name] for name in names}
-    columns |= {f"{name}_sd": by_quantity["sd"][name] for name in names}
-    ordered = [each for name in names for each in (name, f"{name}_sd")]
+    columns |= {f"{name}{SD}": by_quantity["sd"][name] for name in names}
+    ordered = [each for name in names for each in (name, f"{name}{SD}")]
     return pd.DataFrame(columns)[ordered].reset_index()
 
 
 def export(strokes: pd.DataFrame, path: Path) -> int:
-    """Write the strokes to a CSV or Parquet file (told by its suffix), and return how many.
+    """Write the strokes to a CSV or Parquet file and the meaning of its columns beside it; return how many.
 
     Raises
     ------
@@ -44,26 +44,5 @@ def export(strokes: pd.DataFrame, path: Path) -> int:
 
     """
     wide = one_row_a_stroke(strokes)
-    suffix = path.suffix.lower()
-    if suffix == ".csv":
-        content = wide.to_csv(index=False, lineterminator="\n").encode()
-    elif suffix == ".parquet":
-        content = _parquet(wide)
-    else:
-        raise CannotMeasure(
-            f"'{path.name}' is neither a CSV nor a Parquet file.", fix="Let its name end in .csv or .parquet."
-        )
-    write_whole(path, content)
+    write_strokes(wide, path)
     return len(wide)
-
-
-def _parquet(table: pd.DataFrame) -> bytes:
-    if find_spec("pyarrow") is None:
-        raise CannotMeasure(
-            "Writing Parquet needs the package pyarrow, which is not installed.",
-            fix="In pennyfall's own folder run: pip install '.[parquet]' (the name alone may be "
-            "another's), or export to a .csv file.",
-        )
-    buffer = BytesIO()
-    table.to_parquet(buffer, engine="pyarrow", index=False)
-    return buffer.getvalue()

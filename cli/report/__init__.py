@@ -1,3 +1,3 @@
 """What people look at: tables, pictures, pages and annotated clips made from measurements."""
 
-__all__ = ["film", "page", "palette", "pictures", "quantities", "safety", "tables", "words"]
+__all__ = ["data_columns", "film", "page", "palette", "pictures", "quantities", "safety", "tables", "words"]

@@ -14,6 +14,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
+from pennyfall.cli.files import table_file
 from pennyfall.cli.files.folder_lock import folder_lock
 from pennyfall.cli.files.lesson_file import read_lesson
 from pennyfall.cli.files.lesson_result import LessonResult
@@ -307,7 +308,7 @@ def test_parquet_without_pyarrow_says_what_to_install(
     with open_history(tmp_path / "h.sqlite") as history:
         record_lesson(history, tmp_path / "a", lesson(tmp_path / "a", strokes=1))
         strokes = strokes_long(history)
-    monkeypatch.setattr(export, "find_spec", lambda _name: None)
+    monkeypatch.setattr(table_file, "find_spec", lambda _name: None)
     with pytest.raises(CannotMeasure) as caught:
         export.export(strokes, tmp_path / "x.parquet")
     assert "pip install '.[parquet]'" in caught.value.fix, "by the folder, not by a name"

@@ -13,11 +13,18 @@ from pennyfall.cli.proof.run import summary_lines
 from pennyfall.cli.proof.study import Outcome
 from pennyfall.cli.proof.trials import QUANTITIES
 from pennyfall.kinematics.values import Estimate
-from tests.cli import measures_guide
+from tests.cli import data_guide, measures_guide
 from tests.cli.help_texts import GUIDE, ROOT, commands, guide
 
 RESULTS_GUIDE = ROOT / "cli" / "proof" / "RESULTS.md"
-GUIDES = (ROOT / "README.md", ROOT / "DEVELOPERS.md", GUIDE, RESULTS_GUIDE, measures_guide.GUIDE)
+GUIDES = (
+    ROOT / "README.md",
+    ROOT / "DEVELOPERS.md",
+    GUIDE,
+    RESULTS_GUIDE,
+    measures_guide.GUIDE,
+    data_guide.GUIDE,
+)
 README = (ROOT / "README.md").read_text(encoding="utf-8")
 RESULTS = RESULTS_GUIDE.read_text(encoding="utf-8")
 PROJECT = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))["project"]

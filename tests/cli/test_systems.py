@@ -66,6 +66,7 @@ def test_tables_end_their_lines_alike_everywhere(tmp_path: Path, monkeypatch: py
     monkeypatch.setattr(os, "linesep", "\r\n")  # as on Windows
     keys = {"student": "S-01", "date": "2026-03-14", "folder": "x", "hand": "right", "green_speed_ft": 10.0}
     stroke = {"condition": "coin let go", "putt_ft": 12.0, "clip": "a.mp4", "stroke": 1}
+    stroke |= {"clip_sha256": "00", "scale_rel_sd": 0.01, "scale_source": "sheet"}
     table = pd.DataFrame([{**keys, **stroke, "quantity": "tempo_ratio", "value": 2.0, "sd": 0.1}])
     assert export(table, tmp_path / "strokes.csv") == 1
     written = (tmp_path / "strokes.csv").read_bytes()

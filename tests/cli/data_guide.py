@@ -1,0 +1,52 @@
+"""The data dictionary, from the one table of quantities, and how to renew it.
+
+Renew it with ``python -m tests.cli.data_guide``.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from pathlib import Path
+
+from pennyfall.cli.report.data_columns import Column, stroke_columns, track_columns
+
+GUIDE = Path(__file__).resolve().parents[2] / "cli" / "DATA.md"
+HEAD = """\
+# Data for other programs
+
+What each column holds. Units stand in the names: `_s` seconds, `_m` metres, `_mps` and `_mps2` metres a
+second and a second squared, `_rad` radians, `_px` pixels, `_ft` feet; a name without one is a plain
+number (1) or a text. CSV and Parquet have the same columns, and the table of strokes is written with its
+part of this dictionary beside it (`strokes.parquet` with `strokes.columns.csv`). What could not be
+measured is empty in CSV, null in Parquet, never zero. Along the target line positive is toward the
+target.
+
+The words are those of `cli/report/quantities.toml`.
+"""
+COLUMNS = """\
+| column | unit | label | meaning | source |
+| --- | :-: | --- | --- | --- |
+"""
+
+
+def guide() -> str:
+    """Return the guide as it should be."""
+    return "\n".join(
+        [
+            HEAD,
+            _section("The strokes: `pennyfall history --export strokes.parquet`", stroke_columns().values()),
+            _section("A track: `pennyfall measure CLIP --track track.csv`", track_columns().values()),
+        ]
+    )
+
+
+def _section(title: str, columns: Iterable[Column]) -> str:
+    rows = [
+        f"| `{each.name}` | {each.unit} | {each.label} | {each.meaning} | {each.source} |\n"
+        for each in columns
+    ]
+    return f"## {title}\n\n{COLUMNS}{''.join(rows)}"
+
+
+if __name__ == "__main__":
+    GUIDE.write_text(guide(), encoding="utf-8")
