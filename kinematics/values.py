@@ -65,10 +65,13 @@ def frozen_array(values: Sequence[float] | FloatArray) -> FloatArray:
 
 
 def freeze_arrays(instance: Any) -> None:  # noqa: ANN401 - any frozen dataclass
-    """Replace every array field of a frozen dataclass by a read-only copy; call from ``__post_init__``."""
+    """Replace every array field of a frozen dataclass by a read-only copy; call from ``__post_init__``.
+
+    An array of its own that is read-only already stays: rows of a film are too large to be held twice.
+    """
     for each in fields(instance):
         value = getattr(instance, each.name)
-        if isinstance(value, np.ndarray):
+        if isinstance(value, np.ndarray) and (value.flags.writeable or not value.flags.owndata):
             copy = value.copy()
             copy.setflags(write=False)
             object.__setattr__(instance, each.name, copy)

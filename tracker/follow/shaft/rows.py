@@ -56,10 +56,9 @@ class RowKeeper:
         top = max(round(float(centres_px[:, 1].min() - HIGHEST_RADII * radius_px)), 0)
         bottom = max(round(float(centres_px[:, 1].max() - LOWEST_RADII * radius_px)), top + 1)
         self._rows = slice(top, bottom, max(-(-(bottom - top) // MOST_ROWS), 1))
-        self._kept: list[NDArray[np.uint8]] = []
+        self._luma = np.empty((0, 0, 0), np.uint8)
         self._times_s: list[float] = []
         self._first = -1
-        self._bytes = 0
         self.full = False
         """Whether the clip was too long to keep enough rows of it."""
 
@@ -67,34 +66,40 @@ class RowKeeper:
         """Keep the rows of the next frame."""
         if self.full:
             return
+        rows = frame.luma[self._rows]
         if self._first < 0:
             self._first = frame.index
-        rows = np.array(frame.luma[self._rows])
-        self._kept.append(rows)
+            # Memory is taken as it is written, so that room for all costs nothing.
+            self._luma = np.empty((MOST_BYTES // rows.size, *rows.shape), np.uint8)
+        self._luma[len(self._times_s)] = rows
         self._times_s.append(frame.time_s)
-        self._bytes += rows.nbytes
-        if self._bytes > MOST_BYTES:
+        if len(self._times_s) == len(self._luma):
             self._thin()
 
     def kept(self) -> KeptRows:
         """Return the rows of all pictures so far; they are handed over, not kept any longer."""
-        count = len(self._kept)
-        height, width = self._kept[0].shape if count else (0, 0)
-        luma = np.empty((count, height, width), np.uint8)
-        for k in range(count - 1, -1, -1):
-            luma[k] = self._kept.pop()  # freed one by one: never twice in memory
+        count = len(self._times_s)
+        luma, self._luma = self._luma, np.empty((0, 0, 0), np.uint8)
+        luma.resize((count, *luma.shape[1:]), refcheck=False)
+        luma.setflags(write=False)
         return KeptRows(
             time_s=np.array(self._times_s),
             first_frame=max(self._first, 0),
-            row_px=np.arange(self._rows.start, self._rows.stop, self._rows.step)[:height].astype(np.float64),
+            row_px=np.arange(self._rows.start, self._rows.stop, self._rows.step)[: luma.shape[1]].astype(
+                np.float64
+            ),
             luma=luma,
         )
 
     def _thin(self) -> None:
-        """Drop every other row of all pictures, as long as enough are left."""
-        if len(self._kept[0]) < 2 * FEWEST_ROWS:
+        """Drop every other row of all pictures, in place, as long as enough are left."""
+        count, height, width = self._luma.shape
+        if height < 2 * FEWEST_ROWS:
             self.full = True
             return
         self._rows = slice(self._rows.start, self._rows.stop, 2 * self._rows.step)
-        self._kept = [rows[::2].copy() for rows in self._kept]
-        self._bytes = sum(rows.nbytes for rows in self._kept)
+        half = (height + 1) // 2
+        thinned = self._luma.reshape(-1)[: count * half * width].reshape(count, half, width)
+        for place, rows in zip(thinned, self._luma, strict=True):
+            place[:] = rows[::2]
+        self._luma.resize((MOST_BYTES // (half * width), half, width), refcheck=False)
