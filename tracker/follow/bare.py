@@ -46,6 +46,7 @@ class BareWatch:
     ) -> None:
         self._box = box
         self._balls = BareBalls(stated_focal=stated_focal, lens=lens, pixel_aspect=pixel_aspect)
+        self._around: tuple[int, int, int, int] | None = None
         self._rows: RowKeeper | None = None
         self._wanted = True
         self._steadier = Steadier()
@@ -62,14 +63,16 @@ class BareWatch:
             self._rows.take(frame)
 
     def around_ball(self, luma: LumaFrame) -> tuple[int, int, int, int]:
-        """Return the part of a picture about the surest ball, all without one: left, top, right, bottom."""
-        if not self._balls.candidates:
-            return 0, 0, luma.shape[1], luma.shape[0]
-        ball = self._balls.candidates[0]
-        (left, top), (right, bottom) = (
-            (ball.centre_px + sign * ball.radius_px * np.array(AROUND_RADII)).astype(int) for sign in (-1, 1)
-        )
-        return int(left), int(top), int(right), int(bottom)
+        """Return the part of a picture about the surest ball: left, top, right, bottom [px].
+
+        Where none lies, about the last that did at such a look; all of the picture before there is one.
+        """
+        if self._balls.candidates:
+            ball = self._balls.candidates[0]
+            reach = ball.radius_px * np.array(AROUND_RADII)
+            (left, top), (right, bottom) = ((ball.centre_px + sign * reach).astype(int) for sign in (-1, 1))
+            self._around = int(left), int(top), int(right), int(bottom)
+        return self._around or (0, 0, luma.shape[1], luma.shape[0])
 
     def head_is_marked(self) -> None:
         """Take note that a tag is followed on the head: the shaft is not needed."""

@@ -52,6 +52,9 @@ NEXT_LOOK_S, LOOKS_RARER = 0.6, 2.0
 far apart each time, from this on: three in the first three seconds. Tags that are there are seen in the
 first."""
 
+MIRRORED_UNTIL_S = 1.0
+"""Chosen by us: in the first two of these looks mirrored tags are looked for, too."""
+
 SURE_BORDER_SHARE = 0.125
 """White border of the largest printed head tag over its side: all sizes have at least this much."""
 
@@ -199,19 +202,20 @@ class ClipFollower:
     def _is_printed(self, frame: Frame, bare: BareWatch) -> bool:
         """Return whether a tag was seen by now; looks for one are ever rarer until it is.
 
-        Where a ball lies, small tags are looked for around it only.
+        Where a ball lies, small tags are looked for around it only, and after the first look nothing else is.
         """
         if self._printed or frame.time_s < self._next_look_s:
             return self._printed
-        self._next_look_s = LOOKS_RARER * frame.time_s + NEXT_LOOK_S
-        part = bare.around_ball(frame.luma)
-        wanted = {*self._layout.ids, self._layout.head_tag_id}
-        self._printed = bool(wanted & self._tags.find(frame.luma).keys())
-        if not self._printed and max(frame.luma.shape) <= LARGEST_ENLARGED_PX:
-            self._printed = bool(wanted & self._tags.find_in(frame.luma, *part).keys())
-        if not self._printed:
-            left, top, right, bottom = part
-            self._mirror.look(frame.time_s, frame.luma[max(top, 0) : bottom, max(left, 0) : right])
+        first, self._next_look_s = self._next_look_s == 0, LOOKS_RARER * frame.time_s + NEXT_LOOK_S
+        left, top, right, bottom = bare.around_ball(frame.luma)
+        part = frame.luma[max(top, 0) : bottom, max(left, 0) : right]
+        whole = first or part.size == frame.luma.size
+        found = self._tags.find(frame.luma) if whole else {}
+        if max(frame.luma.shape) <= LARGEST_ENLARGED_PX:
+            found |= self._tags.find(part, scale=2)
+        self._printed = not found.keys().isdisjoint({*self._layout.ids, self._layout.head_tag_id})
+        if not self._printed and frame.time_s < MIRRORED_UNTIL_S:
+            self._mirror.look(frame.time_s, part)
         return self._printed
 
     def _seek_sheet(self, frame: Frame) -> None:
