@@ -11,6 +11,7 @@ from scipy.interpolate import CubicSpline
 from pennyfall.kinematics.values import BALL_RADIUS_M, FloatArray, freeze_arrays
 from pennyfall.tracker.follow.pixel_track import PixelTrack
 from pennyfall.tracker.follow.shaft.lines import (
+    AT_ONCE,
     ROWS_APART,
     SHAFT_WIDTH_RADII,
     Floor,
@@ -245,15 +246,13 @@ def _coarse_path(
     looks = np.unique(np.append(np.arange(0, len(rows.time_s), step), len(rows.time_s) - 1))
     offsets = rows.row_px[::ROWS_APART] - middle
     few = floor.luma[::ROWS_APART]
-    found = np.array(
-        [
-            candidate_lines(
-                floor.covered(rows.luma[k, ::ROWS_APART], few), offsets, SHAFT_WIDTH_RADII * radius_px
-            )
-            for k in looks
-        ]
-    )
-    column, slope, strength = found[:, 0], found[:, 1], found[:, 2]
+    parts = [
+        candidate_lines(
+            floor.covered(rows.luma[some, ::ROWS_APART], few), offsets, SHAFT_WIDTH_RADII * radius_px
+        )
+        for some in np.split(looks, range(AT_ONCE, len(looks), AT_ONCE))
+    ]
+    column, slope, strength = (np.concatenate(each) for each in zip(*parts, strict=True))
     time_s = rows.time_s[looks]
     reward = strength.copy()
     if struck_s is not None:

@@ -25,6 +25,9 @@ ROWS_APART, COLUMNS_APART = 3, 2
 """Chosen by us: a coarse look at every third row and second column; a line over 150 rows is found to three
 pixels so."""
 
+AT_ONCE = 24
+"""Pictures looked at side by side: as many fit into a processor's cache."""
+
 CANDIDATES = 4
 """Chosen by us: lines of one picture among which the motion decides."""
 
@@ -85,12 +88,12 @@ def floor_behind(rows: KeptRows) -> Floor:
 def candidate_lines(
     covered: NDArray[np.float32], offsets_px: FloatArray, shaft_px: float
 ) -> tuple[FloatArray, FloatArray, FloatArray]:
-    """Return column at the middle row, slope and strength of the strongest thin lines, shapes (k,).
+    """Return column at the middle row, slope and strength of each picture's strongest thin lines, (p, k).
 
     Parameters
     ----------
     covered : FloatArray
-        How surely each pixel differs from the floor, shape (m, width).
+        How surely each pixel of some pictures differs from the floor, shape (p, m, width).
     offsets_px : FloatArray
         Each row's distance below the middle row, shape (m,) [px].
     shaft_px : float
@@ -98,28 +101,29 @@ def candidate_lines(
 
     """
     width = max(round(shaft_px), 3)
-    mean = uniform_filter1d(covered, width, axis=1)
+    mean = uniform_filter1d(covered, width, axis=2)
     beside = round(1.3 * width)
-    thin = np.clip(mean - 0.5 * (np.roll(mean, beside, 1) + np.roll(mean, -beside, 1)), -0.3, 1.0)
-    thin = thin[:, ::COLUMNS_APART]
-    count = thin.shape[1]
+    thin = mean - 0.5 * (np.roll(mean, beside, 2) + np.roll(mean, -beside, 2))
+    thin = np.clip(thin[:, :, ::COLUMNS_APART], -0.3, 1.0).transpose(1, 0, 2).copy()
+    pictures, count = thin.shape[1:]
     slopes = np.arange(-STEEPEST, STEEPEST + SLOPE_STEP / 2, SLOPE_STEP)
-    votes = np.zeros((len(slopes), count), np.float32)
+    votes = np.zeros((len(slopes), pictures, count), np.float32)
     for vote, slope in zip(votes, slopes, strict=True):
         for row, shift in zip(thin, np.round(slope * offsets_px / COLUMNS_APART).astype(int), strict=True):
             if shift >= 0:
-                vote[: count - shift] += row[shift:]
+                vote[:, : count - shift] += row[:, shift:]
             else:
-                vote[-shift:] += row[:shift]
-    votes /= len(thin)
+                vote[:, -shift:] += row[:, :shift]
+    # The best slope of each column, since what is taken takes its neighbours of all slopes with it.
+    steepness, strength = votes.argmax(axis=0), votes.max(axis=0) / len(thin)
+    each, near = np.arange(pictures), width // COLUMNS_APART + 1
     found = []
     for _ in range(CANDIDATES):
-        at = np.unravel_index(np.argmax(votes), votes.shape)
-        found.append((at[1] * COLUMNS_APART, slopes[at[0]], votes[at]))
-        near = width // COLUMNS_APART + 1
-        votes[:, max(at[1] - near, 0) : at[1] + near + 1] = -1.0
-    column, slope, strength = np.array(found).T
-    return column, slope, strength
+        at = strength.argmax(axis=1)
+        found.append((at * COLUMNS_APART, slopes[steepness[each, at]], strength[each, at]))
+        strength[np.abs(np.arange(count) - at[:, None]) <= near] = -1.0
+    column, slope, best = np.array(found).transpose(1, 2, 0)
+    return column, slope, best
 
 
 @dataclass(frozen=True, slots=True)

@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 from scipy.ndimage import uniform_filter1d
 
 from pennyfall.kinematics.values import BoolArray, FloatArray, freeze_arrays
-from pennyfall.tracker.follow.shaft.lines import FEWEST_ROWS, NARROWEST, WIDEST, Floor
+from pennyfall.tracker.follow.shaft.lines import AT_ONCE, FEWEST_ROWS, NARROWEST, WIDEST, Floor
 
 FINE = 8
 """Steps to a pixel in which the look is kept."""
@@ -29,9 +29,6 @@ CLEAR_OF_HEAD_RADII = 1.7
 """Chosen by us: rows nearer above the head show its hosel, which moves up and down."""
 
 ROUNDS, SETTLED_PX, LONGEST_STEP_PX = 8, 0.005, 3.0
-
-AT_ONCE = 24
-"""Pictures registered side by side: as many fit into a processor's cache."""
 
 DOUBTFUL_SDS = 3.0
 """Chosen by us: pixels farther off than this many deviations of noise count less."""
@@ -131,48 +128,57 @@ class ShaftLook:
     ) -> FloatArray:
         """Return column, slope, sd of the column and misfit, shape (4, k); see `register`."""
         rows, steps = self.covers.shape
+        width = pictures.shape[2]
         half = int(REACH_RADII * self.radius_px)
         reach = np.arange(-half, half + 1)
-        each = np.arange(rows)[None, :, None]
-        which = np.arange(len(pictures))[:, None, None]
+        of_row = np.arange(rows)[:, None]
         offsets = (self.row_px - reference_px).astype(np.float32)
         # Column, slope, gain and brightness.
         state = np.column_stack([column_px, slope, np.ones(len(pictures)), np.zeros(len(pictures))])
         expected = state.copy()
         prior = np.diag([1e-9, 1e12 if slope_known else 0.0, GAIN_SD**-2, BRIGHTER_SD**-2])
+        found = np.full((4, len(pictures)), np.nan)
+        # Those that have settled are let be: it halves the work.
+        unsettled = np.arange(len(pictures))
         used = np.zeros((len(pictures), rows), dtype=np.bool_)
         for turn in range(ROUNDS):
-            middle = state[:, :1] + state[:, 1:2] * offsets
+            now = state[unsettled]
+            middle = now[:, :1] + now[:, 1:2] * offsets
             first = np.rint(middle).astype(np.intp)
-            inside = (first >= half) & (first < pictures.shape[2] - half)
-            columns = np.clip(first[..., None] + reach, 0, pictures.shape[2] - 1)
-            seen = pictures[which, each, columns].astype(np.float32)
-            behind = floor.luma[each, columns]
+            inside = (first >= half) & (first < width - half)
+            columns = np.clip(first[..., None] + reach, 0, width - 1) + of_row * width
+            behind = floor.luma.take(columns)
+            columns += (unsettled * rows * width)[:, None, None]
+            seen = pictures.take(columns).astype(np.float32)
             if turn == 0:
                 used = self.usable & self._above_head(floor, seen, behind)
-            at = np.rint((columns - middle[..., None]) * FINE).astype(np.intp) + steps // 2
-            at = np.clip(at, 0, steps - 1) + each * steps
+            away = (first - middle).astype(np.float32)[..., None] + reach.astype(np.float32)
+            at = np.rint(away * np.float32(FINE)).astype(np.intp) + steps // 2
+            at = np.clip(at, 0, steps - 1) + of_row * steps
             covers, luma = self.covers.take(at), self.luma.take(at)
-            gain, brighter = (state[:, n].astype(np.float32)[:, None, None] for n in (2, 3))
+            gain, brighter = (now[:, n].astype(np.float32)[:, None, None] for n in (2, 3))
             left = seen - (gain * luma + brighter * covers + behind * (1 - covers))
             across = -(gain * self.luma_slope.take(at) + (brighter - behind) * self.covers_slope.take(at))
-            weight = (used & inside)[..., None] / (1 + (left / (DOUBTFUL_SDS * (floor.noise + 1.0))) ** 2)
+            good = used & inside
+            weight = good[..., None] / (1 + (left / np.float32(DOUBTFUL_SDS * (floor.noise + 1.0))) ** 2)
             design = np.stack([across, across * offsets[:, None], luma, covers], axis=1)
-            design = design.reshape(len(pictures), 4, -1)
-            weighted = design * weight.reshape(len(pictures), 1, -1)
+            design = design.reshape(len(now), 4, -1)
+            weighted = design * weight.reshape(len(now), 1, -1)
             normal = (weighted @ design.transpose(0, 2, 1)).astype(np.float64) / floor.noise**2 + prior
-            pull = (weighted @ left.reshape(len(pictures), -1, 1))[..., 0] / floor.noise**2
-            step = np.linalg.solve(normal, (pull + (expected - state) @ prior)[..., None])[..., 0]
+            pull = (weighted @ left.reshape(len(now), -1, 1))[..., 0] / floor.noise**2
+            step = np.linalg.solve(normal, (pull + (expected[unsettled] - now) @ prior)[..., None])[..., 0]
             step[:, 0] = np.clip(step[:, 0], -LONGEST_STEP_PX, LONGEST_STEP_PX)
-            state = state + step
-            if np.all(np.abs(step[:, 0]) < SETTLED_PX):
+            now = state[unsettled] = now + step
+            settled = (np.abs(step[:, 0]) < SETTLED_PX) | (turn == ROUNDS - 1)
+            total = np.maximum(weight[settled].sum(axis=(1, 2)), 1e-6)
+            misfit2 = (weight[settled] * left[settled] ** 2).sum(axis=(1, 2)) / total / floor.noise**2
+            variance = np.linalg.inv(normal[settled])[:, 0, 0] * np.maximum(misfit2, 1.0) * CORRELATED_PIXELS
+            told = [*now[settled, :2].T, np.sqrt(np.maximum(variance, 0)), np.sqrt(misfit2)]
+            found[:, unsettled[settled]] = np.where(good[settled].sum(axis=1) >= FEWEST_ROWS, told, np.nan)
+            unsettled, used = unsettled[~settled], used[~settled]
+            if not len(unsettled):
                 break
-        total = weight.sum(axis=(1, 2))
-        misfit2 = (weight * left**2).sum(axis=(1, 2)) / np.maximum(total, 1e-6) / floor.noise**2
-        variance = np.linalg.inv(normal)[:, 0, 0] * np.maximum(misfit2, 1.0) * CORRELATED_PIXELS
-        enough = (used & inside).sum(axis=1) >= FEWEST_ROWS
-        found = np.vstack([state[:, 0], state[:, 1], np.sqrt(np.maximum(variance, 0)), np.sqrt(misfit2)])
-        return np.where(enough, found, np.nan)
+        return found
 
     def _above_head(self, floor: Floor, seen: FloatArray, behind: FloatArray) -> BoolArray:
         """Return the rows well above the head, which fills more of its rows than a shaft, shape (k, m)."""
