@@ -2,17 +2,28 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from importlib.util import find_spec
 from io import BytesIO
 from pathlib import Path
+from typing import Any
 
 import pandas as pd
 
 from pennyfall.kinematics.errors import CannotMeasure
 
 
-def table_bytes(table: pd.DataFrame, path: Path) -> bytes:
+def table_bytes(table: pd.DataFrame, path: Path, schema: Callable[[], Any]) -> bytes:
     """Return a table as the content of a CSV or Parquet file of that name.
+
+    Parameters
+    ----------
+    table : DataFrame
+        The table.
+    path : Path
+        Where it will be written, .csv or .parquet.
+    schema : callable
+        Returns the pyarrow.Schema for Parquet; asked only where pyarrow is there.
 
     Raises
     ------
@@ -24,7 +35,7 @@ def table_bytes(table: pd.DataFrame, path: Path) -> bytes:
     if suffix == ".csv":
         return csv_bytes(table)
     if suffix == ".parquet":
-        return parquet_bytes(table)
+        return parquet_bytes(table, schema)
     raise CannotMeasure(
         f"'{path.name}' is neither a CSV nor a Parquet file.", fix="Let its name end in .csv or .parquet."
     )
@@ -36,8 +47,8 @@ def csv_bytes(table: pd.DataFrame, *, digits: int | None = None) -> bytes:
     return table.to_csv(index=False, float_format=form, lineterminator="\n").encode()
 
 
-def parquet_bytes(table: pd.DataFrame) -> bytes:
-    """Return a table as the content of a Parquet file.
+def parquet_bytes(table: pd.DataFrame, schema: Callable[[], Any]) -> bytes:
+    """Return a table as the content of a Parquet file of a schema.
 
     Raises
     ------
@@ -47,7 +58,7 @@ def parquet_bytes(table: pd.DataFrame) -> bytes:
     """
     refuse_without("pyarrow", extra="parquet", wanted="Writing Parquet", instead="export to a .csv file")
     buffer = BytesIO()
-    table.to_parquet(buffer, engine="pyarrow", index=False)
+    table.to_parquet(buffer, engine="pyarrow", index=False, schema=schema())
     return buffer.getvalue()
 
 

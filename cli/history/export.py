@@ -31,7 +31,8 @@ def one_row_a_stroke(strokes: pd.DataFrame) -> pd.DataFrame:
     columns = {name: by_quantity["value"][name] for name in names}
     columns |= {f"{name}{SD}": by_quantity["sd"][name] for name in names}
     ordered = [each for name in names for each in (name, f"{name}{SD}")]
-    return pd.DataFrame(columns)[ordered].reset_index()
+    wide = pd.DataFrame(columns)[ordered].reset_index()
+    return wide.assign(date=pd.to_datetime(wide["date"]).dt.date)
 
 
 def export(strokes: pd.DataFrame, path: Path) -> int:

@@ -3,34 +3,35 @@
 from __future__ import annotations
 
 import tomllib
-from collections.abc import Iterable, Mapping
-from dataclasses import asdict, dataclass
+from collections.abc import Iterable, Iterator, Mapping
+from dataclasses import dataclass
 from functools import cache
 from importlib import resources
 from pathlib import Path
-from typing import Any
+from typing import Any, Literal
 
 import pandas as pd
 
 from pennyfall.cli.files.measurement import write_whole
 from pennyfall.cli.files.table_file import csv_bytes, table_bytes
-from pennyfall.cli.report.quantities import COIN_GROUP, STROKE_GROUPS, Quantity
+from pennyfall.cli.report.quantities import COIN_GROUP, STROKE_GROUPS, quantity
 
-UNIT_OF_ENDING = {
-    "_mps2": "m/s²",
-    "_mps": "m/s",
-    "_m": "m",
-    "_s": "s",
-    "_ms": "ms",
-    "_hz": "Hz",
-    "_rad": "rad",
-    "_deg": "deg",
-    "_px": "px",
-    "_ft": "ft",
-}
-"""How a column's name tells its unit, here as in the code."""
+Kind = Literal["text", "date", "whole", "yes or no", "number"]
+
 SD = "_sd"
-"""Ending of the column beside a quantity that holds its standard deviation."""
+"""Ending of the column behind a quantity that holds its standard deviation."""
+SI_UNITS = {
+    "mps2": "m/s²",
+    "mps": "m/s",
+    "rad": "rad",
+    "hz": "Hz",
+    "px": "px",
+    "ft": "ft",
+    "m": "m",
+    "s": "s",
+}
+"""By the last part of a name, as the code has it."""
+_ARROW = {"text": "string", "date": "date32", "whole": "int32", "yes or no": "bool_", "number": "float64"}
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -38,42 +39,77 @@ class Column:
     """One column of a table for other programs."""
 
     name: str
-    unit: str
-    """SI unit; '1' for a plain number, empty for a text."""
+    kind: Kind
     label: str
     meaning: str
     source: str
     """Where the value comes from, such as a place in the measurement file."""
 
+    @property
+    def unit(self) -> str:
+        """Its unit, as its name says; '1' for a plain number, empty for what is none."""
+        if self.kind not in ("number", "whole"):
+            return ""
+        return SI_UNITS.get(self.name.removesuffix(SD).rpartition("_")[2], "1")
 
-def unit_of(name: str, plain: str = "") -> str:
-    """Return the unit that a column's name tells, `plain` where it tells none."""
-    return next((unit for ending, unit in UNIT_OF_ENDING.items() if name.endswith(ending)), plain)
+
+def columns_of(group: str) -> tuple[Column, ...]:
+    """Return the columns of a group in the table of quantities, in order."""
+    return _stated()[group]
+
+
+@cache
+def quantity_columns() -> tuple[Column, ...]:
+    """Return a column for each quantity of a stroke and one for its standard deviation, in reading order."""
+    names = dict.fromkeys(each.name for group in STROKE_GROUPS for each in group.quantities)
+    shown = [column for name in names for column in _quantity(name)]
+    return (*shown, *columns_of("unshown"))
+
+
+@cache
+def coin_columns() -> tuple[Column, ...]:
+    """Return the loose coin's columns."""
+    demand = [column for each in COIN_GROUP.quantities for column in _quantity(each.name, "loose_object.")]
+    return (*demand, *columns_of("coin"))
 
 
 @cache
 def stroke_columns() -> Mapping[str, Column]:
-    """Return every column that a table of strokes may hold, by name, quantities last."""
-    found: dict[str, Column] = {}
-    for each in _stated("column"):
-        found |= _with_sd(each) if each.source.endswith(".value") else {each.name: each}
-    for group, place in (*((group, "") for group in STROKE_GROUPS), (COIN_GROUP, "loose_object.")):
-        for quantity in group.quantities:
-            if quantity.name not in found:  # peak acceleration is shown in two units and kept in one
-                found |= _with_sd(_measured(quantity, place))
-    return found
-
-
-@cache
-def track_columns() -> Mapping[str, Column]:
-    """Return the columns of a track, by name."""
-    return {each.name: each for each in _stated("track")}
+    """Return every column that a table of strokes may hold, by name."""
+    return {
+        each.name: each
+        for each in (
+            *columns_of("clip"),
+            *columns_of("history"),
+            *columns_of("stroke"),
+            *quantity_columns(),
+            *coin_columns(),
+            *columns_of("measuring"),
+            *columns_of("ending"),
+        )
+    }
 
 
 def dictionary(columns: Iterable[Column]) -> pd.DataFrame:
     """Return one row a column: column, unit, label, meaning, source."""
-    rows = pd.DataFrame([asdict(each) for each in columns])
-    return rows.rename(columns={"name": "column"})
+    rows = [(each.name, each.unit, each.label, each.meaning, each.source) for each in columns]
+    return pd.DataFrame(rows, columns=["column", "unit", "label", "meaning", "source"])
+
+
+def arrow_schema(columns: Iterable[Column]) -> Any:  # noqa: ANN401 - a pyarrow.Schema; pyarrow is an extra
+    """Return the schema of a table in Parquet; each field keeps unit and meaning beside it."""
+    import pyarrow as pa
+
+    return pa.schema(
+        [
+            pa.field(
+                each.name,
+                getattr(pa, _ARROW[each.kind])(),
+                metadata={"unit": each.unit, "label": each.label, "meaning": each.meaning},
+            )
+            for each in columns
+        ]
+    )
 
 
 def write_strokes(table: pd.DataFrame, path: Path) -> Path:
@@ -92,36 +128,56 @@ def write_strokes(table: pd.DataFrame, path: Path) -> Path:
         When the name ends otherwise, Parquet is wanted without its package, or the place cannot be written.
 
     """
-    known = stroke_columns()
+    columns = [stroke_columns()[name] for name in table.columns]
     beside = path.with_name(f"{path.stem}.columns.csv")
-    content = table_bytes(table, path)
-    write_whole(beside, csv_bytes(dictionary(known[name] for name in table.columns)))
+    content = table_bytes(table, path, lambda: arrow_schema(columns))
+    write_whole(beside, csv_bytes(dictionary(columns)))
     write_whole(path, content)
     return beside
 
 
-def _stated(kind: str) -> list[Column]:
+def _quantity(name: str, place: str = "") -> tuple[Column, Column]:
+    what = quantity(name)
+    source = f"measurement file: strokes[].{place}{name}"
+    return _estimate(name, label=what.label, meaning=what.meaning, source=source)
+
+
+@cache
+def _stated() -> Mapping[str, tuple[Column, ...]]:
     text = resources.files("pennyfall.cli.report").joinpath("quantities.toml").read_text(encoding="utf-8")
-    stated: list[dict[str, Any]] = tomllib.loads(text)[kind]
-    return [Column(**{"unit": unit_of(each["name"]), **each}) for each in stated]
+    groups = tomllib.loads(text)["columns"]
+    return {
+        group["of"]: tuple(column for each in group["column"] for column in _expanded(**each))
+        for group in groups
+    }
 
 
-def _measured(quantity: Quantity, place: str) -> Column:
-    return Column(
-        name=quantity.name,
-        unit=unit_of(quantity.name, "1"),
-        label=quantity.label,
-        meaning=quantity.meaning,
-        source=f"measurement file: strokes[].{place}{quantity.name}.value",
+def _expanded(name: str, kind: str = "number", **words: str) -> Iterator[Column]:
+    """Yield the columns of an entry: one, two of an estimate, two of a band."""
+    if kind == "estimate":
+        yield from _estimate(name, **words)
+    elif kind == "band":
+        stem, _, unit = name.rpartition("_")
+        for place, end in enumerate(("low", "high")):
+            yield Column(
+                name=f"{stem}_{end}_{unit}",
+                kind="number",
+                label=f"{words['label']}, {end}",
+                meaning=f"{words['meaning']}; the {end} end of its band",
+                source=f"{words['source']}[{place}]",
+            )
+    else:
+        yield Column(name=name, kind=kind, **words)  # type: ignore[arg-type] # checked by a test
+
+
+def _estimate(name: str, *, label: str, meaning: str, source: str) -> tuple[Column, Column]:
+    return (
+        Column(name=name, kind="number", label=label, meaning=meaning, source=f"{source}.value"),
+        Column(
+            name=f"{name}{SD}",
+            kind="number",
+            label=f"{label}, standard deviation",
+            meaning=f"one standard deviation of `{name}`",
+            source=f"{source}.sd",
+        ),
     )
-
-
-def _with_sd(value: Column) -> dict[str, Column]:
-    sd = Column(
-        name=value.name + SD,
-        unit=value.unit,
-        label=f"{value.label}, standard deviation",
-        meaning=f"one standard deviation of `{value.name}`",
-        source=f"{value.source.removesuffix('value')}sd",
-    )
-    return {value.name: value, sd.name: sd}

@@ -8,7 +8,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from pathlib import Path
 
-from pennyfall.cli.report.data_columns import Column, stroke_columns, track_columns
+from pennyfall.cli.report.data_columns import Column, columns_of, stroke_columns
 
 GUIDE = Path(__file__).resolve().parents[2] / "cli" / "DATA.md"
 HEAD = """\
@@ -34,8 +34,8 @@ def guide() -> str:
     return "\n".join(
         [
             HEAD,
-            _section("The strokes: `pennyfall history --export strokes.parquet`", stroke_columns().values()),
-            _section("A track: `pennyfall measure CLIP --track track.csv`", track_columns().values()),
+            _section("The strokes", stroke_columns().values()),
+            _section("A track", columns_of("track")),
         ]
     )
 

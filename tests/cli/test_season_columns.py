@@ -6,7 +6,8 @@ import dataclasses
 
 import numpy as np
 
-from pennyfall.cli.season.columns import STROKES, arrow_schema, stroke_rows
+from pennyfall.cli.report.data_columns import arrow_schema
+from pennyfall.cli.season.columns import STROKES, stroke_rows
 from pennyfall.kinematics.values import Estimate
 from tests.cli.lesson_strokes import stroke as made_stroke
 from tests.cli.synthetic import measurement
@@ -39,6 +40,6 @@ def test_rows_hold_the_measurement_under_the_columns_names_and_no_others() -> No
 
 def test_names_stand_once_and_each_field_tells_its_unit_and_meaning() -> None:
     assert len(set(NAMES)) == len(NAMES)
-    told = {field.name: field.metadata for field in arrow_schema()}
+    told = {field.name: field.metadata for field in arrow_schema(STROKES)}
     assert told["impact_speed_mps_sd"][b"unit"] == b"m/s"
     assert all(field[b"meaning"] for field in told.values())
