@@ -6,7 +6,6 @@ from dataclasses import dataclass
 
 import cv2
 import numpy as np
-from scipy.optimize import least_squares
 
 from pennyfall.calibration.camera import Camera
 from pennyfall.calibration.lens import Lens
@@ -162,6 +161,8 @@ def pose_from_ball(
     outline is that of the sphere: an ellipse whose middle is not the image of the ball's centre.
 
     """
+    from scipy.optimize import least_squares  # 0.2 s, spent while the clip is decoded
+
     lens = None if lens is None else lens.resized(*picture_size)
     fit = _Fit(sight, picture_size, pixel_aspect, lens, stated_focal, toward)
     solved = least_squares(fit.residuals, fit.start(), jac="3-point", x_scale="jac")

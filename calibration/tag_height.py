@@ -5,7 +5,6 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.optimize import least_squares
 
 from pennyfall.calibration.attitude import projection_gradient, relative_stretch, tag_axes
 from pennyfall.calibration.camera import Camera
@@ -78,6 +77,8 @@ def place_tag(
     along the ray, its attitude solved along), and the ball's line.
 
     """
+    from scipy.optimize import least_squares  # loaded while the clip is decoded
+
     height = stated or TYPICAL_HEIGHT
     gradient_turn = level_turn(camera, centre_px, jacobian, height.value)
     pixel = centre_px[None, :]

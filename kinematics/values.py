@@ -28,6 +28,10 @@ BALL_RADIUS_M = 0.021335
 """Half the least diameter, 1.680 in or 42.67 mm (USGA, Rules of Golf 2016, appendix III); balls are
 made to it [m]."""
 
+STRADDLING_SD_SHARE = 1 / 16
+"""A frame exposed across a ball's departure shows two balls: between the place most of its light says and the
+mean place lies up to an eighth of the smear."""
+
 
 @dataclass(frozen=True, slots=True)
 class Estimate:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import typer
 
@@ -14,9 +15,11 @@ from pennyfall.cli.report.pictures.figure_file import file_kind
 from pennyfall.kinematics.errors import CannotMeasure
 from pennyfall.tracker.clip.album import Album
 from pennyfall.tracker.measure.clip import measure_seen, see_clip
-from pennyfall.tracker.measure.measured import Measured
 from pennyfall.tracker.measure.seen import Seen
 from pennyfall.tracker.measure.settings import Settings
+
+if TYPE_CHECKING:  # loaded while the clip is decoded
+    from pennyfall.tracker.measure.measured import Measured
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)

@@ -9,7 +9,13 @@ import numpy as np
 from scipy.optimize import least_squares
 
 from pennyfall.kinematics.stroke.tracks import BallTrack
-from pennyfall.kinematics.values import BoolArray, Estimate, FloatArray, freeze_arrays
+from pennyfall.kinematics.values import (
+    STRADDLING_SD_SHARE,
+    BoolArray,
+    Estimate,
+    FloatArray,
+    freeze_arrays,
+)
 
 GONE_M = 0.02
 """Chosen by us: a ball nudged at address moves by millimetres; one struck is 2 cm away within two frames."""
@@ -23,9 +29,6 @@ its middle; by this much it may lie off that."""
 SHIFT_SD_M = 1.2e-4
 """By this much a moving ball's outline lies off that of the resting one: 0.00 to 0.26 mm on clips rendered
 with known truth, 0.12 in the mean square."""
-STRADDLING_SD_SHARE = 1 / 16
-"""A frame exposed across the departure shows two balls: between the place most of its light says and the mean
-place lies up to an eighth of the smear."""
 START_SHARES = (0.1, 0.9)
 """Chosen by us: between the last frame of the resting ball and the first of the moving one, the fit starts
 here. At 30 frames/s it stayed at the last frame of rest before: impact 5.1 ms early, stated to 0.4."""

@@ -12,8 +12,10 @@ from pennyfall.calibration.camera import Camera
 from pennyfall.calibration.pose import Pose
 from pennyfall.kinematics.values import BALL_RADIUS_M, Estimate, FloatArray
 from pennyfall.tracker.clip.frame import Frame, LumaFrame
+from pennyfall.tracker.follow import rows
 from pennyfall.tracker.follow.pixel_track import PixelTrack
-from pennyfall.tracker.follow.shaft import RowKeeper, follow_shaft
+from pennyfall.tracker.follow.rows import RowKeeper
+from pennyfall.tracker.follow.shaft import follow_shaft
 from pennyfall.tracker.place.by_shaft import LIE, Swing, fit_swing, head_by_shaft
 
 SIZE = (640, 400)
@@ -195,3 +197,17 @@ def test_the_rows_by_which_the_head_rises_tell_the_slant_of_the_camera() -> None
     assert off(with_rise) < off(without)
     assert with_rise.turn_per_m.sd < without.turn_per_m.sd
     assert abs(with_rise.turn_per_m.value - 1 / 1.1) < 2 * with_rise.turn_per_m.sd
+
+
+def test_of_a_clip_too_long_every_picture_keeps_every_other_row(
+    generator: np.random.Generator, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    pictures = generator.integers(0, 255, (100, 360, 31), dtype=np.uint8)
+    monkeypatch.setattr(rows, "MOST_BYTES", 60 * 70 * 31)
+    keeper = RowKeeper(BALL_PX[None, :], RADIUS_PX)
+    for index, picture in enumerate(pictures):
+        keeper.take(Frame(index, index / RATE_HZ, picture))
+    kept = keeper.kept()
+    assert len(kept.time_s) == len(kept.luma) == 100
+    assert np.ptp(np.diff(kept.row_px)) == 0
+    assert np.array_equal(kept.luma, pictures[:, kept.row_px.astype(int)])

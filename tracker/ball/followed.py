@@ -8,8 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from pennyfall.kinematics.stroke.launch import STRADDLING_SD_SHARE
-from pennyfall.kinematics.values import BoolArray, FloatArray, freeze_arrays
+from pennyfall.kinematics.values import STRADDLING_SD_SHARE, BoolArray, FloatArray, freeze_arrays
 from pennyfall.tracker.ball.locating import Sighting
 from pennyfall.tracker.ball.rest import KEEP_BEFORE_S, BallAtRest
 

@@ -13,7 +13,7 @@ from pennyfall.tracker.ball import BareBalls, FollowedBall
 from pennyfall.tracker.clip.frame import Frame, LumaFrame
 from pennyfall.tracker.follow.boxes import Box
 from pennyfall.tracker.follow.pixel_track import PixelTrack
-from pennyfall.tracker.follow.shaft import RowKeeper, follow_shaft
+from pennyfall.tracker.follow.rows import RowKeeper
 from pennyfall.tracker.follow.steady import Steadier
 
 AROUND_RADII = (16, 12)
@@ -95,6 +95,8 @@ class BareWatch:
             True time of every frame of the clip, shape (n,) [s].
 
         """
+        from pennyfall.tracker.follow.shaft import follow_shaft  # scipy, loaded while the clip is decoded
+
         balls = self.balls()
         if self._rows is None or not balls:
             return None

@@ -85,4 +85,5 @@ def measure_seen(seen: Seen, settings: Settings) -> Measured:
 
 def _load_what_follows() -> None:
     """Load what is needed after the last frame, while the frames are decoded: most of a second saved."""
-    importlib.import_module("pennyfall.tracker.measure.measured")
+    for module in ("pennyfall.tracker.follow.shaft", "pennyfall.tracker.measure.measured"):
+        importlib.import_module(module)

@@ -10,6 +10,7 @@ from scipy.interpolate import CubicSpline
 
 from pennyfall.kinematics.values import BALL_RADIUS_M, FloatArray, freeze_arrays
 from pennyfall.tracker.follow.pixel_track import PixelTrack
+from pennyfall.tracker.follow.rows import KeptRows
 from pennyfall.tracker.follow.shaft.lines import (
     AT_ONCE,
     ROWS_APART,
@@ -21,7 +22,6 @@ from pennyfall.tracker.follow.shaft.lines import (
 )
 from pennyfall.tracker.follow.shaft.look import Registered, ShaftLook, learn_look
 from pennyfall.tracker.follow.shaft.rise import rise_along_shaft
-from pennyfall.tracker.follow.shaft.rows import KeptRows
 
 LOOK_EVERY_S = 1 / 60
 """Chosen by us: between two looks a head that slows by 10 m/s^2 strays from a smooth curve by 0.3 mm."""

@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from scipy.ndimage import uniform_filter1d
 
 from pennyfall.kinematics.values import BoolArray, FloatArray, freeze_arrays
-from pennyfall.tracker.follow.shaft.rows import KeptRows
+from pennyfall.tracker.follow.rows import KeptRows
 
 SHAFT_WIDTH_RADII = 0.5
 """Width of a shaft over the radius of the ball it stands beside: 9 to 15 mm over 21 mm (common practice, no

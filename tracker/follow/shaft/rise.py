@@ -11,7 +11,7 @@ import numpy as np
 
 from pennyfall.kinematics.values import FloatArray
 from pennyfall.tracker.follow.pixel_track import PixelTrack
-from pennyfall.tracker.follow.shaft.rows import KeptRows
+from pennyfall.tracker.follow.rows import KeptRows
 
 EVERY_S = 1 / 60
 ACROSS_RADII = (-0.12, -0.06, 0.0, 0.06, 0.12)

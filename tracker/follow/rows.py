@@ -56,7 +56,8 @@ class RowKeeper:
         top = max(round(float(centres_px[:, 1].min() - HIGHEST_RADII * radius_px)), 0)
         bottom = max(round(float(centres_px[:, 1].max() - LOWEST_RADII * radius_px)), top + 1)
         self._rows = slice(top, bottom, max(-(-(bottom - top) // MOST_ROWS), 1))
-        self._luma = np.empty((0, 0, 0), np.uint8)
+        self._room = np.empty(0, np.uint8)
+        self._luma = self._room.reshape(0, 1, 1)
         self._times_s: list[float] = []
         self._first = -1
         self.full = False
@@ -70,7 +71,8 @@ class RowKeeper:
         if self._first < 0:
             self._first = frame.index
             # Memory is taken as it is written, so that room for all costs nothing.
-            self._luma = np.empty((MOST_BYTES // rows.size, *rows.shape), np.uint8)
+            self._room = np.empty(MOST_BYTES, np.uint8)
+            self._luma = _as_rows(self._room, *rows.shape)
         self._luma[len(self._times_s)] = rows
         self._times_s.append(frame.time_s)
         if len(self._times_s) == len(self._luma):
@@ -79,27 +81,32 @@ class RowKeeper:
     def kept(self) -> KeptRows:
         """Return the rows of all pictures so far; they are handed over, not kept any longer."""
         count = len(self._times_s)
-        luma, self._luma = self._luma, np.empty((0, 0, 0), np.uint8)
-        luma.resize((count, *luma.shape[1:]), refcheck=False)
+        height, width = self._luma.shape[1:]
+        luma, self._room = self._room, np.empty(0, np.uint8)
+        self._luma = self._room.reshape(0, 1, 1)
+        luma.resize((count, height, width), refcheck=False)
         luma.setflags(write=False)
         return KeptRows(
             time_s=np.array(self._times_s),
             first_frame=max(self._first, 0),
-            row_px=np.arange(self._rows.start, self._rows.stop, self._rows.step)[: luma.shape[1]].astype(
-                np.float64
-            ),
+            row_px=np.arange(self._rows.start, self._rows.stop, self._rows.step)[:height].astype(np.float64),
             luma=luma,
         )
 
     def _thin(self) -> None:
         """Drop every other row of all pictures, in place, as long as enough are left."""
-        count, height, width = self._luma.shape
+        height, width = self._luma.shape[1:]
         if height < 2 * FEWEST_ROWS:
             self.full = True
             return
         self._rows = slice(self._rows.start, self._rows.stop, 2 * self._rows.step)
-        half = (height + 1) // 2
-        thinned = self._luma.reshape(-1)[: count * half * width].reshape(count, half, width)
-        for place, rows in zip(thinned, self._luma, strict=True):
-            place[:] = rows[::2]
-        self._luma.resize((MOST_BYTES // (half * width), half, width), refcheck=False)
+        thinned = _as_rows(self._room, (height + 1) // 2, width)
+        for k, rows in enumerate(self._luma):
+            thinned[k] = rows[::2]
+        self._luma = thinned
+
+
+def _as_rows(room: NDArray[np.uint8], height: int, width: int) -> NDArray[np.uint8]:
+    """Return room for rows of as many pictures as it holds, shape (n, height, width)."""
+    count = len(room) // (height * width)
+    return room[: count * height * width].reshape(count, height, width)
