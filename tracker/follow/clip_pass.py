@@ -20,7 +20,6 @@ from pennyfall.tracker.follow.bare import BareWatch
 from pennyfall.tracker.follow.boxes import Box
 from pennyfall.tracker.follow.dot.colour import WantedColour
 from pennyfall.tracker.follow.dot.follower import DotFollower
-from pennyfall.tracker.follow.mirrored import MirrorWatch
 from pennyfall.tracker.follow.patch import PatchFollower
 from pennyfall.tracker.follow.pixel_track import Follower, PixelTrack
 from pennyfall.tracker.follow.sheet import RestingSheet, SheetFinder, SheetSight, SheetWatch
@@ -52,8 +51,8 @@ NEXT_LOOK_S, LOOKS_RARER = 0.6, 2.0
 far apart each time, from this on: three in the first three seconds. Tags that are there are seen in the
 first."""
 
-MIRRORED_UNTIL_S = 1.0
-"""Chosen by us: in the first two of these looks mirrored tags are looked for, too."""
+FEWEST_MIRRORED = 2
+"""One tag may be misread once in a while; two of the same sheet are not."""
 
 SURE_BORDER_SHARE = 0.125
 """White border of the largest printed head tag over its side: all sizes have at least this much."""
@@ -77,7 +76,7 @@ class Followed:
     sheet_tags_seen: int
     """Most of the sheet's tags seen in one picture."""
     mirrored: bool = False
-    """Whether the sheet's tags were found in the flipped picture instead."""
+    """Whether the sheet's tags were seen as in a mirror."""
     pieces: Pieces | None = None
     """What was kept of the pictures to look for a coin in; None where no tag is followed."""
     ball_pose: Pose | None = None
@@ -120,9 +119,8 @@ class ClipFollower:
         self._layout = layout
         self._lens = lens
         self._pixel_aspect = pixel_aspect
-        self._tags = TagFinder(layout.dictionary)
+        self._tags = TagFinder(layout.dictionary, layout.ids)
         self._finder = SheetFinder(layout)
-        self._mirror = MirrorWatch(layout, self._tags)
         self._head: Follower
         if dot is not None:
             self._head = DotFollower(dot)
@@ -195,7 +193,7 @@ class ClipFollower:
             balls=self._ball.balls() if self._bare is None else self._bare.balls(),
             head_ever_seen=self._ever_seen or by_shaft is not None,
             sheet_tags_seen=self._most_tags,
-            mirrored=self._mirror.mirrored,
+            mirrored=self._tags.most_mirrored >= FEWEST_MIRRORED,
             pieces=None if self._pieces is None else self._pieces.pieces(),
         )
 
@@ -214,8 +212,6 @@ class ClipFollower:
         if max(frame.luma.shape) <= LARGEST_ENLARGED_PX:
             found |= self._tags.find(part, scale=2)
         self._printed = not found.keys().isdisjoint({*self._layout.ids, self._layout.head_tag_id})
-        if not self._printed and frame.time_s < MIRRORED_UNTIL_S:
-            self._mirror.look(frame.time_s, part)
         return self._printed
 
     def _seek_sheet(self, frame: Frame) -> None:
@@ -230,7 +226,6 @@ class ClipFollower:
         if seen < LEAST_SHEET_TAGS or (
             not whole and (frame.time_s < SHEET_PATIENCE_S or seen < self._most_tags)
         ):
-            self._mirror.look(frame.time_s, frame.luma)
             self._rough_start(sight)
             return
         self._samples = [sight]

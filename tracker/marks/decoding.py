@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from typing import Protocol
 
 import cv2
@@ -36,14 +37,29 @@ class Finder(Protocol):
 
 
 class TagFinder:
-    """Finds printed tags of one dictionary in whole pictures or parts of them."""
+    """Finds printed tags of one dictionary in whole pictures or parts of them.
 
-    def __init__(self, dictionary: str) -> None:
+    Parameters
+    ----------
+    dictionary : str
+        Name of the dictionary.
+    watched : iterable of int, optional
+        Ids of which it is noted where they are seen mirrored: none of the standard sheet's tags, nor the
+        head's, is another of the dictionary, or itself, when mirrored (of its fifty, 8, 9, 17 and 47 are
+        themselves, tried one by one).
+
+    """
+
+    def __init__(self, dictionary: str, watched: Iterable[int] = ()) -> None:
         parameters = cv2.aruco.DetectorParameters()
         parameters.cornerRefinementMethod = cv2.aruco.CORNER_REFINE_SUBPIX
         parameters.minMarkerPerimeterRate = 0.008
         parameters.adaptiveThreshWinSizeMax = 33
         tags = tag_dictionary(dictionary)
+        self._known = len(tags.bytesList)
+        tags = _with_mirrored(tags, watched)
+        self.most_mirrored = 0
+        """How many of the watched were seen mirrored in one picture at most."""
         self._detector = cv2.aruco.ArucoDetector(tags, parameters)
         parameters.perspectiveRemovePixelPerCell = CELL_PX
         parameters.perspectiveRemoveIgnoredMarginPerCell = CELL_MARGIN
@@ -79,11 +95,12 @@ class TagFinder:
         if ids is None:
             return {}
         found: dict[int, FloatArray] = {}
+        self.most_mirrored = max(self.most_mirrored, len({*ids[ids >= self._known].tolist()}))
         for tag_id, quad in zip(np.asarray(ids).ravel(), corners, strict=True):
             # A picture's pixel centre (u + 0.5) scales, not its index u.
             pixels = (np.asarray(quad, dtype=np.float64).reshape(4, 2) + 0.5) / scale - 0.5
             kept = found.get(int(tag_id))
-            if kept is None or _area(pixels) > _area(kept):
+            if tag_id < self._known and (kept is None or _area(pixels) > _area(kept)):
                 found[int(tag_id)] = pixels
         return found
 
@@ -98,6 +115,17 @@ class TagFinder:
             return {}
         found = self.find(luma[top:bottom, left:right], scale=scale)
         return {tag_id: pixels + np.array([left, top]) for tag_id, pixels in found.items()}
+
+
+def _with_mirrored(tags: cv2.aruco.Dictionary, ids: Iterable[int]) -> cv2.aruco.Dictionary:
+    """Return the dictionary with some tags' mirror images behind its own, but for those that are the same."""
+    cells, lists = tags.markerSize, [tags.bytesList]
+    for tag_id in ids:
+        bits = tags.getBitsFromByteList(tags.bytesList[tag_id : tag_id + 1], cells)
+        flipped = np.ascontiguousarray(bits[:, ::-1])
+        if not any(np.array_equal(np.rot90(flipped, turn), bits) for turn in range(4)):
+            lists.append(tags.getByteListFromBits(flipped))
+    return cv2.aruco.Dictionary(np.concatenate(lists), cells, tags.maxCorrectionBits)
 
 
 def homography_of(corners_px: FloatArray, side_m: float) -> FloatArray:
