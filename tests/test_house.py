@@ -6,8 +6,10 @@ import ast
 import tomllib
 from collections.abc import Iterator
 from graphlib import CycleError, TopologicalSorter
+from importlib import import_module
 from pathlib import Path
 
+import numpy as np
 import pytest
 
 HOUSE = Path(__file__).resolve().parents[1]
@@ -19,6 +21,19 @@ FLOORS: dict[str, tuple[str, ...]] = {
     "cli": ("files", "report", "coin", "history", "proof", "lesson", "serve", "season", "commands"),
 }
 """The rooms of each building, ground floor first: a room may import from those before it."""
+PRIORS = (
+    "calibration.pose.DISTORTION_SD",
+    "calibration.tag_height",
+    "kinematics.stroke.launch",
+    "kinematics.stroke.takeaway",
+    "tracker.ball.followed.TURNING_SD_M",
+    "tracker.place.head_path",
+    "tracker.place.path_shape",
+    "tracker.smoother",
+)
+"""What holds the estimator's assumptions, which the laws of the study may not take from it."""
+DEFINITIONS = {"BEFORE_IMPACT_S", "INTERVAL_SDS"}
+"""Numbers that say what is measured, which both share."""
 
 
 def _modules() -> Iterator[tuple[str, Path]]:
@@ -84,7 +99,38 @@ def test_ruff_bans_what_lies_above_each_room(building: str, room: str) -> None:
     outer = tomllib.loads((HOUSE / building / ".ruff.toml").read_text(encoding="utf-8"))
     floors = FLOORS[building]
     above = {f"pennyfall.{building}.{other}" for other in floors[floors.index(room) + 1 :]}
+    if room == "proof":
+        above |= {f"pennyfall.{each}" for each in PRIORS}
     assert banned == above | set(outer["lint"]["flake8-tidy-imports"]["banned-api"])
+
+
+def test_no_constant_of_the_estimator_is_one_of_the_study() -> None:
+    """By name and by object: a number of its own is another object even where it is equal."""
+    estimator = {
+        id(value): f"{module}.{name}"
+        for module in MODULES
+        if module.split(".")[0] in ("calibration", "kinematics", "tracker")
+        for name, value in vars(import_module(f"pennyfall.{module}")).items()
+        if name.isupper() and name not in DEFINITIONS and _is_number(value)
+    }
+    assert len(estimator) > 400
+    study = [import_module(f"pennyfall.{each}") for each in MODULES if each.startswith("cli.proof.")]
+    shared = [
+        f"{module.__name__}.{name} is {estimator[id(value)]}"
+        for module in study
+        for name, value in vars(module).items()
+        if id(value) in estimator
+    ]
+    assert shared == []
+
+
+def _is_number(value: object) -> bool:
+    """Return whether a value is a number, or made of them, and not one that Python keeps but once."""
+    if isinstance(value, int):
+        return not -5 <= value <= 256
+    return isinstance(value, (float, np.ndarray)) or (
+        isinstance(value, tuple) and len(value) > 0 and all(isinstance(one, (int, float)) for one in value)
+    )
 
 
 def test_every_room_has_a_face() -> None:

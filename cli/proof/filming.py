@@ -38,7 +38,7 @@ from pennyfall.cli.proof.conditions import (
 from pennyfall.demo_clips.scene import ball_centre
 from pennyfall.demo_clips.strokes import Performance
 from pennyfall.kinematics.values import Estimate, FloatArray, IntArray
-from pennyfall.tracker.ball.followed import TURNING_SD_M, FollowedBall
+from pennyfall.tracker.ball.followed import FollowedBall
 from pennyfall.tracker.follow.clip_pass import Followed
 from pennyfall.tracker.follow.pixel_track import PixelTrack
 
@@ -48,8 +48,8 @@ BALL_REACH_M = 0.4
 SHEET_CENTRE_SD_PX = 0.05
 SHEET_CORNER_SD_PX = 0.2
 """What the tracker states of the sheet's points."""
-BALL_SD_M = 8e-5
-"""What the tracker states of the ball's place, but for what its turning adds."""
+BALL_SD_M, TURNING_BALL_SD_M = 8e-5, 1.6e-4
+"""What the tracker states of the ball's place, and what it adds while the ball turns."""
 EDGE_PX = 4.0
 """A tag this near to the picture's edge is lost."""
 
@@ -246,7 +246,7 @@ def _ball(
     return FollowedBall(
         time_s=stamps[kept],
         at_rest=~moving[kept],
-        sd_x_m=np.hypot(BALL_SD_M, TURNING_SD_M * moving[kept]),
+        sd_x_m=np.hypot(BALL_SD_M, TURNING_BALL_SD_M * moving[kept]),
         frame=kept,
         centre_px=pixels + error[kept],
         radius_px=np.full(len(kept), 20.0),

@@ -27,8 +27,10 @@ from pennyfall.cli.proof.tables import (
     field_text,
     published_table,
     rival_table,
+    worlds_table,
 )
 from pennyfall.cli.proof.trials import QUANTITIES
+from pennyfall.cli.proof.worlds import PUBLISHED
 from pennyfall.cli.report.page.svg import mark
 from pennyfall.cli.report.palette import INKS, PAPER_DARK, PAPER_LIGHT
 
@@ -65,6 +67,7 @@ def proof_page(outcomes: Sequence[Outcome], published: Sequence[Result], *, seed
         said=sentences(outcomes, by_rate),
         version=version("pennyfall"),
         strokes=len(outcomes),
+        worlds=worlds_table(outcomes),
         seed=seed,
         command=command,
         rates=[(number, f"{rate:.0f}") for number, rate in enumerate(by_rate)],
@@ -129,7 +132,8 @@ def budget_rows(outcomes: Sequence[Outcome], rate_hz: float) -> list[BudgetRow]:
 
 
 def _missed(outcomes: Sequence[Outcome], rate_hz: float) -> int:
-    return sum(each.rate_hz == rate_hz and each.found is None for each in outcomes)
+    here = [each for each in outcomes if each.rate_hz == rate_hz and each.world == PUBLISHED.name]
+    return sum(each.found is None for each in here)
 
 
 def _compared(outcomes: Sequence[Outcome], rate_hz: float) -> int:

@@ -9,7 +9,7 @@ from __future__ import annotations
 import numpy as np
 
 from pennyfall.kinematics.values import FloatArray
-from pennyfall.tracker.smoother.kalman import innovations, smooth_states
+from pennyfall.tracker.smoother.kalman import innovations, smooth_states  # noqa: TID251 (the passes alone)
 
 CUTOFFS_HZ = np.geomspace(2.0, 40.0, 16)
 """Candidates of maximum likelihood."""

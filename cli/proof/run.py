@@ -12,8 +12,8 @@ from pennyfall.cli.proof.comparison import COMPARED
 from pennyfall.cli.proof.page import proof_page
 from pennyfall.cli.proof.published import Result, published_results
 from pennyfall.cli.proof.scores import at_rate, rivals, scores
-from pennyfall.cli.proof.study import Outcome, plan, run_study
-from pennyfall.cli.proof.tables import field_text
+from pennyfall.cli.proof.study import Outcome, plan, run_study, world_job
+from pennyfall.cli.proof.tables import field_text, worlds_table
 from pennyfall.cli.report.quantities import quantity
 
 PAGE = "proof.html"
@@ -55,6 +55,47 @@ def write_proof(
     return write_outcomes(folder, outcomes, published, strokes=strokes, seed=seed)
 
 
+def world_lines(
+    world: str, *, rate_hz: float, strokes: int, seed: int, processes: int, quiet: bool
+) -> list[str]:
+    """Return how the intervals of every quantity held in one world at one frame rate, as a Markdown table.
+
+    Parameters
+    ----------
+    world : str
+        Name of one of `WORLDS`.
+    rate_hz : float
+        Frame rate [1/s].
+    strokes, seed : int
+        How many strokes, drawn from what seed.
+    processes : int
+        How many strokes at once.
+    quiet : bool
+        Show no progress.
+
+    """
+    jobs = [world_job(world, seed, rate_hz, number) for number in range(strokes)]
+    with progress_bar("simulated strokes", quiet=quiet) as advance:
+        outcomes = run_study(jobs, processes=processes, progress=advance)
+    found = at_rate(outcomes, rate_hz, world)
+    lines = [
+        f"| {world}, {rate_hz:.0f} frames/s, {len(found)} of {strokes} strokes found "
+        "| truth inside ± | mean z | RMS z | RMS error | median ± | strokes |",
+        "| --- | ---: | ---: | ---: | ---: | ---: | ---: |",
+    ]
+    for each in scores(found):
+        cells = (
+            f"{100 * each.coverage:.0f} %",
+            f"{each.mean_z:+.2f}",
+            f"{each.rms_z:.2f}",
+            field_text(each.name, each.rms),
+            field_text(each.name, each.half_width),
+            str(each.strokes),
+        )
+        lines.append(f"| {quantity(each.name).label} | {' | '.join(cells)} |")
+    return lines
+
+
 def write_outcomes(
     folder: Path, outcomes: Sequence[Outcome], published: Sequence[Result], *, strokes: int, seed: int
 ) -> str:
@@ -93,6 +134,16 @@ def summary_lines(outcomes: Sequence[Outcome], published: Sequence[Result], *, c
             for cell in (field_text(each.name, each.rms), f"{100 * each.coverage:.1f} %")
         ]
         lines.append(f"| {quantity(rows[0].name).label} | {' | '.join(cells)} |")
+    worlds = worlds_table(outcomes)
+    if worlds is not None:
+        lines += [
+            "",
+            f"| {worlds.title} | {' | '.join(worlds.columns)} |",
+            f"| --- |{' ---: |' * len(worlds.columns)}",
+            *(f"| {each.label} | {' | '.join(each.cells)} |" for each in worlds.rows),
+            "",
+            worlds.note,
+        ]
     table = rivals(at_rate(outcomes, RIVALS_RATE_HZ))
     if table:
         heads = [quantity(name).label for name in SHOWN]

@@ -14,6 +14,7 @@ from pennyfall.cli.proof.comparison import COMPARED, CUT, true_values
 from pennyfall.cli.proof.conditions import SOURCES
 from pennyfall.cli.proof.study import Outcome
 from pennyfall.cli.proof.trials import QUANTITIES
+from pennyfall.cli.proof.worlds import PUBLISHED
 from pennyfall.kinematics.values import INTERVAL_SDS, FloatArray
 
 NOMINAL = 0.95
@@ -36,11 +37,12 @@ class Score:
     """How many 95 % intervals held the truth."""
     half_width: float
     """Median half-width of the 95 % interval."""
+    mean_z: float
+    rms_z: float
+    """Mean and root mean square of the error over its stated standard deviation."""
     over_state_bound: float
     """Mean square error over the state model's mean bound, on the strokes that have one; NaN where the
     quantity has none."""
-    over_formula_bound: float
-    """The same for the bound of one who knows the stroke's formula."""
 
     @property
     def coverage(self) -> float:
@@ -80,9 +82,10 @@ class BudgetRow:
     """Standard uncertainty that each source contributes, largest first."""
 
 
-def at_rate(outcomes: Sequence[Outcome], rate_hz: float) -> list[Outcome]:
-    """Return the measured outcomes of one frame rate."""
-    return [each for each in outcomes if each.rate_hz == rate_hz and each.found is not None]
+def at_rate(outcomes: Sequence[Outcome], rate_hz: float, world: str = PUBLISHED.name) -> list[Outcome]:
+    """Return the measured outcomes of one frame rate in one world."""
+    here = [each for each in outcomes if each.rate_hz == rate_hz and each.world == world]
+    return [each for each in here if each.found is not None]
 
 
 def score(outcomes: Sequence[Outcome], name: str) -> Score:
@@ -101,8 +104,9 @@ def score(outcomes: Sequence[Outcome], name: str) -> Score:
         rms=_rms(error),
         held=int(np.sum(np.abs(error) <= INTERVAL_SDS * sd + 1e-12)),
         half_width=float(INTERVAL_SDS * np.median(sd)) if len(sd) else math.nan,
-        over_state_bound=_over(outcomes, name, "state_bound"),
-        over_formula_bound=_over(outcomes, name, "formula_bound"),
+        mean_z=float(np.mean(error / sd)) if len(error) else math.nan,
+        rms_z=_rms(error / sd),
+        over_state_bound=_over_state_bound(outcomes, name),
     )
 
 
@@ -187,11 +191,9 @@ def _method_rivals(method: Method, name: str, compared: Sequence[Outcome], truth
     ]
 
 
-def _over(outcomes: Sequence[Outcome], name: str, bound: str) -> float:
-    pairs = [
-        (each.error(name), limits[name]) for each in outcomes if (limits := getattr(each, bound)) is not None
-    ]
-    if not pairs or (bound == "state_bound" and name in GIVEN):
+def _over_state_bound(outcomes: Sequence[Outcome], name: str) -> float:
+    pairs = [(each.error(name), each.state_bound[name]) for each in outcomes if each.state_bound is not None]
+    if not pairs or name in GIVEN:
         return float("nan")
     error, limit = np.array(pairs).T
     known = np.isfinite(error) & (limit > 0)

@@ -8,7 +8,7 @@ from collections.abc import Callable, Iterable
 from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass
 
-from pennyfall.cli.proof.bound import formula_bound, state_bound
+from pennyfall.cli.proof.bound import state_bound
 from pennyfall.cli.proof.comparison import alternative_values
 from pennyfall.cli.proof.conditions import SOURCES
 from pennyfall.cli.proof.trials import (
@@ -19,6 +19,7 @@ from pennyfall.cli.proof.trials import (
     measure_trial,
     true_quantities,
 )
+from pennyfall.cli.proof.worlds import PUBLISHED, WORLDS, world_named
 from pennyfall.kinematics.values import Estimate, FloatArray
 
 RATES_HZ = (240.0, 120.0, 60.0, 30.0)
@@ -31,6 +32,8 @@ BUDGET_EVERY, MOST_BUDGETS = 8, 24
 more than so many at each frame rate."""
 DETAILED_RATES_HZ = (240.0, 60.0)
 """Rates at which methods are compared and the budget is drawn up."""
+WORLD_SHARE = 1 / 32
+"""Strokes of each other world at each of those rates, as a share of all in the first: half as many again."""
 SEED = 1
 
 Progress = Callable[[float], None]
@@ -46,6 +49,7 @@ class Job:
     bound: bool
     compare: bool
     budget: bool
+    world: str = PUBLISHED.name
 
 
 @dataclass(frozen=True, kw_only=True, slots=True, eq=False)
@@ -53,11 +57,11 @@ class Outcome:
     """One trial's result."""
 
     rate_hz: float
+    world: str = PUBLISHED.name
     found: dict[str, Estimate] | None
     """Every quantity; None where no stroke was found."""
     truth: dict[str, float]
     state_bound: dict[str, float] | None = None
-    formula_bound: dict[str, float] | None = None
     alternatives: dict[tuple[str, str], FloatArray] | None = None
     redrawn: dict[str, dict[str, float]] | None = None
     """Value of every quantity when one source of error alone is drawn anew, by source."""
@@ -70,7 +74,7 @@ class Outcome:
 
 
 def plan(strokes: int, seed: int = SEED) -> list[Job]:
-    """Return the jobs of a study, shared out over the frame rates."""
+    """Return the jobs of a study: its strokes shared out over the frame rates, and some in other worlds."""
     jobs = []
     for rate_hz, share in zip(RATES_HZ, SHARES, strict=True):
         jobs += [
@@ -84,7 +88,19 @@ def plan(strokes: int, seed: int = SEED) -> list[Job]:
             )
             for number in range(max(round(share * strokes), 3))
         ]
+    for world in WORLDS:
+        if world is not PUBLISHED:
+            jobs += [
+                world_job(world.name, seed, rate_hz, number)
+                for rate_hz in DETAILED_RATES_HZ
+                for number in range(max(round(WORLD_SHARE * strokes), 1))
+            ]
     return jobs
+
+
+def world_job(world: str, seed: int, rate_hz: float, number: int) -> Job:
+    """Return the job of one stroke that is only measured."""
+    return Job(seed, rate_hz, number, bound=False, compare=False, budget=False, world=world)
 
 
 def _chosen(number: int, every: int, most: int) -> bool:
@@ -116,17 +132,17 @@ def run_study(jobs: list[Job], *, processes: int = 2, progress: Progress | None 
 
 def run_job(job: Job) -> Outcome:
     """Return the outcome of one trial."""
-    trial = draw_trial(job.seed, job.rate_hz, job.number)
+    trial = draw_trial(job.seed, job.rate_hz, job.number, world_named(job.world))
     truth = true_quantities(trial.performance)
     measured = measure_trial(trial)
     if measured is None:
-        return Outcome(rate_hz=job.rate_hz, found=None, truth=truth)
+        return Outcome(rate_hz=job.rate_hz, world=job.world, found=None, truth=truth)
     return Outcome(
         rate_hz=job.rate_hz,
+        world=job.world,
         found=_estimates(measured),
         truth=truth,
         state_bound=state_bound(trial, measured.placed) if job.bound else None,
-        formula_bound=formula_bound(trial, measured.placed) if job.bound else None,
         alternatives=alternative_values(measured.placed.head, trial.performance) if job.compare else None,
         redrawn=_redrawn(trial) if job.budget else None,
     )

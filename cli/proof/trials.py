@@ -9,7 +9,7 @@ import numpy as np
 
 from pennyfall.cli.proof.conditions import Conditions, draw_conditions
 from pennyfall.cli.proof.filming import film
-from pennyfall.cli.proof.strokes import Drawn, draw_stroke, perform_stroke
+from pennyfall.cli.proof.worlds import PUBLISHED, World
 from pennyfall.cli.report.tables.truth import TRUE_NAMES
 from pennyfall.demo_clips.strokes import Performance
 from pennyfall.demo_clips.truth import stroke_truth
@@ -27,8 +27,10 @@ class Trial:
     """One drawn stroke and how it is filmed."""
 
     conditions: Conditions
-    drawn: Drawn
     performance: Performance
+    """The stroke with its truth."""
+    filmed: Performance
+    """The stroke as it is seen."""
     seed: tuple[int, ...]
 
 
@@ -50,13 +52,13 @@ class MeasuredTrial:
     innovation_ratio: float
 
 
-def draw_trial(seed: int, rate_hz: float, number: int) -> Trial:
-    """Return the stroke with a number at a frame rate; the same three always give the same."""
+def draw_trial(seed: int, rate_hz: float, number: int, world: World = PUBLISHED) -> Trial:
+    """Return the stroke with a number at a frame rate in a world; the same four always give the same."""
     key = (seed, round(rate_hz), number)
     generator = np.random.default_rng(key)
     conditions = draw_conditions(rate_hz, generator)
-    drawn = draw_stroke(conditions.putter, generator)
-    return Trial(conditions=conditions, drawn=drawn, performance=perform_stroke(drawn), seed=key)
+    shown = world.draw(conditions.putter, generator)
+    return Trial(conditions=conditions, performance=shown.truth, filmed=shown.filmed, seed=key)
 
 
 def measure_trial(trial: Trial, again: Collection[str] = ()) -> MeasuredTrial | None:
@@ -70,7 +72,7 @@ def measure_trial(trial: Trial, again: Collection[str] = ()) -> MeasuredTrial | 
         Sources of error drawn anew.
 
     """
-    filmed = film(trial.conditions, trial.performance, trial.seed, again)
+    filmed = film(trial.conditions, trial.filmed, trial.seed, again)
     try:
         placed = place_tracks(filmed.followed, stated_height=filmed.stated_height)
         result = smooth_strokes(placed.head, placed.balls, scale=placed.scale, direction=placed.direction)

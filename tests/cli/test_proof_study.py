@@ -20,6 +20,7 @@ from pennyfall.cli.proof.scores import METHOD, Score, at_rate, budget, rivals, s
 from pennyfall.cli.proof.study import Job, Outcome, plan, run_job, run_study
 from pennyfall.cli.proof.tables import field_text
 from pennyfall.cli.proof.trials import QUANTITIES, Trial, draw_trial, measure_trial, true_quantities
+from pennyfall.cli.proof.worlds import PUBLISHED, WORLDS, World
 from pennyfall.demo_clips.motion import Displacement
 from pennyfall.kinematics.stroke.finding import FoundStroke
 from pennyfall.kinematics.stroke.launch import Launch
@@ -117,16 +118,16 @@ def _flying_m(trial: Trial, exposure_s: float) -> FloatArray:
 def test_the_ball_leaves_at_the_speed_that_momentum_gives_it() -> None:
     """Ratio (1 + e) M / (M + m) and loss m (1 + e) / (M + m), by momentum and restitution."""
     trial = draw_trial(3, 240.0, 5)
-    putter, true = trial.drawn.putter, true_quantities(trial.performance)
+    putter, true = trial.conditions.putter, true_quantities(trial.performance)
     share = (1 + putter.restitution) / (putter.head_mass_kg + 0.04593)
     assert true["ball_to_head_ratio"] == pytest.approx(share * putter.head_mass_kg, rel=1e-9)
     assert true["speed_lost_share"] == pytest.approx(share * 0.04593, rel=1e-9)
 
 
-@pytest.mark.parametrize("number", range(6))
-def test_truth_follows_from_the_motion_by_differences(number: int) -> None:
+@pytest.mark.parametrize("world", WORLDS, ids=lambda each: each.name.replace(" ", "-"))
+def test_truth_follows_from_the_motion_by_differences(world: World) -> None:
     """Central differences 1e-4 s apart err by 1e-8 times the third derivative / 6."""
-    trial = draw_trial(4, 240.0, number)
+    trial = draw_trial(4, 240.0, 0, world)
     motion: Displacement = trial.performance.motion
     true = true_quantities(trial.performance)
     h = 1e-4
@@ -134,8 +135,12 @@ def test_truth_follows_from_the_motion_by_differences(number: int) -> None:
     x = motion.position(np.array([before - h, before, before + h]))
     assert (x[2] - x[0]) / (2 * h) == pytest.approx(true["impact_speed_mps"], abs=5e-3)
     assert (x[0] - 2 * x[1] + x[2]) / h**2 == pytest.approx(true["acceleration_at_impact_mps2"], abs=0.05)
-    rest = motion.position(np.array([true["takeaway_s"] - 0.1, true["takeaway_s"]]))
-    assert rest[0] == rest[1]
+    if world.name != "tremor before":
+        rest = motion.position(np.array([true["takeaway_s"] - 0.1, true["takeaway_s"]]))
+        assert rest == pytest.approx([0.0, 0.0], abs=1.2e-5)
+    top = true["top_s"]
+    x = motion.position(np.array([top - 5e-3, top, top + 5e-3]))
+    assert x[1] == x.min() == pytest.approx(-true["backswing_length_m"], abs=4e-4)
 
 
 def test_coverage_and_its_interval_are_counted_right() -> None:
@@ -173,9 +178,8 @@ def test_every_quantity_of_a_real_trial_has_a_score_a_bound_and_a_budget(quick: 
     assert quick.found is not None
     assert set(quick.found) == set(QUANTITIES)
     assert quick.state_bound is not None
-    assert quick.formula_bound is not None
     for name in ("top_s", "impact_speed_mps", "acceleration_at_impact_mps2", "backswing_length_m"):
-        assert 0 < quick.formula_bound[name] < 1.05 * quick.state_bound[name], name
+        assert 0 < quick.state_bound[name] < 1.5 * quick.found[name].sd, name
     row = budget([quick], "acceleration_at_impact_mps2")
     assert row is not None
     assert set(row.parts) == {*SOURCES, METHOD}
@@ -227,8 +231,11 @@ def test_the_headline_names_the_strokes_that_each_of_its_errors_is_of(few: list[
 
 def test_a_study_is_shared_out_over_the_frame_rates() -> None:
     jobs = plan(200)
-    counts = {rate: sum(each.rate_hz == rate for each in jobs) for rate in (240.0, 120.0, 60.0, 30.0)}
+    first = [each for each in jobs if each.world == PUBLISHED.name]
+    counts = {rate: sum(each.rate_hz == rate for each in first) for rate in (240.0, 120.0, 60.0, 30.0)}
     assert counts == {240.0: 80, 120.0: 30, 60.0: 70, 30.0: 20}
+    assert {each.world for each in jobs} == {each.name for each in WORLDS}
+    assert len(jobs) - len(first) <= 100
     assert sum(each.budget for each in jobs) <= 48
 
 
@@ -255,8 +262,8 @@ def test_the_command_writes_page_and_summary(tmp_path: Path) -> None:
     assert result.exit_code == 0
     assert "| takeaway |" in result.stdout
     assert (out / "proof.md").read_text(encoding="utf-8") in result.stdout
-    # Of 20, a tenth at 30 frames/s would be two; every rate gets three.
-    assert "21 simulated strokes" in (out / "proof.html").read_text(encoding="utf-8")
+    # Of 20, a tenth at 30 frames/s would be two; every rate gets three, and each of eight other worlds two.
+    assert "37 simulated strokes" in (out / "proof.html").read_text(encoding="utf-8")
 
 
 @pytest.mark.slow
