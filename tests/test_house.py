@@ -24,6 +24,7 @@ FLOORS: dict[str, tuple[str, ...]] = {
 PRIORS = (
     "calibration.pose.DISTORTION_SD",
     "calibration.tag_height",
+    "kinematics.stroke.beliefs",
     "kinematics.stroke.launch",
     "kinematics.stroke.takeaway",
     "tracker.ball.followed.TURNING_SD_M",

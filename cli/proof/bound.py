@@ -11,8 +11,8 @@ import numpy as np
 from pennyfall.cli.proof.trials import QUANTITIES, Trial
 from pennyfall.kinematics.values import FloatArray
 from pennyfall.tracker.place.placing import PlacedTracks
+from pennyfall.tracker.smoother.frames import MeasurementNoise  # noqa: TID251
 from pennyfall.tracker.smoother.known_events import KnownEvents, measure_with_known_events  # noqa: TID251
-from pennyfall.tracker.smoother.measurement_noise import MeasurementNoise  # noqa: TID251
 
 MOVING_MPS = 0.05
 """Chosen by us: a head this fast is shown anew in every frame."""

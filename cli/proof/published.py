@@ -10,8 +10,8 @@ import numpy as np
 from pennyfall.cli.proof.alternatives import METHODS
 from pennyfall.kinematics.errors import CannotMeasure
 from pennyfall.kinematics.values import FloatArray
+from pennyfall.tracker.smoother.chain import STATES, MotionChain, chain_matrices  # noqa: TID251
 from pennyfall.tracker.smoother.kalman import log_likelihoods, smooth_chain  # noqa: TID251 (what is tried here)
-from pennyfall.tracker.smoother.motion_model import STATES, MotionChain, chain_matrices  # noqa: TID251
 
 START_SDS = np.array([1.0, 10.0, 100.0, 1e4])
 """Standard deviations before the first sample, angle in rad: as good as unknown."""

@@ -1,9 +1,9 @@
 """When the head left rest: the softest of the events, with an honest interval.
 
 A backswing starts smoothly, so the head has moved by less than the measurement error long after it left
-rest. The early motion is a polynomial in the time since the onset whose lowest power nobody knows: constant
-acceleration (power 2), a jump in jerk (power 3), or smoother still (power 4). Each has a Gaussian prior for
-its coefficients; the likelihood of every onset instant under each follows in closed form, and the onset's
+rest. The early motion is a polynomial in the time since the onset whose lowest power nobody knows, and the
+hand may tremble (`beliefs.BACKSWING_START`, `FINISH_START`, `TREMBLING`). Each has a Gaussian prior for its
+coefficients; the likelihood of every onset instant under each follows in closed form, and the onset's
 distribution is their average.
 
 A movement that ends at rest tells more: whatever its polynomial, it has covered its length when it ends and
@@ -16,7 +16,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+from scipy.linalg import block_diag
 
+from pennyfall.kinematics.stroke.beliefs import BACKSWING_START, FINISH_START, TREMBLING, Start, Tremor
 from pennyfall.kinematics.values import BoolArray, Estimate, FloatArray
 
 
@@ -32,33 +34,6 @@ class Movement:
     """Whether it is then at rest, as at the top of a backswing."""
 
 
-@dataclass(frozen=True, kw_only=True, slots=True)
-class _Start:
-    """One way of leaving rest: powers of the time since, in units of length / duration^power."""
-
-    probability: float
-    powers: tuple[int, ...]
-    means: tuple[float, ...]
-    sds: tuple[float, ...]
-
-
-TO_REST = (
-    _Start(probability=0.3, powers=(2, 3, 4, 5), means=(3.0, -2.0, -2.0, 2.0), sds=(3.0, 8.0, 12.0, 10.0)),
-    _Start(probability=0.4, powers=(3, 4, 5, 6), means=(8.0, -10.0, 3.0, 0.0), sds=(6.0, 15.0, 15.0, 10.0)),
-    _Start(
-        probability=0.3, powers=(4, 5, 6, 7), means=(15.0, -24.0, 10.0, 0.0), sds=(10.0, 20.0, 20.0, 10.0)
-    ),
-)
-"""Chosen by us, for a movement that ends at rest. A half cosine has 2.5 at the second power and -2 at the
-fourth, the lowest polynomial with a constant start 6, -8 and 3; a minimum-jerk movement (Flash & Hogan 1985,
-from memory) has 10, -15 and 6 from the third power on; the next smoother start 15, -24 and 10 from the
-fourth."""
-ONWARD = (
-    _Start(probability=0.3, powers=(2, 3, 4, 5), means=(3.0, -2.0, -2.0, 0.0), sds=(3.0, 6.0, 10.0, 10.0)),
-    _Start(probability=0.5, powers=(3, 4, 5), means=(6.0, -6.0, 2.0), sds=(5.0, 10.0, 10.0)),
-    _Start(probability=0.2, powers=(4, 5), means=(12.0, -12.0), sds=(12.0, 20.0)),
-)
-"""Chosen by us, for one that goes on: seen backward in time, a follow-through from the finish."""
 LENGTH_SD = 0.2
 SPEED_SD = 1.0
 """Chosen by us: standard deviations of what the early polynomial misses at the end of the movement, of its
@@ -113,25 +88,19 @@ def takeaway_instant(
     first = max(time_s[0], visible_s + REACH_S[0])
     candidates = np.arange(first, visible_s + REACH_S[1], GRID_STEP_S)
     since = np.maximum(time_s[None, :] - candidates[:, None], 0.0)
-    y = x_m - np.mean(x_m[: max(len(x_m) // 4, 1)])
     whitening = np.linalg.inv(np.linalg.cholesky(noise))
-    y_white = whitening @ y
+    y_white = whitening @ (x_m - np.mean(x_m[: max(len(x_m) // 4, 1)]))
     share = since / np.maximum(movement.end_s - candidates, GRID_STEP_S)[:, None]
-    starts = TO_REST if movement.rests else ONWARD
-    powers = {power for start in starts for power in start.powers}
-    white = {power: movement.length_m * share**power @ whitening.T for power in powers}
-    log_all = np.stack(
-        [
-            np.log(start.probability)
-            + _log_evidence(
-                np.stack([white[power] for power in start.powers], axis=-1),
-                y_white,
-                *_prior(start, rests=movement.rests),
-            )
-            for start in starts
-        ]
-    )
-    posterior = np.exp(log_all - log_all.max()).sum(axis=0)
+    log_all = []
+    for chance, start in (BACKSWING_START if movement.rests else FINISH_START).answers:
+        means, root = _prior(start, rests=movement.rests)
+        powers = [movement.length_m * share**power for power in start.powers]
+        for share_of, tremor in TREMBLING.answers:
+            waves = [] if tremor is None else _trembling(tremor, since)
+            design = np.stack([column @ whitening.T for column in powers + waves], axis=-1)
+            evidence = _log_evidence(design, y_white, *_with_waves(means, root, len(waves)))
+            log_all.append(np.log(chance * share_of) + evidence)
+    posterior = np.exp(np.array(log_all) - np.max(log_all)).sum(axis=0)
     posterior /= posterior.sum()
     mean = float(posterior @ candidates)
     return Estimate(mean, float(np.sqrt(posterior @ (candidates - mean) ** 2 + GRID_STEP_S**2 / 12)))
@@ -160,7 +129,19 @@ def _error_covariance(x_m: FloatArray, sd_m: FloatArray, lag_one: float) -> Floa
     return covariance
 
 
-def _prior(start: _Start, *, rests: bool) -> tuple[FloatArray, FloatArray]:
+def _trembling(tremor: Tremor, since_s: FloatArray) -> list[FloatArray]:
+    """Return what each wave of the tremor adds to the place, of the shape of the time since the onset [m]."""
+    size = tremor.sd_m * np.minimum(since_s / tremor.rise_s, 1.0)
+    angles = [2 * np.pi * hz * since_s for hz in tremor.hz]
+    return [size * wave(angle) for angle in angles for wave in (np.sin, np.cos)]
+
+
+def _with_waves(mean: FloatArray, root: FloatArray, waves: int) -> tuple[FloatArray, FloatArray]:
+    """Return the prior's mean and root with independent unit amplitudes of so many waves."""
+    return np.append(mean, np.zeros(waves)), np.asarray(block_diag(root, np.eye(waves)))
+
+
+def _prior(start: Start, *, rests: bool) -> tuple[FloatArray, FloatArray]:
     """Return mean and a root of the covariance of the coefficients, shapes (k,) and (k, k)."""
     mean, covariance = np.array(start.means), np.diag(np.square(start.sds))
     if rests:

@@ -3,9 +3,8 @@
 from __future__ import annotations
 
 from pennyfall.kinematics.stroke.tracks import HeadTrack
-from pennyfall.tracker.smoother.chain import StrokeFrames, StrokeModel
-from pennyfall.tracker.smoother.measurement_noise import MeasurementNoise, frame_errors
-from pennyfall.tracker.smoother.noise_choice import STEADY
+from pennyfall.tracker.smoother.chain import StrokeModel
+from pennyfall.tracker.smoother.frames import MeasurementNoise, StrokeFrames, frame_errors
 from tests.tracker.simulated_strokes import TrueStroke
 
 
@@ -20,6 +19,5 @@ def known_stroke(true: TrueStroke, head: HeadTrack) -> tuple[StrokeFrames, Strok
         struck=True,
         rested=True,
         diffusion=(1e3, 1e3, 1e3),
-        top_kick=STEADY,
     )
     return frames, model

@@ -4,25 +4,24 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import replace
+from math import factorial
 
 import numpy as np
 import pytest
 from scipy.linalg import expm
 
+from pennyfall.kinematics.stroke.beliefs import EASING
 from pennyfall.kinematics.stroke.scale_errors import ScaleErrors
 from pennyfall.tracker.measure.motion import smooth_strokes
-from pennyfall.tracker.smoother import noise_choice
-from pennyfall.tracker.smoother.motion_model import (
-    decaying_covariance,
-    decaying_jerk,
-    jerk_walk_covariance,
-    transition,
-)
-from pennyfall.tracker.smoother.noise_choice import easing_probability
+from pennyfall.tracker.smoother import models
+from pennyfall.tracker.smoother.chain import discretise
+from pennyfall.tracker.smoother.models import easing_probability
 from tests.tracker.known_strokes import known_stroke
 from tests.tracker.simulated_strokes import TrueStroke, ball_track, head_track, stroke
 
 COUNT = 16
+CARRIED_ON = replace(EASING, answers=((1 - 1e-12, 0.0), (1e-12, 10.0)))
+"""The belief that no pull levels off."""
 
 
 def strokes(shape: str) -> Iterator[tuple[TrueStroke, np.random.Generator]]:
@@ -74,7 +73,7 @@ def test_a_pass_in_practice_has_no_end_to_level_off_to(generator: np.random.Gene
 def test_a_pull_that_eases_off_is_not_carried_on_below_zero(monkeypatch: pytest.MonkeyPatch) -> None:
     """The acceleration falls in an S to zero at impact: carried on it ends 0.52 m/s^2 below, now 0.40."""
     weighed = mean_error_at_impact("ease")
-    monkeypatch.setattr(noise_choice, "EASING_SHARE", 1e-12)
+    monkeypatch.setattr(models, "EASING", CARRIED_ON)
     carried_on = mean_error_at_impact("ease")
     assert carried_on < -0.4
     assert abs(weighed) < 0.85 * abs(carried_on)
@@ -84,24 +83,33 @@ def test_a_pull_that_eases_off_is_not_carried_on_below_zero(monkeypatch: pytest.
 def test_a_pull_that_rises_is_left_as_it_was(monkeypatch: pytest.MonkeyPatch) -> None:
     """No stroke of them levels off, so that not a digit changes."""
     weighed = mean_error_at_impact("late")
-    monkeypatch.setattr(noise_choice, "EASING_SHARE", 1e-12)
+    monkeypatch.setattr(models, "EASING", CARRIED_ON)
     assert weighed == pytest.approx(mean_error_at_impact("late"), abs=1e-9)
 
 
-def test_a_decaying_jerk_is_carried_as_by_the_matrix_exponential() -> None:
-    """Against expm; the noise by Van Loan (1978), IEEE Trans. Autom. Control 23:395-404, from memory."""
+def test_a_decaying_jerk_is_carried_as_its_integrals_say() -> None:
+    """Against the matrix exponential and a Gauss-Legendre quadrature of its covariance integral."""
     dt, decay = np.array([0.0, 0.002, 0.0333]), np.array([10.0, 10.0, 10.0])
     drift = np.diag(np.ones(3), 1)
     drift[3, 3] = -10.0
-    noise = np.zeros((4, 4))
-    noise[3, 3] = 1.0
-    for step, column, Q in zip(dt, decaying_jerk(dt, decay), decaying_covariance(dt, decay), strict=True):
-        np.testing.assert_allclose(column, expm(drift * step)[:, 3], rtol=1e-12)
-        block = expm(np.block([[-drift, noise], [np.zeros((4, 4)), drift.T]]) * step)
-        np.testing.assert_allclose(Q, block[4:, 4:].T @ block[:4, 4:], rtol=1e-9, atol=1e-25)
+    places, shares = np.polynomial.legendre.leggauss(12)
+    for step, F, Q in zip(dt, *discretise(dt, decay), strict=True):
+        np.testing.assert_allclose(F, expm(drift * step), rtol=1e-12, atol=1e-15)
+        jerks = [expm(drift * step * (1 + place) / 2)[:, 3] for place in places]
+        walked = sum(
+            step / 2 * share * np.outer(each, each) for share, each in zip(shares, jerks, strict=True)
+        )
+        np.testing.assert_allclose(Q, walked, rtol=1e-9, atol=1e-25)
 
 
 def test_a_jerk_that_does_not_decay_walks_at_random() -> None:
-    dt, none = np.array([0.0, 0.004, 0.0333]), np.zeros(3)
-    np.testing.assert_allclose(decaying_jerk(dt, none), transition(dt)[:, :, 3], rtol=1e-15)
-    np.testing.assert_allclose(decaying_covariance(dt, none), jerk_walk_covariance(dt), rtol=1e-12)
+    """The exact integrals of a random walk (Bar-Shalom, Li & Kirubarajan 2001, section 6.2, from memory)."""
+    dt = np.array([0.0, 0.004, 0.0333])
+    for step, F, Q in zip(dt, *discretise(dt, np.zeros(3)), strict=True):
+        for row in range(4):
+            for column in range(4):
+                carried = step ** (column - row) / factorial(column - row) if column >= row else 0.0
+                assert F[row, column] == pytest.approx(carried, rel=1e-12)
+                power = 7 - row - column
+                walked = step**power / (factorial(3 - row) * factorial(3 - column) * power)
+                assert Q[row, column] == pytest.approx(walked, rel=1e-12, abs=0.0)

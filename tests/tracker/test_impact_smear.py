@@ -10,9 +10,12 @@ import pytest
 from pennyfall.kinematics.stroke.scale_errors import ScaleErrors
 from pennyfall.kinematics.values import FloatArray
 from pennyfall.tracker.measure.motion import smooth_strokes
-from pennyfall.tracker.smoother.chain import StrokeFrames
-from pennyfall.tracker.smoother.measurement_noise import MeasurementNoise, frame_errors
-from pennyfall.tracker.smoother.stroke import undo_impact_smear
+from pennyfall.tracker.smoother.frames import (
+    MeasurementNoise,
+    StrokeFrames,
+    frame_errors,
+    undo_impact_smear,
+)
 from tests.tracker.simulated_strokes import ball_track, head_track, stroke
 
 BEFORE, AFTER, IMPACT = 1.5, 1.2, 0.5

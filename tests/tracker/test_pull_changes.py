@@ -2,18 +2,23 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
+from pennyfall.kinematics.stroke.beliefs import PULL_CHANGE, Kick
 from pennyfall.kinematics.stroke.scale_errors import ScaleErrors
 from pennyfall.kinematics.values import FloatArray
 from pennyfall.tracker.measure.motion import smooth_strokes
-from pennyfall.tracker.smoother import pull_changes
+from pennyfall.tracker.smoother import models
 from tests.tracker.simulated_strokes import ball_track, head_track, stroke
 
 STROKES = 20
 NOISE_M = 1.3e-4
 """In less noise the process noise alone, chosen by likelihood, is loose enough for such a corner."""
+EVEN = replace(PULL_CHANGE, answers=((1.0, None), (1e-40, Kick(jerk=100.0))))
+"""The belief that no pull changes at once."""
 
 
 def errors_before_impact(kind: str, generator: np.random.Generator) -> FloatArray:
@@ -39,7 +44,7 @@ def test_a_hand_that_lets_go_just_before_impact_is_seen_to(
     """The pull gives way 51 ms before impact: an even process noise errs by 0.9 m/s^2 and states 0.27."""
     error, sd = errors_before_impact("let go", generator).T
     assert np.sqrt(np.mean((error / sd) ** 2)) < 1.8
-    monkeypatch.setattr(pull_changes, "LOG_PULL_CHANGE_ODDS", -100.0)
+    monkeypatch.setattr(models, "PULL_CHANGE", EVEN)
     blind, blind_sd = errors_before_impact("let go", generator).T
     assert np.sqrt(np.mean((blind / blind_sd) ** 2)) > 2.5
     assert np.sqrt(np.mean(error**2)) < 0.85 * np.sqrt(np.mean(blind**2))
@@ -50,7 +55,7 @@ def test_a_corner_that_is_not_there_costs_little(
     generator: np.random.Generator, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     error, sd = errors_before_impact("middle", generator).T
-    monkeypatch.setattr(pull_changes, "LOG_PULL_CHANGE_ODDS", -100.0)
+    monkeypatch.setattr(models, "PULL_CHANGE", EVEN)
     blind, blind_sd = errors_before_impact("middle", generator).T
     assert np.median(sd) < 1.5 * np.median(blind_sd)
     assert np.sqrt(np.mean(error**2)) < 1.5 * np.sqrt(np.mean(blind**2)) + 0.05

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from pennyfall.tracker.smoother.measurement_noise import MeasurementNoise, estimate_noise, frame_errors
+from pennyfall.tracker.smoother.frames import MeasurementNoise, estimate_noise, frame_errors
 from tests.tracker.simulated_strokes import correlated_noise, stroke
 
 

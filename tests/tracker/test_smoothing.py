@@ -11,8 +11,8 @@ from filterpy.kalman import KalmanFilter
 from scipy.stats import multivariate_normal
 
 from pennyfall.kinematics.values import FloatArray
+from pennyfall.tracker.smoother.chain import OBSERVED_STATES, STATES, MotionChain, chain_matrices
 from pennyfall.tracker.smoother.kalman import log_likelihoods, sample_paths, smooth_chain, step_response
-from pennyfall.tracker.smoother.motion_model import OBSERVED_STATES, STATES, MotionChain, chain_matrices
 
 
 def chain_of(
@@ -227,6 +227,7 @@ def test_local_level_of_the_nile(refdata: Path) -> None:
         error_carry=chain.error_carry[1:],
         error_sd_m=chain.error_sd_m[1:],
         diffusion=chain.diffusion[1:],
+        jerk_decay_per_s=chain.jerk_decay_per_s[1:],
         kick=kick[1:],
         start_mean=np.array([volume[0], 0, 0, 0, 0]),
         start_covariance=np.diag([15099.0, 1e-6, 1e-6, 1e-6, 1e-12]),

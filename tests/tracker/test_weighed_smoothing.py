@@ -8,13 +8,15 @@ import numpy as np
 import pytest
 from numpy.polynomial import Polynomial
 
+from pennyfall.kinematics.stroke.beliefs import STEADY_TOP, Kick
 from pennyfall.kinematics.stroke.scale_errors import ScaleErrors
 from pennyfall.kinematics.stroke.smoothed import VELOCITY
 from pennyfall.tracker.measure.motion import smooth_strokes
 from pennyfall.tracker.smoother import stroke as stroke_smoothing
-from pennyfall.tracker.smoother.chain import StrokeFrames, StrokeModel, build_chain
+from pennyfall.tracker.smoother.chain import StrokeModel, build_chain
+from pennyfall.tracker.smoother.frames import StrokeFrames
 from pennyfall.tracker.smoother.kalman import smooth_chain
-from pennyfall.tracker.smoother.noise_choice import STEADY, choose_noise
+from pennyfall.tracker.smoother.models import choose_models
 from pennyfall.tracker.smoother.weighing import WeighedModel, smooth_weighed
 from tests.tracker.known_strokes import known_stroke
 from tests.tracker.simulated_strokes import TrueStroke, ball_track, head_track, stroke
@@ -46,7 +48,7 @@ def test_two_models_give_mean_and_spread_of_their_mixture(
 ) -> None:
     """The law of total variance (any textbook of probability), and samples from each by its weight."""
     frames, model = told
-    models = [model, replace(model, top_kick=(3.0, 60.0))]
+    models = [model, replace(model, top_kick=Kick(acceleration=3.0, jerk=60.0))]
     one, other = (smooth_chain(build_chain(frames, each, fill=True)[0]) for each in models)
     weighed = smooth_weighed(
         frames,
@@ -66,9 +68,9 @@ def test_two_models_give_mean_and_spread_of_their_mixture(
 
 def test_a_steady_hand_is_hardly_taken_for_a_grab(told: tuple[StrokeFrames, StrokeModel]) -> None:
     frames, model = told
-    models = choose_noise(frames, model, 4.0)
-    assert models[0].model.top_kick == STEADY
-    assert sum(each.weight for each in models if each.model.top_kick == STEADY) > 0.8
+    models = choose_models(frames, model, 4.0)
+    assert models[0].model.top_kick == STEADY_TOP
+    assert sum(each.weight for each in models if each.model.top_kick == STEADY_TOP) > 0.8
     assert sum(each.weight for each in models) == pytest.approx(1.0)
 
 
@@ -113,12 +115,12 @@ def test_the_top_of_a_hand_that_grabs_is_less_sure_and_says_so(monkeypatch: pyte
 
     def steady_only(frames: StrokeFrames, model: StrokeModel, pull_mps2: float) -> list[WeighedModel]:
         return [
-            WeighedModel(weight=1.0, model=replace(each.model, top_kick=STEADY))
-            for each in choose_noise(frames, model, pull_mps2)
+            WeighedModel(weight=1.0, model=replace(each.model, top_kick=STEADY_TOP))
+            for each in choose_models(frames, model, pull_mps2)
         ][:1]
 
     weighed = deviations()
-    monkeypatch.setattr(stroke_smoothing, "choose_noise", steady_only)
+    monkeypatch.setattr(stroke_smoothing, "choose_models", steady_only)
     steady = deviations()
     assert weighed < 2.0
     assert steady > 2 * weighed

@@ -18,7 +18,7 @@ from filterpy.kalman import KalmanFilter
 
 from pennyfall.kinematics.stroke.smoothed import POSITION
 from pennyfall.kinematics.values import FloatArray, freeze_arrays
-from pennyfall.tracker.smoother.motion_model import (
+from pennyfall.tracker.smoother.chain import (
     MOTION_STATES,
     OBSERVED_STATES,
     STATES,

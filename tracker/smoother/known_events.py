@@ -17,12 +17,10 @@ from pennyfall.kinematics.stroke.scale_errors import ScaleErrors
 from pennyfall.kinematics.stroke.smoothed import ACCELERATION, SmoothedStroke
 from pennyfall.kinematics.stroke.tracks import HeadTrack
 from pennyfall.kinematics.values import Estimate, StrokeMeasures
-from pennyfall.tracker.smoother.chain import StrokeFrames, StrokeModel, build_chain
+from pennyfall.tracker.smoother.chain import MOTION_STATES, StrokeModel, build_chain
+from pennyfall.tracker.smoother.frames import MeasurementNoise, StrokeFrames, frame_errors
 from pennyfall.tracker.smoother.kalman import sample_paths, smooth_chain
-from pennyfall.tracker.smoother.measurement_noise import MeasurementNoise, frame_errors
-from pennyfall.tracker.smoother.motion_model import MOTION_STATES
-from pennyfall.tracker.smoother.noise_choice import STEADY, choose_noise
-from pennyfall.tracker.smoother.pull_changes import pull_change_step_s
+from pennyfall.tracker.smoother.models import choose_models, pull_change_step_s
 from pennyfall.tracker.smoother.stroke import AFTER_FINISH_S, MIDDLING_DIFFUSION, REST_WINDOW_S, SAMPLES
 
 NO_ARC = HeadArc(
@@ -81,12 +79,11 @@ def measure_with_known_events(
         struck=True,
         rested=True,
         diffusion=(MIDDLING_DIFFUSION,) * 3,
-        top_kick=STEADY,
     )
     coarse, coarse_nodes = build_chain(frames, model, fill=False)
     pull_mps2 = float(smooth_chain(coarse).mean[coarse_nodes.top, ACCELERATION])
     # Of one model, the likeliest: only a Gaussian chain attains the bound.
-    chain, nodes = build_chain(frames, choose_noise(frames, model, pull_mps2)[0].model, fill=True)
+    chain, nodes = build_chain(frames, choose_models(frames, model, pull_mps2)[0].model, fill=True)
     smoothed = smooth_chain(chain)
     stroke = SmoothedStroke(
         time_s=chain.time_s,

@@ -6,14 +6,14 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from pennyfall.kinematics.stroke.beliefs import STEADY_TOP
 from pennyfall.kinematics.stroke.finding import FoundStroke
 from pennyfall.kinematics.stroke.launch import Launch
 from pennyfall.kinematics.stroke.smoothed import ACCELERATION, POSITION, VELOCITY, SmoothedStroke
 from pennyfall.kinematics.stroke.takeaway import repeated
 from pennyfall.kinematics.stroke.tracks import HeadTrack
 from pennyfall.kinematics.values import Estimate, FloatArray, IntArray, freeze_arrays
-from pennyfall.tracker.clip.frame import USUAL_EXPOSURE_SHARE
-from pennyfall.tracker.smoother.chain import StrokeFrames, StrokeModel, build_chain
+from pennyfall.tracker.smoother.chain import MOTION_STATES, StrokeModel, build_chain, chain_matrices
 from pennyfall.tracker.smoother.events import (
     coarse_top,
     combine_impact,
@@ -22,16 +22,16 @@ from pennyfall.tracker.smoother.events import (
     impact_by_head,
     scan_impact,
 )
-from pennyfall.tracker.smoother.kalman import innovations, smooth_chain, step_response
-from pennyfall.tracker.smoother.measurement_noise import (
-    LAG_ONE_PRIOR,
+from pennyfall.tracker.smoother.frames import (
+    AS_STATED,
     MeasurementNoise,
+    StrokeFrames,
     estimate_noise,
     frame_errors,
+    undo_impact_smear,
 )
-from pennyfall.tracker.smoother.motion_model import MOTION_STATES, chain_matrices
-from pennyfall.tracker.smoother.noise_choice import STEADY, choose_noise
-from pennyfall.tracker.smoother.pull_changes import pull_change_step_s
+from pennyfall.tracker.smoother.kalman import innovations, smooth_chain, step_response
+from pennyfall.tracker.smoother.models import choose_models, pull_change_step_s
 from pennyfall.tracker.smoother.weighing import WeighedModel, WeighedMotion, smooth_weighed
 
 REST_WINDOW_S = 0.3
@@ -46,9 +46,6 @@ MIDDLING_DIFFUSION = 3e3
 """Process noise until it is chosen [m^2/s^7]: what simulated and rendered strokes ask for is 200 to 2000."""
 SAMPLES = 300
 """Joint samples: the standard deviation they give is itself known to 4 %."""
-EXPOSURE_KNOWN_SD, EXPOSURE_ASSUMED_SD = 0.2, 1.0
-"""Chosen by us: relative standard deviation of the shift that an impact within the exposure causes, where the
-smear shows how long that is, and where it does not."""
 
 
 @dataclass(frozen=True, kw_only=True, slots=True, eq=False)
@@ -108,13 +105,12 @@ def smooth_stroke(
         struck=struck,
         rested=found.rested,
         diffusion=(MIDDLING_DIFFUSION,) * 3,
-        top_kick=STEADY,
     )
     # The top first: at a misplaced top, likelihood would see a step of acceleration that is not there.
     model, step_mps, pull_mps2 = _refine_events(frames, model)
     if struck:
         frames = undo_impact_smear(frames, impact.value, impact.sd, step_mps, head.exposure_s)
-    models = _with_top(frames, choose_noise(frames, model, pull_mps2))
+    models = _with_top(frames, choose_models(frames, model, pull_mps2))
     model = models[0].model
     smoothed = smooth_weighed(frames, models, SAMPLES, generator)
     chain, nodes, samples = smoothed.chain, smoothed.nodes, smoothed.samples
@@ -169,8 +165,7 @@ def _with_noise(
     frozen = np.zeros(len(time), dtype=bool)
     frozen[seen] = repeated(x[seen], stated[seen])
     moving = seen & ~frozen & (time >= found.takeaway_s) & (time <= found.finish_s)
-    assumed = MeasurementNoise(scale=1.0, lag_one=LAG_ONE_PRIOR[0])
-    errors = frame_errors(time[seen], x[seen], stated[seen], assumed)
+    errors = frame_errors(time[seen], x[seen], stated[seen], AS_STATED)
     impact = launch.impact_s.value if launch is not None else scan_impact(time[seen], x[seen], errors, found)
     breaks = ((found.top_s, 2),) if impact is None else ((found.top_s, 2), (impact, 1))
     noise = estimate_noise(time[moving], x[moving], stated[moving], breaks)
@@ -202,7 +197,7 @@ def _refine_events(frames: StrokeFrames, model: StrokeModel) -> tuple[StrokeMode
 def _with_top(frames: StrokeFrames, models: tuple[WeighedModel, ...]) -> tuple[WeighedModel, ...]:
     """Return the models with the top where the likeliest has it: a step there moves it by up to 2 ms."""
     likeliest = models[0].model
-    if likeliest.top_kick == STEADY:
+    if likeliest.top_kick == STEADY_TOP:
         return models
     top = _refine_events(frames, likeliest)[0].top
     return tuple(replace(each, model=replace(each.model, top=top)) for each in models)
@@ -263,46 +258,3 @@ def _innovation_ratio(frames: StrokeFrames, model: StrokeModel) -> float:
         if node > nodes.takeaway and chain.error_carry[node] < 1
     ]
     return float(np.sqrt(np.mean(squares)))
-
-
-def undo_impact_smear(
-    frames: StrokeFrames, impact_s: float, impact_sd_s: float, step_mps: float, exposure_s: float
-) -> StrokeFrames:
-    """Return the frames with the one that saw the impact put where the head was at mid-exposure.
-
-    That picture shows the mean place over the exposure, where the head never was at mid-exposure: at
-    1/600 s it lies off by 0.06 mm, more than the tag's scatter, exactly where the acceleration at impact is
-    read.
-
-    Parameters
-    ----------
-    frames : StrokeFrames
-        The frames around the stroke.
-    impact_s, impact_sd_s : float
-        Impact instant and its standard deviation [s].
-    step_mps : float
-        Speed lost at impact [m/s].
-    exposure_s : float
-        Exposure time; NaN where not known [s].
-
-    Notes
-    -----
-    With the impact at d from mid-exposure, the mean over the exposure e of a place whose velocity steps down
-    by D is behind the place at mid-exposure by D (e/2 - |d|)^2 / (2 e), on either side of the impact.
-
-    """
-    time, x = frames.visible()
-    known = bool(np.isfinite(exposure_s))
-    exposure = exposure_s if known else USUAL_EXPOSURE_SHARE * float(np.median(np.diff(time)))
-    if exposure <= 0 or step_mps <= 0:
-        return frames
-    within = np.maximum(exposure / 2 - np.abs(time - impact_s), 0.0)
-    behind = step_mps * within**2 / (2 * exposure)
-    doubt = np.hypot(
-        (EXPOSURE_KNOWN_SD if known else EXPOSURE_ASSUMED_SD) * behind,
-        step_mps * within / exposure * impact_sd_s,
-    )
-    moved = frames.x.copy()
-    moved[frames.seen] = x + behind
-    errors = replace(frames.errors, independent_m2=frames.errors.independent_m2 + doubt**2)
-    return replace(frames, x=moved, errors=errors)

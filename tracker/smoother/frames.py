@@ -1,4 +1,4 @@
-"""How large the position error in motion really is, and how far it is correlated from frame to frame.
+"""The frames around one stroke, how large their error in motion really is, and how far it is correlated.
 
 No blanket factor widens the intervals. They were once 1.4 times as wide, for registration errors that follow
 the place in the picture. Against the truth of the seven shipped clips, errors at the same place on two passes
@@ -8,14 +8,16 @@ is white but for a lag-one correlation of 0 to 0.2.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import pairwise
 
 import numpy as np
 from scipy.interpolate import BSpline
 
+from pennyfall.kinematics.stroke.beliefs import NOISE_LAG_ONE, NOISE_SCALE
 from pennyfall.kinematics.stroke.takeaway import DEADBAND_SDS, repeated
 from pennyfall.kinematics.values import BoolArray, FloatArray, freeze_arrays
+from pennyfall.tracker.clip.frame import USUAL_EXPOSURE_SHARE
 
 DEGREE = 5
 KNOT_INTERVAL_S = 0.05
@@ -23,11 +25,6 @@ KNOT_INTERVAL_S = 0.05
 only."""
 FRAMES_PER_KNOT = 2.5
 """Chosen by us: below this the spline swallows the noise it is meant to leave."""
-SCALE_PRIOR = (0.0, 0.5)
-"""Mean and sd of the log ratio of true to stated sd, chosen by us: the stated one is right within a factor
-of three."""
-LAG_ONE_PRIOR = (0.15, 0.25)
-"""Mean and sd of the lag-one correlation, chosen by us around what filmed tags showed (0.07 to 0.4)."""
 LAG_ONE_GRID = np.arange(-0.2, 0.81, 0.1)
 FLOOR_M = 2e-5
 """Chosen by us: no phone camera at arm's length locates a tag better than 0.02 mm."""
@@ -37,6 +34,9 @@ SHAKEN_S = 0.02
 INDEPENDENT_SD_M = 1e-6
 """A micrometre keeps the filter regular."""
 RIDGE = 1e-3
+EXPOSURE_KNOWN_SD, EXPOSURE_ASSUMED_SD = 0.2, 1.0
+"""Chosen by us: relative standard deviation of the shift that an impact within the exposure causes, where the
+smear shows how long that is, and where it does not."""
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -47,6 +47,10 @@ class MeasurementNoise:
     """True over stated standard deviation."""
     lag_one: float
     """Correlation of the errors of neighbouring frames."""
+
+
+AS_STATED = MeasurementNoise(scale=1.0, lag_one=NOISE_LAG_ONE.certain().mean)
+"""Before a motion has told better."""
 
 
 @dataclass(frozen=True, kw_only=True, slots=True, eq=False)
@@ -68,6 +72,27 @@ class FrameErrors:
         return FrameErrors(
             sd_m=self.sd_m[frames], carry=self.carry[frames], independent_m2=self.independent_m2[frames]
         )
+
+
+@dataclass(frozen=True, kw_only=True, slots=True, eq=False)
+class StrokeFrames:
+    """The frames around one stroke."""
+
+    time: FloatArray
+    """Shape (n,) [s]."""
+    x: FloatArray
+    """Position along the target line, shape (n,) [m]; NaN where not seen."""
+    seen: BoolArray
+    """Shape (n,)."""
+    errors: FrameErrors
+    """Error model of the seen frames only."""
+
+    def __post_init__(self) -> None:
+        freeze_arrays(self)
+
+    def visible(self) -> tuple[FloatArray, FloatArray]:
+        """Return time and position of the seen frames."""
+        return self.time[self.seen], self.x[self.seen]
 
 
 def estimate_noise(
@@ -98,12 +123,13 @@ def estimate_noise(
     basis = _spline_basis(time_s, breaks)
     freedom = len(x_m) - basis.shape[1]
     if freedom < 5:
-        return MeasurementNoise(scale=1.0, lag_one=LAG_ONE_PRIOR[0])
+        return AS_STATED
     step = np.diff(time_s)
     lag = np.maximum(np.rint(step / np.median(step)), 1.0)
     system = np.column_stack([basis, x_m]) / sd_m[:, None]
     # A gap may leave a spline coefficient unsupported: a whiff of a prior keeps the system regular.
     ridge = RIDGE * np.eye(system.shape[1])[:-1]
+    scale_prior = NOISE_SCALE.certain()
     weights, scales = [], []
     for correlation in LAG_ONE_GRID:
         carried = np.sign(correlation) ** lag * np.abs(correlation) ** lag
@@ -113,17 +139,15 @@ def estimate_noise(
         triangle = np.abs(np.diag(np.linalg.qr(np.vstack([white, ridge]), mode="r")))
         rest = triangle[-1] ** 2
         log_scale = 0.5 * np.log(rest / freedom)
-        # The log scale is close to normal with precision 2 * freedom: combine it with its prior.
-        precision = 2 * freedom
-        prior_precision = SCALE_PRIOR[1] ** -2
-        combined = (precision * log_scale + prior_precision * SCALE_PRIOR[0]) / (precision + prior_precision)
+        # The log scale is close to normal with precision 2 * freedom: combine it with its prior about zero.
+        combined = log_scale / (1 + scale_prior.log_sd**-2 / (2 * freedom))
         weights.append(
             -freedom * combined
             - 0.5 * rest / np.exp(2 * combined)
             - np.sum(np.log(left))
             - np.sum(np.log(triangle[:-1]))
-            - 0.5 * ((correlation - LAG_ONE_PRIOR[0]) / LAG_ONE_PRIOR[1]) ** 2
-            - 0.5 * ((combined - SCALE_PRIOR[0]) / SCALE_PRIOR[1]) ** 2
+            + NOISE_LAG_ONE.certain().log_density(correlation)
+            + scale_prior.log_density(np.exp(combined))
         )
         scales.append(combined)
     weight = np.exp(np.array(weights) - np.max(weights))
@@ -179,3 +203,46 @@ def _spline_basis(time_s: FloatArray, breaks: tuple[tuple[float, int], ...]) -> 
     knot = np.concatenate(knots)
     basis: FloatArray = BSpline.design_matrix(time_s, knot, DEGREE).toarray()
     return basis
+
+
+def undo_impact_smear(
+    frames: StrokeFrames, impact_s: float, impact_sd_s: float, step_mps: float, exposure_s: float
+) -> StrokeFrames:
+    """Return the frames with the one that saw the impact put where the head was at mid-exposure.
+
+    That picture shows the mean place over the exposure, where the head never was at mid-exposure: at
+    1/600 s it lies off by 0.06 mm, more than the tag's scatter, exactly where the acceleration at impact is
+    read.
+
+    Parameters
+    ----------
+    frames : StrokeFrames
+        The frames around the stroke.
+    impact_s, impact_sd_s : float
+        Impact instant and its standard deviation [s].
+    step_mps : float
+        Speed lost at impact [m/s].
+    exposure_s : float
+        Exposure time; NaN where not known [s].
+
+    Notes
+    -----
+    With the impact at d from mid-exposure, the mean over the exposure e of a place whose velocity steps down
+    by D is behind the place at mid-exposure by D (e/2 - |d|)^2 / (2 e), on either side of the impact.
+
+    """
+    time, x = frames.visible()
+    known = bool(np.isfinite(exposure_s))
+    exposure = exposure_s if known else USUAL_EXPOSURE_SHARE * float(np.median(np.diff(time)))
+    if exposure <= 0 or step_mps <= 0:
+        return frames
+    within = np.maximum(exposure / 2 - np.abs(time - impact_s), 0.0)
+    behind = step_mps * within**2 / (2 * exposure)
+    doubt = np.hypot(
+        (EXPOSURE_KNOWN_SD if known else EXPOSURE_ASSUMED_SD) * behind,
+        step_mps * within / exposure * impact_sd_s,
+    )
+    moved = frames.x.copy()
+    moved[frames.seen] = x + behind
+    errors = replace(frames.errors, independent_m2=frames.errors.independent_m2 + doubt**2)
+    return replace(frames, x=moved, errors=errors)

@@ -1,0 +1,243 @@
+"""The models of a stroke that its clip asks for: process noises, the top, changes of the pull, its end.
+
+Each question is put to the same frames by the same rule (`weighing.log_weights`), one after the other.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+from scipy.special import expit, logit, logsumexp, ndtr
+
+from pennyfall.kinematics.stroke.beliefs import EASING, PULL_CHANGE, STEADY_TOP, TOP, Kick
+from pennyfall.kinematics.stroke.smoothed import BEFORE_IMPACT_S, JERK
+from pennyfall.kinematics.values import FloatArray, IntArray
+from pennyfall.tracker.smoother.chain import (
+    BACK,
+    EASING_S,
+    MotionChain,
+    PullChange,
+    StrokeModel,
+    StrokeNodes,
+    build_chain,
+    chain_matrices,
+    unknown_start,
+)
+from pennyfall.tracker.smoother.frames import StrokeFrames
+from pennyfall.tracker.smoother.kalman import log_likelihoods, smooth_chain
+from pennyfall.tracker.smoother.weighing import (
+    DIFFUSION_GRID,
+    NO_KICK,
+    Hypotheses,
+    WeighedModel,
+    likeliest,
+    log_mean,
+    log_weights,
+    noise_prior,
+)
+
+FEWEST_FRAMES_AFTER = 6
+"""Chosen by us: fewer frames after impact say nothing about the process noise there."""
+PULL_CHANGE_SPACING_S = 0.008
+"""Chosen by us: instants nearer to each other the picture hardly tells apart."""
+LAST_BEFORE_IMPACT_S = 2 * BEFORE_IMPACT_S
+"""Chosen by us: a change nearer to impact cannot be told from noise, and would only let it in."""
+NOTHING = Kick().variances()
+
+
+def choose_models(frames: StrokeFrames, model: StrokeModel, pull_mps2: float) -> tuple[WeighedModel, ...]:
+    """Return a model for each likely top and end of the forward swing, the likeliest first.
+
+    Parameters
+    ----------
+    frames : StrokeFrames
+        The frames of the stroke.
+    model : StrokeModel
+        Its events.
+    pull_mps2 : float
+        About the acceleration at the top [m/s^2].
+
+    """
+    chain, nodes = build_chain(frames, model, fill=False)
+    through = _through_noise(chain, nodes, float(frames.errors.sd_m[-1]))
+    tops = [
+        WeighedModel(weight=each.weight, model=_with_through(each.model, through))
+        for each in _weigh_tops(chain, nodes, model, pull_mps2)
+    ]
+    first = tops[0].model
+    pull_changes = find_pull_changes(frames, first)
+    eases = easing_probability(frames, replace(first, pull_changes=pull_changes))
+    rates = [rate for _, rate in EASING.answers]
+    return likeliest(
+        [
+            WeighedModel(
+                weight=each.weight * share,
+                model=replace(each.model, pull_changes=pull_changes, easing_per_s=rate),
+            )
+            for each in tops
+            for rate, share in zip(rates, (1 - eases, eases), strict=True)
+        ]
+    )
+
+
+def _weigh_tops(
+    chain: MotionChain, nodes: StrokeNodes, model: StrokeModel, pull_mps2: float
+) -> list[WeighedModel]:
+    """Return how likely each kick at the top is, with the model it makes; the likeliest first."""
+    grid, answers = len(DIFFUSION_GRID), len(TOP.answers)
+    kicks = [replace(STEADY_TOP, acceleration=_step(share, pull_mps2)) for _, share in TOP.answers]
+    back = np.repeat(DIFFUSION_GRID, grid * answers)
+    forward = np.tile(DIFFUSION_GRID, grid * answers)
+    which = np.tile(np.repeat(np.arange(answers), grid), grid)
+    more = np.array([each.variances() for each in kicks]) - model.top_kick.variances()
+    log_weight = log_weights(
+        chain,
+        nodes.phase[: nodes.impact + 1],
+        Hypotheses(
+            log_prior=noise_prior(back) + noise_prior(forward) + TOP.log_prior()[which],
+            diffusion=(back, forward),
+            kick_node=np.array([nodes.top + 1]),
+            kick=more[which].T,
+        ),
+    )
+    of_kick = [log_weight[which == each] for each in range(answers)]
+    likely = np.exp([logsumexp(each) - logsumexp(log_weight) for each in of_kick])
+    models = [
+        WeighedModel(
+            weight=float(likely[each]),
+            model=replace(
+                model,
+                diffusion=(
+                    log_mean(back[which == each], of_kick[each]),
+                    log_mean(forward[which == each], of_kick[each]),
+                    log_mean(forward, log_weight),
+                ),
+                top_kick=kicks[each],
+            ),
+        )
+        for each in range(answers)
+    ]
+    return sorted(models, key=lambda each: -each.weight)
+
+
+def _step(share: float, pull_mps2: float) -> float:
+    return max(share * abs(pull_mps2), STEADY_TOP.acceleration)
+
+
+def _with_through(model: StrokeModel, through: float | None) -> StrokeModel:
+    return model if through is None else replace(model, diffusion=(*model.diffusion[:2], through))
+
+
+def _through_noise(chain: MotionChain, nodes: StrokeNodes, error_sd_m: float) -> float | None:
+    """Return the process noise of the follow-through; None where too few frames show it.
+
+    Position alone ties it to what came before, so it is chosen by itself.
+    """
+    after = slice(nodes.impact + 1, len(chain.time_s))
+    seen = chain.position_m[after][np.isfinite(chain.position_m[after])]
+    if len(seen) < FEWEST_FRAMES_AFTER:
+        return None
+    start, covariance = unknown_start(float(seen[0]), error_sd_m)
+    arrays = ("position_m", "variance_m2", "error_carry", "error_sd_m", "diffusion", "jerk_decay_per_s")
+    through = replace(
+        chain,
+        **{name: getattr(chain, name)[after] for name in (*arrays, "time_s")},
+        kick=np.zeros_like(chain.kick[after]),
+        start_mean=start,
+        start_covariance=covariance,
+    )
+    log_weight = log_weights(
+        through,
+        np.zeros(len(through.time_s), dtype=np.int64),
+        Hypotheses(
+            log_prior=noise_prior(DIFFUSION_GRID),
+            diffusion=(DIFFUSION_GRID,),
+            kick_node=NO_KICK,
+            kick=NOTHING,
+        ),
+    )
+    return log_mean(DIFFUSION_GRID, log_weight)
+
+
+def pull_change_step_s(frames: StrokeFrames) -> float:
+    """Return how far apart the instants lie at which changes are sought [s]."""
+    return max(PULL_CHANGE_SPACING_S, float(np.median(np.diff(frames.time))))
+
+
+def find_pull_changes(frames: StrokeFrames, model: StrokeModel) -> tuple[PullChange, ...]:
+    """Return where the pull of the forward swing may change at once, and by how much.
+
+    A hand that lets go, or grabs, within a few frames bends the acceleration sharper than the process noise
+    of an even swing allows. A change competes with an even pull and with changes elsewhere. Each instant then
+    gets the variance of a change times its weight: where nothing tells, near impact above all, that is the
+    little which a change unseen there would add. The process noise between them stays that of an even pull: a
+    smooth, S-shaped decline reads as a change where it begins, and a smaller noise would miss its end.
+    """
+    chain, nodes = build_chain(frames, model, fill=False)
+    places = _places(chain.time_s, nodes, pull_change_step_s(frames))
+    if not len(places):
+        return ()
+    (even, _), (changed, kick) = PULL_CHANGE.answers
+    assert kick is not None
+    log_prior = np.log(np.append(np.full(len(places), changed / len(places)), even))
+    diffusion = np.repeat(DIFFUSION_GRID, len(places) + 1)
+    log_weight = log_weights(
+        chain,
+        nodes.phase[: nodes.impact + 1],
+        Hypotheses(
+            log_prior=np.tile(log_prior, len(DIFFUSION_GRID)) + noise_prior(diffusion),
+            diffusion=(np.array([model.diffusion[BACK]]), diffusion),
+            kick_node=np.tile(np.append(places, NO_KICK), len(DIFFUSION_GRID)),
+            kick=kick.variances(),
+        ),
+    )
+    weight = np.exp(log_weight - logsumexp(log_weight)).reshape(len(DIFFUSION_GRID), -1).sum(axis=0)
+    return tuple(
+        PullChange(instant_s=float(chain.time_s[place]), jerk_sd_mps3=float(kick.jerk * np.sqrt(each)))
+        for place, each in zip(places, weight[:-1], strict=True)
+    )
+
+
+def _places(time: FloatArray, nodes: StrokeNodes, step_s: float) -> IntArray:
+    """Return the nodes of the forward swing at which a change is sought, a step apart."""
+    places: list[int] = []
+    last = time[nodes.top]
+    for node in range(nodes.top + 2, nodes.impact):
+        before_impact = time[nodes.impact] - time[node] >= LAST_BEFORE_IMPACT_S
+        if before_impact and time[node] - last >= 0.9 * step_s:
+            places.append(node)
+            last = time[node]
+    return np.array(places, dtype=np.int64)
+
+
+def easing_probability(frames: StrokeFrames, model: StrokeModel) -> float:
+    """Return how probable it is that the pull levels off before impact, 0 to 1.
+
+    One sided, the smoother carries the slope of the last tenth of a second on to impact, and a pull that
+    eases off in an S would seem to end below zero: 0.3 to 0.7 m/s^2 too low. Where jerk decays in the last
+    60 ms that is halved, but every rising pull then seems to end 0.1 too low.
+
+    Only a pull that falls may level off (one that rises would seem to end too low), and only an impact ends
+    it: a pass in practice has frames on both sides.
+    """
+    if not model.struck:
+        return 0.0
+    chain = build_chain(frames, model, fill=False)[0]
+    smoothed = smooth_chain(chain)
+    first = int(np.searchsorted(chain.time_s, model.impact - EASING_S))
+    falls = ndtr(-smoothed.mean[first, JERK] / np.sqrt(smoothed.covariance[first, JERK, JERK]))
+    steady, eases = (_evidence(frames, replace(model, easing_per_s=rate)) for _, rate in EASING.answers)
+    beforehand = EASING.answers[1][0]
+    return float(expit(logit(beforehand * falls) + eases - steady))
+
+
+def _evidence(frames: StrokeFrames, model: StrokeModel) -> float:
+    """Return the log likelihood of the frames up to impact."""
+    chain, nodes = build_chain(frames, model, fill=False)
+    F, Q = chain_matrices(chain)
+    steps = Q[: nodes.impact + 1, :, :, None]
+    passed = log_likelihoods(
+        chain.position_m, chain.variance_m2, F, steps, chain.start_mean, chain.start_covariance
+    )
+    return float(passed[0])
