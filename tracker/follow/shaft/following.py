@@ -220,7 +220,8 @@ def _look_of(
 ) -> ShaftLook:
     offsets = rows.row_px - middle
     middles = known.column_px[:, None] + law.of(known)[:, None] * offsets
-    return learn_look(rows.luma[known.frames], floor, rows.row_px, middles, radius_px)
+    # Every other picture: the median of thirty is known as well as is of use, in half the time.
+    return learn_look(rows.luma[known.frames[::2]], floor, rows.row_px, middles[::2], radius_px)
 
 
 def _spread(column: FloatArray) -> list[int]:
