@@ -139,7 +139,7 @@ def test_the_picture_shows_the_bare_head_where_it_is(sunlit_lawn: tuple[Measured
 def test_a_clip_whose_marks_are_not_looked_for_still_holds_its_truth(
     clip: str, footage: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr(ClipFollower, "_is_printed", lambda *_: False)
+    monkeypatch.setattr(ClipFollower, "_note_tags", lambda *_: None)
     measured = measure_clip(footage / f"{clip}.mp4", Settings())
     assert measured.measurement.tracking.method == "bare"
     _holds_its_truth(_beside_truth(measured, _truth(footage / f"{clip}.truth.json")))

@@ -11,7 +11,7 @@ from pennyfall.calibration.camera import Camera
 from pennyfall.calibration.layout import HEAD_TAG_BORDER_M, TagLayout, tag_bits
 from pennyfall.calibration.lens import Lens
 from pennyfall.calibration.pose import Pose, solve_pose
-from pennyfall.kinematics.values import Estimate, freeze_arrays
+from pennyfall.kinematics.values import Estimate, FloatArray, freeze_arrays
 from pennyfall.tracker.ball.followed import FollowedBall
 from pennyfall.tracker.ball.watch import BallWatcher
 from pennyfall.tracker.clip.frame import Frame, LumaFrame
@@ -154,11 +154,13 @@ class ClipFollower:
         """Take the next frame."""
         self._size = (frame.luma.shape[1], frame.luma.shape[0])
         self._times_s.append(frame.time_s)
-        if self._bare is not None:
-            self._bare.update(frame)
-            if isinstance(self._head, TagFollower) and not self._is_printed(frame, self._bare):
+        bare = self._bare
+        if bare is not None and isinstance(self._head, TagFollower) and not self._is_printed(frame):
+            bare.update(frame)
+            if not self._is_printed_small(frame, bare):
                 self._head.skip(frame)
                 return
+            bare = None  # it has this frame
         if self._watch is None:
             self._seek_sheet(frame)
         else:
@@ -171,6 +173,8 @@ class ClipFollower:
                 self._bare.head_is_marked()
         if self._pose is not None and self._ever_seen:
             self._bare = None
+        elif bare is not None:
+            bare.update(frame)
         if self._pieces is not None and isinstance(found, Registration):
             camera = None if self._pose is None else self._camera_of(frame.index)
             self._pieces.take(frame, found.centre_px, found.jacobian, camera)
@@ -197,22 +201,26 @@ class ClipFollower:
             pieces=None if self._pieces is None else self._pieces.pieces(),
         )
 
-    def _is_printed(self, frame: Frame, bare: BareWatch) -> bool:
-        """Return whether a tag was seen by now; looks for one are ever rarer until it is.
-
-        Where a ball lies, small tags are looked for around it only, and after the first look nothing else is.
-        """
-        if self._printed or frame.time_s < self._next_look_s:
-            return self._printed
-        first, self._next_look_s = self._next_look_s == 0, LOOKS_RARER * frame.time_s + NEXT_LOOK_S
-        left, top, right, bottom = bare.around_ball(frame.luma)
-        part = frame.luma[max(top, 0) : bottom, max(left, 0) : right]
-        whole = first or part.size == frame.luma.size
-        found = self._tags.find(frame.luma) if whole else {}
-        if max(frame.luma.shape) <= LARGEST_ENLARGED_PX:
-            found |= self._tags.find(part, scale=2)
-        self._printed = not found.keys().isdisjoint({*self._layout.ids, self._layout.head_tag_id})
+    def _is_printed(self, frame: Frame) -> bool:
+        """Return whether a tag was seen by now; the first picture is looked at before anything else is."""
+        if len(self._times_s) == 1:
+            self._note_tags(self._tags.find(frame.luma))
         return self._printed
+
+    def _is_printed_small(self, frame: Frame, bare: BareWatch) -> bool:
+        """Look for small tags where a ball lies, ever more rarely: return whether one is there."""
+        if frame.time_s >= self._next_look_s:
+            self._next_look_s = LOOKS_RARER * frame.time_s + NEXT_LOOK_S
+            left, top, right, bottom = bare.around_ball(frame.luma)
+            part = frame.luma[max(top, 0) : bottom, max(left, 0) : right]
+            if part.size == frame.luma.size:
+                self._note_tags(self._tags.find(frame.luma))
+            if max(frame.luma.shape) <= LARGEST_ENLARGED_PX:
+                self._note_tags(self._tags.find(part, scale=2))
+        return self._printed
+
+    def _note_tags(self, found: dict[int, FloatArray]) -> None:
+        self._printed |= not found.keys().isdisjoint({*self._layout.ids, self._layout.head_tag_id})
 
     def _seek_sheet(self, frame: Frame) -> None:
         if frame.time_s < self._next_sheet_s:
