@@ -2,8 +2,13 @@
 
 from __future__ import annotations
 
+import os
 from collections import Counter
 from pathlib import Path
+
+# As the command line does, before numpy is loaded: the threads of several tests wait for each other's. Two
+# files of the smoother's tests took 16 to 75 s beside other work on two cores, 7 s so.
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
 import numpy as np
 import pytest
