@@ -23,6 +23,10 @@ def measure(
     track: Annotated[
         Path | None, typer.Option(help="Write the track as CSV here (a folder for several clips).")
     ] = None,
+    c3d: Annotated[
+        Path | None,
+        typer.Option(help="Write the track as C3D here, on even times (a folder for several clips)."),
+    ] = None,
     picture: Annotated[
         Path | None,
         typer.Option(help="Draw each stroke here, .png or .svg (a folder for several clips)."),
@@ -38,6 +42,6 @@ def measure(
     """
     from pennyfall.cli.commands.measuring import ClipOutputs, measure_clips
 
-    outputs = ClipOutputs.named(json=json, track=track, picture=picture, clips=clips)
+    outputs = ClipOutputs.named(json=json, track=track, c3d=c3d, picture=picture, clips=clips)
     if not measure_clips(clips, settings, outputs, quiet=quiet, everything=everything):
         raise typer.Exit(2)

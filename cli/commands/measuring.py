@@ -11,6 +11,7 @@ import typer
 
 from pennyfall.cli.console import progress_bar, refusal
 from pennyfall.cli.files.measurement import refuse_unwritable
+from pennyfall.cli.files.table_file import refuse_without
 from pennyfall.cli.report.pictures.figure_file import file_kind
 from pennyfall.kinematics.errors import CannotMeasure
 from pennyfall.tracker.clip.album import Album
@@ -28,36 +29,46 @@ class ClipOutputs:
 
     json: Path | None
     track: Path | None
+    c3d: Path | None
     picture: Path | None
     folders: bool
     """Whether the paths are folders, one file a clip."""
 
     @classmethod
     def named(
-        cls, *, json: Path | None, track: Path | None, picture: Path | None, clips: Sequence[Path]
+        cls,
+        *,
+        json: Path | None,
+        track: Path | None,
+        c3d: Path | None,
+        picture: Path | None,
+        clips: Sequence[Path],
     ) -> ClipOutputs:
         """Return the outputs as named on the command line, refused before anything is measured.
 
         Raises
         ------
         CannotMeasure
-            When a place cannot be written, a picture has an unknown kind, or two clips share a name.
+            When a place cannot be written, a picture has an unknown kind, two clips share a name, or C3D is
+            wanted without its package.
 
         """
         several = len(clips) > 1
-        for path in (json, track, picture):
+        for path in (json, track, c3d, picture):
             if several and path is not None:
                 _make_folder(path)
             refuse_unwritable(path and (path / "clip" if several else path))
         if picture is not None and not several:
             file_kind(picture)
+        if c3d is not None:
+            refuse_without("ezc3d", extra="c3d", wanted="Writing C3D", instead="take the --track as CSV")
         stems = [clip.stem for clip in clips]
         if several and len(set(stems)) < len(stems):
             raise CannotMeasure(
                 "Two of the clips have the same name, so their files would overwrite each other.",
                 fix="Rename one of them, or measure them one by one.",
             )
-        return cls(json=json, track=track, picture=picture, folders=several)
+        return cls(json=json, track=track, c3d=c3d, picture=picture, folders=several)
 
     def place(self, base: Path, clip: Path, ending: str) -> Path:
         """Return the file of one clip."""
@@ -131,7 +142,7 @@ def _track_in_pixels(seen: Seen, settings: Settings, outputs: ClipOutputs) -> bo
 
     That is how the follower is checked against anything of known motion: a pendulum, a falling ball.
     """
-    if outputs.track is None or outputs.json is not None or outputs.picture is not None:
+    if outputs.track is None or (outputs.json, outputs.c3d, outputs.picture) != (None, None, None):
         return False
     if seen.followed.pose is not None or not seen.followed.head_ever_seen:
         return False
@@ -158,6 +169,11 @@ def _write(result: Measured, clip: Path, outputs: ClipOutputs, album: Album | No
 
         written.append(outputs.place(outputs.track, clip, ".csv"))
         write_whole(written[-1], track_bytes(track_table(result)))
+    if outputs.c3d is not None:
+        from pennyfall.cli.files.c3d_file import c3d_bytes
+
+        written.append(outputs.place(outputs.c3d, clip, ".c3d"))
+        write_whole(written[-1], c3d_bytes(result))
     if outputs.picture is not None and album is not None:
         written += _draw(result, album, clip, outputs.place(outputs.picture, clip, ".png"))
     return written
@@ -190,5 +206,5 @@ def _make_folder(path: Path) -> None:
     except OSError as error:
         raise CannotMeasure(
             f"The folder {path} cannot be made ({error.strerror}).",
-            fix="With several clips, name a folder for --json, --track and --picture.",
+            fix="With several clips, name a folder for each --json, --track, --c3d and --picture.",
         ) from error

@@ -6,11 +6,12 @@ from collections.abc import Callable
 from importlib.util import find_spec
 from io import BytesIO
 from pathlib import Path
-from typing import Any
-
-import pandas as pd
+from typing import TYPE_CHECKING, Any
 
 from pennyfall.kinematics.errors import CannotMeasure
+
+if TYPE_CHECKING:
+    import pandas as pd
 
 
 def table_bytes(table: pd.DataFrame, path: Path, schema: Callable[[], Any]) -> bytes:

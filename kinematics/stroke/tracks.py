@@ -59,6 +59,8 @@ class BallTrack:
     """Standard deviation of the error of x, shape (m,) [m]."""
     at_rest: BoolArray
     """Whether the ball still lay at its rest position in that frame, shape (m,)."""
+    rest_m: tuple[float, float] = (0.0, 0.0)
+    """Its rest position along and across the target line, from the world's origin [m]."""
     speed_rel_sd: float = 0.0
     """What a doubtful outline adds to the relative standard deviation of the speed."""
     turning_sd_m: float = 0.0

@@ -7,7 +7,9 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from pathlib import Path
+from textwrap import fill
 
+from pennyfall.cli.files.c3d_file import CHANNELS, HOW_MADE
 from pennyfall.cli.report.data_columns import Column, columns_of, stroke_columns
 
 GUIDE = Path(__file__).resolve().parents[2] / "cli" / "DATA.md"
@@ -27,6 +29,23 @@ COLUMNS = """\
 | column | unit | label | meaning | source |
 | --- | :-: | --- | --- | --- |
 """
+LABORATORY = fill(
+    "`pennyfall measure CLIP --c3d track.c3d` (extra `c3d`) writes points in mm, HEAD and a BALL for each "
+    "ball, x along the target line and z up. The format knows one rate and no times of frames. "
+    f"{HOW_MADE} What is missing has the residual -1, all else 0, which means 'processed'. The group EVENT "
+    "has takeaway, top, impact and finish of every stroke (its number is the context), PENNYFALL their "
+    "standard deviations (EVENT_SD_S), the clip's content and the relative standard deviation of its scale "
+    "(SCALE_REL_SD). Channels, at the same rate:",
+    110,
+)
+C3D = f"""\
+## The same for a motion laboratory
+
+{LABORATORY}
+
+| channel | unit | meaning |
+| --- | :-: | --- |
+"""
 
 
 def guide() -> str:
@@ -36,6 +55,7 @@ def guide() -> str:
             HEAD,
             _section("The strokes", stroke_columns().values()),
             _section("A track", columns_of("track")),
+            C3D + "".join(f"| {name} | {unit} | {meaning} |\n" for name, (unit, meaning) in CHANNELS.items()),
         ]
     )
 

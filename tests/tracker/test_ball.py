@@ -39,7 +39,7 @@ def small_scene(**changes: Any) -> Scene:  # noqa: ANN401 - passed on to the sce
 
 def along_line(ball: FollowedBall, camera: Camera) -> FloatArray:
     """Return the ball's way along the line from its rest, shape (m,) [m]."""
-    return ball_track(ball, ball_on_floor(ball, FrameCameras(camera, {})), forward=1.0).x_m
+    return ball_track(ball, ball_on_floor(ball, FrameCameras(camera, {})), 1.0, np.zeros(3)).x_m
 
 
 def launch_speed(ball: FollowedBall, camera: Camera, within_s: float) -> float:

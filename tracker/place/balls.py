@@ -68,7 +68,7 @@ def path_turn(rest_ball: tuple[FloatArray, FloatArray, FollowedBall] | None, for
     return Estimate(0.0, FREE_TURN_SD_RAD)
 
 
-def ball_track(ball: FollowedBall, way: FloatArray, forward: float) -> BallTrack:
+def ball_track(ball: FollowedBall, way: FloatArray, forward: float, origin: FloatArray) -> BallTrack:
     """Return the ball's way along and across the target line, from its place at rest."""
     rest = np.median(way[ball.at_rest], axis=0) if ball.at_rest.any() else way[0]
     return BallTrack(
@@ -77,6 +77,7 @@ def ball_track(ball: FollowedBall, way: FloatArray, forward: float) -> BallTrack
         y_m=forward * (way[:, 1] - rest[1]),
         sd_x_m=ball.sd_x_m,
         at_rest=ball.at_rest,
+        rest_m=(forward * float(rest[0] - origin[0]), forward * float(rest[1] - origin[1])),
         speed_rel_sd=float(np.interp(ball.confidence, DOUBTFUL_CONFIDENCE, (DOUBTFUL_SPEED_REL_SD, 0.0))),
         turning_sd_m=TURNING_SD_M,
     )

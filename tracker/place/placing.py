@@ -130,7 +130,9 @@ def place_tracks(
     )
     return PlacedTracks(
         head=head,
-        balls=tuple(ball_track(ball, way, forward) for ball, way in zip(followed.balls, balls, strict=True)),
+        balls=tuple(
+            ball_track(ball, way, forward, origin) for ball, way in zip(followed.balls, balls, strict=True)
+        ),
         direction="with the arrow" if forward > 0 else "against the arrow",
         camera=camera,
         tag=tag,
