@@ -2,12 +2,12 @@
 
 __all__ = [
     "alternatives",
-    "bound",
     "comparison",
     "conditions",
     "drawings",
     "filming",
     "page",
+    "performing",
     "plain_kalman",
     "published",
     "run",
@@ -16,4 +16,5 @@ __all__ = [
     "study",
     "tables",
     "trials",
+    "worlds",
 ]

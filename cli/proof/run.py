@@ -14,6 +14,7 @@ from pennyfall.cli.proof.published import Result, published_results
 from pennyfall.cli.proof.scores import at_rate, rivals, scores
 from pennyfall.cli.proof.study import Outcome, plan, run_study, world_job
 from pennyfall.cli.proof.tables import field_text, worlds_table
+from pennyfall.cli.proof.worlds import world_named
 from pennyfall.cli.report.quantities import quantity
 
 PAGE = "proof.html"
@@ -73,7 +74,13 @@ def world_lines(
     quiet : bool
         Show no progress.
 
+    Raises
+    ------
+    CannotMeasure
+        When there is no world of that name.
+
     """
+    world_named(world)
     jobs = [world_job(world, seed, rate_hz, number) for number in range(strokes)]
     with progress_bar("simulated strokes", quiet=quiet) as advance:
         outcomes = run_study(jobs, processes=processes, progress=advance)

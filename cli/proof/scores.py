@@ -9,11 +9,10 @@ from dataclasses import dataclass
 import numpy as np
 
 from pennyfall.cli.proof.alternatives import METHODS, Method
-from pennyfall.cli.proof.bound import GIVEN
 from pennyfall.cli.proof.comparison import COMPARED, CUT, true_values
 from pennyfall.cli.proof.conditions import SOURCES
 from pennyfall.cli.proof.study import Outcome
-from pennyfall.cli.proof.trials import QUANTITIES
+from pennyfall.cli.proof.trials import GIVEN, QUANTITIES
 from pennyfall.cli.proof.worlds import PUBLISHED
 from pennyfall.kinematics.values import INTERVAL_SDS, FloatArray
 

@@ -8,7 +8,6 @@ from collections.abc import Callable, Iterable
 from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass
 
-from pennyfall.cli.proof.bound import state_bound
 from pennyfall.cli.proof.comparison import alternative_values
 from pennyfall.cli.proof.conditions import SOURCES
 from pennyfall.cli.proof.trials import (
@@ -17,6 +16,7 @@ from pennyfall.cli.proof.trials import (
     Trial,
     draw_trial,
     measure_trial,
+    state_bound,
     true_quantities,
 )
 from pennyfall.cli.proof.worlds import PUBLISHED, WORLDS, world_named

@@ -16,6 +16,7 @@ from pennyfall.cli.proof.comparison import COMPARED, alternative_values, true_va
 from pennyfall.cli.proof.conditions import SOURCES
 from pennyfall.cli.proof.filming import film
 from pennyfall.cli.proof.page import proof_page
+from pennyfall.cli.proof.run import world_lines
 from pennyfall.cli.proof.scores import METHOD, Score, at_rate, budget, rivals, score
 from pennyfall.cli.proof.study import Job, Outcome, plan, run_job, run_study
 from pennyfall.cli.proof.tables import field_text
@@ -253,6 +254,19 @@ def test_a_folder_without_recordings_is_told_before_the_study_runs(tmp_path: Pat
     assert result.exit_code == 2
     assert "holds none of the published recordings" in result.stderr
     assert not (tmp_path / "out").exists()
+
+
+def test_one_world_alone_is_told() -> None:
+    lines = world_lines("push", rate_hz=60.0, strokes=2, seed=1, processes=1, quiet=True)
+    assert lines[0].startswith("| push, 60 frames/s, 2 of 2 strokes found |")
+    assert len(lines) == 2 + len(QUANTITIES)
+
+
+def test_a_world_that_is_none_is_refused_with_the_names_of_all() -> None:
+    result = CliRunner().invoke(app, ["prove", "--world", "moon"])
+    assert result.exit_code == 2
+    assert "No world is named moon." in result.stderr
+    assert "tremor before" in result.stderr
 
 
 @pytest.mark.slow
