@@ -82,7 +82,7 @@ def minimum_jerk(putter: Putter, generator: np.random.Generator) -> Intent:
     ahead_m = (size.length_m + size.contact_m) / generator.uniform(*BALL_AT)
     whole_s = size.forward_s / 0.4
     for _ in range(8):  # the share of the time at which the ball is met hangs on the whole a little
-        back, forward = _smooth_through_top(size.length_m, ahead_m, size.back_s, whole_s)
+        back, forward = smooth_through_top(size.length_m, ahead_m, size.back_s, whole_s)
         reach_s = brentq(lambda t, way=forward: way(t) - size.contact_m, 0.1 * whole_s, 0.9 * whole_s)
         whole_s *= size.forward_s / reach_s
     return _intent(_of_polynomial(back), _of_polynomial(forward), size.back_s, reach_s, power=3.0)
@@ -103,12 +103,12 @@ def tau_guided(putter: Putter, generator: np.random.Generator) -> Intent:
 
     """
     size = _draw_size(putter, generator)
-    back = _tau_guide(0.0, -size.length_m, size.back_s, 0.5)
+    back = tau_guide(0.0, -size.length_m, size.back_s, 0.5)
     coupling, beyond = generator.uniform(0.5, 1.0), generator.uniform(*BEYOND)
     # the share of its time in which a guide has closed all of its gap but what lies beyond the ball
     reached = np.sqrt(1 - (1 - 1 / beyond) ** coupling)
     end_m = beyond * (size.length_m + size.contact_m) - size.length_m
-    forward = _tau_guide(-size.length_m, end_m, size.forward_s / reached, coupling)
+    forward = tau_guide(-size.length_m, end_m, size.forward_s / reached, coupling)
     return _intent(back, forward, size.back_s, size.forward_s, power=2.0)
 
 
@@ -129,14 +129,14 @@ def log_normal(putter: Putter, generator: np.random.Generator) -> Intent:
         starts = np.array([0.0, generator.uniform(0.5, 1.1)])
         medians = np.array([1.0, generator.uniform(0.5, 1.0)])
         ways = np.array([-1.0, generator.uniform(2.0, 3.5)])
-        x, v, _ = _pulses(starts, medians, spread, ways)(t)
+        x, v, _ = pulses(starts, medians, spread, ways)(t)
         turned = int(np.argmin(x))
         ways *= -size.length_m / x[turned]
         x *= -size.length_m / x[turned]
         met = int(np.argmax((x > size.contact_m) & (t > t[turned])))
         if not met or np.any(v[turned + 1 : met] <= 0):
             continue
-        path = _pulses(starts, medians, spread, ways)
+        path = pulses(starts, medians, spread, ways)
         top = brentq(lambda s, path=path: _at(path, s, 1), t[turned - 1], t[turned + 1])
         ball_m = size.contact_m
         impact = brentq(lambda s, path=path, x=ball_m: _at(path, s, 0) - x, t[met - 1], t[met])
@@ -144,7 +144,7 @@ def log_normal(putter: Putter, generator: np.random.Generator) -> Intent:
         if BACK_TO_FORWARD[0] < (top - left) / (impact - top) < BACK_TO_FORWARD[1]:
             unit_s = size.forward_s / (impact - top)
             return Intent(
-                path=_pulses(starts * unit_s, medians * unit_s, spread, ways),
+                path=pulses(starts * unit_s, medians * unit_s, spread, ways),
                 takeaway_s=left * unit_s,
                 top_s=top * unit_s,
                 impact_s=impact * unit_s,
@@ -221,7 +221,7 @@ def _intent(back: Path, forward: Path, top_s: float, forward_s: float, *, power:
     return Intent(path=path, takeaway_s=0.0, top_s=top_s, impact_s=top_s + forward_s, power=power)
 
 
-def _smooth_through_top(
+def smooth_through_top(
     length_m: float, ahead_m: float, back_s: float, forward_s: float
 ) -> tuple[Polynomial, Polynomial]:
     """Return the quintics of least jerk from rest to the top and on to rest `ahead_m` further."""
@@ -244,7 +244,8 @@ def _of_polynomial(way: Polynomial) -> Path:
     return lambda t: np.stack([way(t), slope(t), bend(t)])
 
 
-def _tau_guide(from_m: float, to_m: float, duration_s: float, coupling: float) -> Path:
+def tau_guide(from_m: float, to_m: float, duration_s: float, coupling: float) -> Path:
+    """Return the way on which a gap closes in a time, by its coupling k."""
     gap_m, T, n = to_m - from_m, duration_s, 1 / coupling
 
     def path(t: FloatArray) -> FloatArray:
@@ -257,7 +258,9 @@ def _tau_guide(from_m: float, to_m: float, duration_s: float, coupling: float) -
     return path
 
 
-def _pulses(starts_s: FloatArray, medians_s: FloatArray, spread: FloatArray, ways_m: FloatArray) -> Path:
+def pulses(starts_s: FloatArray, medians_s: FloatArray, spread: FloatArray, ways_m: FloatArray) -> Path:
+    """Return the sum of ways whose speeds are log-normal in the time since their starts, each shape (k,)."""
+
     def path(t: FloatArray) -> FloatArray:
         total = np.zeros((3, len(t)))
         for start, median, sd, way in zip(starts_s, medians_s, spread, ways_m, strict=True):
