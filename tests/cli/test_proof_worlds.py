@@ -13,7 +13,7 @@ from pennyfall.demo_clips.putter import Putter
 
 
 def test_no_other_way_through_the_top_has_less_jerk() -> None:
-    """Flash & Hogan 1985: the integral of the squared jerk is least; a bump that keeps the ends adds to it."""
+    """Flash & Hogan 1985: the squared jerk adds up to the least; a bump that keeps the ends adds to it."""
     back_s, forward_s = 0.7, 0.8
     back, forward = smooth_through_top(0.24, 0.7, back_s, forward_s)
 
