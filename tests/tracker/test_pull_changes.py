@@ -17,7 +17,7 @@ from tests.tracker.simulated_strokes import ball_track, head_track, stroke
 STROKES = 20
 NOISE_M = 1.3e-4
 """In less noise the process noise alone, chosen by likelihood, is loose enough for such a corner."""
-EVEN = replace(PULL_CHANGE, answers=((1.0, None), (1e-40, Kick(jerk=100.0))))
+EVEN = replace(PULL_CHANGE, answers=((1.0, Kick()), (1e-40, Kick(jerk=1.0)), (1e-40, Kick(jerk=1.0))))
 """The belief that no pull changes at once."""
 
 

@@ -16,6 +16,7 @@ from pennyfall.kinematics.values import FloatArray, IntArray
 from pennyfall.tracker.smoother.chain import (
     BACK,
     EASING_S,
+    MOTION_STATES,
     MotionChain,
     PullChange,
     StrokeModel,
@@ -41,8 +42,10 @@ FEWEST_FRAMES_AFTER = 6
 """Chosen by us: fewer frames after impact say nothing about the process noise there."""
 PULL_CHANGE_SPACING_S = 0.008
 """Chosen by us: instants nearer to each other the picture hardly tells apart."""
-LAST_BEFORE_IMPACT_S = 2 * BEFORE_IMPACT_S
-"""Chosen by us: a change nearer to impact cannot be told from noise, and would only let it in."""
+LATE_S = 0.09
+"""Chosen by us: so long before impact a hand may push at the ball, or shy from it."""
+LAST_BEFORE_IMPACT_S = BEFORE_IMPACT_S / 2
+"""Chosen by us: a later change hardly moves the mean before impact, and would only let noise in."""
 NOTHING = Kick().variances()
 
 
@@ -178,24 +181,27 @@ def find_pull_changes(frames: StrokeFrames, model: StrokeModel) -> tuple[PullCha
     places = _places(chain.time_s, nodes, pull_change_step_s(frames))
     if not len(places):
         return ()
-    (even, _), (changed, kick) = PULL_CHANGE.answers
-    assert kick is not None
-    log_prior = np.log(np.append(np.full(len(places), changed / len(places)), even))
+    time = chain.time_s[places]
+    (even, _), *changes = PULL_CHANGE.answers
+    late = (model.impact - time < LATE_S).astype(np.int64)
+    chance = np.array([each for each, _ in changes])[late] / np.bincount(late, minlength=2)[late]
+    jerk = np.array([kick.jerk for _, kick in changes])[late]
+    noises = len(DIFFUSION_GRID)
     diffusion = np.repeat(DIFFUSION_GRID, len(places) + 1)
     log_weight = log_weights(
         chain,
         nodes.phase[: nodes.impact + 1],
         Hypotheses(
-            log_prior=np.tile(log_prior, len(DIFFUSION_GRID)) + noise_prior(diffusion),
+            log_prior=np.tile(np.log(np.append(chance, even)), noises) + noise_prior(diffusion),
             diffusion=(np.array([model.diffusion[BACK]]), diffusion),
-            kick_node=np.tile(np.append(places, NO_KICK), len(DIFFUSION_GRID)),
-            kick=kick.variances(),
+            kick_node=np.tile(np.append(places, NO_KICK), noises),
+            kick=np.eye(MOTION_STATES)[:, [JERK]] * np.tile(np.append(jerk, 0.0), noises) ** 2,
         ),
     )
-    weight = np.exp(log_weight - logsumexp(log_weight)).reshape(len(DIFFUSION_GRID), -1).sum(axis=0)
+    weight = np.exp(log_weight - logsumexp(log_weight)).reshape(noises, -1).sum(axis=0)[:-1]
     return tuple(
-        PullChange(instant_s=float(chain.time_s[place]), jerk_sd_mps3=float(kick.jerk * np.sqrt(each)))
-        for place, each in zip(places, weight[:-1], strict=True)
+        PullChange(instant_s=each_s, jerk_sd_mps3=sd)
+        for each_s, sd in zip(time.tolist(), (jerk * np.sqrt(weight)).tolist(), strict=True)
     )
 
 
