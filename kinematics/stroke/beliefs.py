@@ -8,7 +8,7 @@ are weighed by one rule: probability beforehand times the likelihood of the fram
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Generic, TypeVar
+from typing import Any, Generic, TypeVar
 
 import numpy as np
 
@@ -206,7 +206,7 @@ NOISE_LAG_ONE = Belief(
     source="chosen by us around what filmed tags showed (0.07 to 0.4)",
 )
 
-TABLE = (
+TABLE: tuple[Belief[Any], ...] = (
     BACKSWING_START,
     FINISH_START,
     TREMBLING,
