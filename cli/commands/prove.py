@@ -44,7 +44,7 @@ def prove(
     Without a measurement: simulate strokes of known truth over the conditions of real filming, measure them
     like clips, and write a page with errors, coverage of the 95 % intervals, also in worlds where the tool's
     assumptions are wrong, the usual methods on the same tracks, and where the error comes from; 200 strokes
-    (and half as many in those worlds) take a few minutes.
+    and as many in those worlds take a few minutes.
 
     With a measurement and the known truth of its clip: set one beside the other, and say which intervals hold
     it.

@@ -20,7 +20,7 @@ from pennyfall.demo_clips.strokes import Performance, Stroke, ends_s, random_str
 from pennyfall.kinematics.errors import CannotMeasure
 from pennyfall.kinematics.values import FloatArray
 
-TREMOR_HZ, TREMOR_M, TREMOR_GROWS_S = (8.0, 10.0), (1e-4, 3e-4), 0.1
+TREMOR_HZ, TREMOR_M, TREMOR_GROWS_S = (6.0, 12.0), (1e-4, 3e-4), 0.1
 """A tremor's two tones, how far they swing together, and how long it takes to come.
 
 A hand held out trembles with a clear peak between 6 and 12 Hz (Lakie et al. 2015, J. Physiol. 593:4411-4422,
@@ -174,7 +174,7 @@ WORLDS = (
     PUBLISHED,
     World(name="filmed starts", meaning="leaves rest as filmed hands do, t^2 to t^7", intend=filmed_start),
     World(name="lopsided", meaning="backswing fast early, or late", intend=lopsided),
-    World(name="tremor", meaning="8 to 10 Hz, 0.1 to 0.3 mm, from the takeaway on", trouble=tremor),
+    World(name="tremor", meaning="6 to 12 Hz, 0.1 to 0.3 mm, from the takeaway on", trouble=tremor),
     World(name="tremor before", meaning="the same, at address too", trouble=tremor_before),
     World(
         name="push", meaning="2 to 6 m/s² more within 0.1 s, begun 20 to 90 ms before the ball", trouble=push

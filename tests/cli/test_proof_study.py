@@ -236,7 +236,7 @@ def test_a_study_is_shared_out_over_the_frame_rates() -> None:
     counts = {rate: sum(each.rate_hz == rate for each in first) for rate in (240.0, 120.0, 60.0, 30.0)}
     assert counts == {240.0: 80, 120.0: 30, 60.0: 70, 30.0: 20}
     assert {each.world for each in jobs} == {each.name for each in WORLDS}
-    assert len(jobs) - len(first) <= 100
+    assert len(jobs) - len(first) <= 200
     assert sum(each.budget for each in jobs) <= 48
 
 

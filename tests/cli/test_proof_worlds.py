@@ -55,7 +55,7 @@ def test_a_filmed_start_leaves_rest_by_its_power(seed: int) -> None:
 
 
 def test_the_tremor_swings_as_often_and_as_far_as_its_sources_say() -> None:
-    """What it adds to the same stroke: 8 to 10 Hz, at most 0.3 mm; nothing before the takeaway."""
+    """What it adds to the same stroke: 6 to 12 Hz, at most 0.3 mm; nothing before the takeaway."""
     world, generator = world_named("tremor"), np.random.default_rng(3)
     assert world.trouble is not None
     for _ in range(5):
@@ -67,7 +67,7 @@ def test_the_tremor_swings_as_often_and_as_far_as_its_sources_say() -> None:
         rate = np.fft.rfftfreq(8192, 1e-3)[
             np.argmax(np.abs(np.fft.rfft(added[0] * np.hanning(len(t)), 8192)))
         ]
-        assert 7.8 < rate < 10.2
+        assert 5.5 < rate < 12.5
 
 
 def test_a_contact_that_takes_time_ends_where_a_step_does() -> None:
