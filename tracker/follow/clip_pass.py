@@ -46,10 +46,10 @@ SHEET_SAMPLE_INTERVAL_S = 0.3
 MOST_SHEET_SAMPLES = 12
 """Chosen by us: more pictures of a resting sheet say nothing new."""
 
-NEXT_LOOK_S, LOOKS_RARER = 0.6, 2.0
-"""Chosen by us: while nothing printed was ever seen, looks for tags, 0.1 to 0.3 s each on grass, are twice as
-far apart each time, from this on: three in the first three seconds. Tags that are there are seen in the
-first."""
+NEXT_LOOK_S, LOOKS_RARER = 0.6, 4.0
+"""Chosen by us: while nothing printed was ever seen, looks for tags, each 0.05 to 0.1 s of processor time on
+grass, are four times as far apart each time, from this on: two in the first three seconds. Tags that are
+there are seen in the first."""
 
 FEWEST_MIRRORED = 2
 """One tag may be misread once in a while; two of the same sheet are not."""
