@@ -50,15 +50,15 @@ TIME_ERROR_S = 2e-5
 usual 90 kHz time base."""
 HEIGHT_SD_M = 5e-4
 """What a ruler beside the head says about the tag's height."""
-DISTORTION_SD = 0.03
-"""Standard deviation of the k1 that a phone's own correction leaves: what the calibration assumes, too."""
+MOST_DISTORTION = 0.05
+"""k1 that a phone's own correction leaves, to either side at most; chosen by us: it bends a line along the
+edge of a 1080p picture by 11 px, and more would be seen."""
 HEADING_RAD = 0.02
 """The sheet is laid along the target line to about a degree (common practice, no source)."""
 PLANE_TILT_RAD = (0.0, 0.3)
 """The stroke's plane leans by up to 17 degrees, between a straight stroke and a much curved one."""
-TRUE_HEIGHT_M = (0.027, 0.004)
-"""Mean and standard deviation of a head tag's height (common practice, no source): those of the simulated
-world, though the same numbers as `tag_height.TYPICAL_HEIGHT`, which the tool assumes."""
+TRUE_HEIGHT_M = (0.019, 0.035)
+"""Heights of a head tag, any as likely: from thin blades to tall mallets (common practice, no source)."""
 STRETCH_SD = 0.003
 SIZE_BIAS_SD = 0.004
 """Errors of the head tag's size in the picture: from frame to frame, and lasting."""

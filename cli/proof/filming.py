@@ -17,9 +17,9 @@ from pennyfall.cli.proof.conditions import (
     BALL_SMEAR_S,
     BALL_SMEAR_SD,
     BALL_SMEAR_UNHARMFUL_M,
-    DISTORTION_SD,
     HEADING_RAD,
     HEIGHT_SD_M,
+    MOST_DISTORTION,
     PLACE_ERROR_PX,
     PLACE_ERROR_REACH_PX,
     PLANE_TILT_RAD,
@@ -103,13 +103,13 @@ def film(
 
 def _with_unknowns(conditions: Conditions, draws: Mapping[str, np.random.Generator]) -> Conditions:
     """Return the conditions with what nobody knows beforehand: lens, height, path."""
-    k1 = DISTORTION_SD * draws["lens"].standard_normal()
+    k1 = draws["lens"].uniform(-MOST_DISTORTION, MOST_DISTORTION)
     return replace(
         conditions,
         camera=replace(conditions.camera, distortion=np.array([k1, 0.0, 0.0, 0.0, 0.0])),
         putter=replace(
             conditions.putter,
-            tag_height_m=draws["tag height"].normal(*TRUE_HEIGHT_M),
+            tag_height_m=draws["tag height"].uniform(*TRUE_HEIGHT_M),
             plane_tilt_rad=draws["path"].uniform(*PLANE_TILT_RAD),
         ),
         sheet=replace(conditions.sheet, heading_rad=draws["path"].normal(0.0, HEADING_RAD)),
