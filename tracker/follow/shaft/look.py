@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 from scipy.ndimage import uniform_filter1d
 
 from pennyfall.kinematics.values import BoolArray, FloatArray, freeze_arrays
-from pennyfall.tracker.follow.shaft.lines import AT_ONCE, FEWEST_ROWS, NARROWEST, WIDEST, Floor
+from pennyfall.tracker.follow.shaft.lines import AT_ONCE, FEWEST_ROWS, NARROWEST, WIDEST, Floor, middle_of
 
 FINE = 8
 """Steps to a pixel in which the look is kept."""
@@ -223,7 +223,7 @@ def learn_look(
         bare = floor.luma[each, left] * (1 - share) + floor.luma[each, left + 1] * share
         seen.append(shown)
         covered.append(floor.covered(shown, bare))
-    luma = uniform_filter1d(np.median(seen, axis=0), ALONG_ROWS, axis=0)
+    luma = uniform_filter1d(middle_of(np.array(seen)), ALONG_ROWS, axis=0)
     mean = np.mean(covered, axis=0)
     around = np.median(mean[:, np.abs(fine) > 0.6 * radius_px], axis=1, keepdims=True)
     most = np.percentile(mean, 97, axis=1, keepdims=True) - around
