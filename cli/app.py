@@ -35,6 +35,7 @@ COMMANDS = {
     "coin": "Predict where a loose coin leaves the head and lands.",
     "plan": "Say at which putt lengths the coin leaves by itself.",
     "lesson": "Measure a lesson and compare its conditions.",
+    "season": "Measure thousands of clips into one table.",
     "serve": "Open a page to which phones send their clips.",
     "history": "Keep lessons and follow a student over weeks.",
     "prove": "Prove what the figures are worth.",

@@ -35,9 +35,10 @@ def history(
     """Follow a student over the lessons: what changed since the first, and is that more than scatter."""
     from pennyfall.cli.history import database as store
     from pennyfall.cli.history.export import export as write_table
-    from pennyfall.cli.history.removal import delete_student, removal_words
+    from pennyfall.cli.history.removal import removal_words
     from pennyfall.cli.history.trend import FOLLOWED, followable, trends
     from pennyfall.cli.history.trend_table import students_table, trend_table
+    from pennyfall.cli.season.removal import forget_student, known_anywhere
     from pennyfall.kinematics.errors import CannotMeasure
 
     if with_clips and not delete:
@@ -52,12 +53,12 @@ def history(
     with store.open_history(database or store.default_database(), must_exist=True) as opened:
         if student is not None:
             if not (delete and with_clips):  # whose clips alone are left is known by their folder
-                student = store.known_student(opened, student)
+                student = (known_anywhere if delete else store.known_student)(opened, student)
             if delete:
                 doomed = "everything, clips and all," if with_clips else "everything"
                 if not yes:
                     typer.confirm(f"Delete {doomed} about {student}?", abort=True)
-                typer.echo(removal_words(delete_student(opened, student, with_clips=with_clips)))
+                typer.echo(removal_words(forget_student(opened, student, with_clips=with_clips)))
                 return
             repeated = store.repeated_clips(opened, student)
         strokes = store.strokes_long(opened, student)

@@ -30,18 +30,32 @@ def folder_lock(folder: Path) -> Iterator[None]:
         raise CannotMeasure(
             f"There is no folder {folder}.", fix="Name the folder that holds the lesson's clips."
         )
-    lock = FileLock(folder / LOCK_FILE, blocking=False)
+    with one_run_at_a_time(folder / LOCK_FILE, folder):
+        yield
+
+
+@contextmanager
+def one_run_at_a_time(lock_file: Path, worked_on: Path) -> Iterator[None]:
+    """Hold a lock for the body, by a file beside what is worked on.
+
+    Raises
+    ------
+    CannotMeasure
+        When another run holds it, or the place cannot be written.
+
+    """
+    lock = FileLock(lock_file, blocking=False)
     try:
         lock.acquire()
     except Timeout:
         raise CannotMeasure(
-            f"Another run is working on {folder} at this moment.",
+            f"Another run is working on {worked_on} at this moment.",
             fix="Wait until it has finished, then run again: what it measured is kept.",
         ) from None
     except OSError as error:
         raise CannotMeasure(
-            f"{folder} cannot be written ({error.strerror}).",
-            fix="Name a lesson folder that may be written.",
+            f"{lock_file.parent} cannot be written ({error.strerror}).",
+            fix="Name a folder that may be written.",
         ) from error
     try:
         yield

@@ -9,7 +9,7 @@ import os
 import secrets
 import types
 import typing
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from contextlib import contextmanager, suppress
 from importlib.metadata import version
 from pathlib import Path
@@ -25,7 +25,7 @@ SCHEMA = "pennyfall.measurement/1"
 
 def to_document(measurement: Measurement) -> dict[str, Any]:
     """Return the measurement as the JSON document of version 1 (all values SI, NaN as null)."""
-    return {"schema": SCHEMA, "software": {"version": version("pennyfall")}, **_plain(measurement)}
+    return {"schema": SCHEMA, "software": {"version": version("pennyfall")}, **plain(measurement)}
 
 
 def from_document(document: dict[str, Any]) -> Measurement:
@@ -85,6 +85,21 @@ def load_measurement(path: Path) -> Measurement:
             fix="Give the JSON file written by: pennyfall measure CLIP --json OUT.json",
         )
     return from_document(document)
+
+
+def plain(value: Any) -> Any:  # noqa: ANN401 - walks every kind of field
+    """Return a value as JSON has it: fields by name, what is not finite as None."""
+    if isinstance(value, np.ndarray):
+        return plain(value.tolist())
+    if isinstance(value, float):
+        return value if math.isfinite(value) else None
+    if dataclasses.is_dataclass(value) and not isinstance(value, type):
+        return {each.name: plain(getattr(value, each.name)) for each in dataclasses.fields(value)}
+    if isinstance(value, (list, tuple)):
+        return [plain(item) for item in value]
+    if isinstance(value, Mapping):
+        return {str(key): plain(item) for key, item in value.items()}
+    return value
 
 
 def write_whole(path: Path, content: bytes) -> None:
@@ -153,18 +168,6 @@ def beside(path: Path) -> Iterator[Path]:
     finally:
         with suppress(OSError):
             temporary.unlink()
-
-
-def _plain(value: Any) -> Any:  # noqa: ANN401 - walks every kind of field
-    if isinstance(value, np.ndarray):
-        return [_plain(float(item)) for item in value]
-    if isinstance(value, float):
-        return value if math.isfinite(value) else None
-    if dataclasses.is_dataclass(value) and not isinstance(value, type):
-        return {each.name: _plain(getattr(value, each.name)) for each in dataclasses.fields(value)}
-    if isinstance(value, (list, tuple)):
-        return [_plain(item) for item in value]
-    return value
 
 
 def _typed(value: Any, kind: Any) -> Any:  # noqa: ANN401 - the reverse walk

@@ -72,7 +72,7 @@ def open_history(path: Path, *, must_exist: bool = False) -> Iterator[sqlite3.Co
             f"There is no history database at {path}.",
             fix="Run a lesson first (pennyfall lesson run FOLDER), or name the database with --database.",
         )
-    with _in_words(path):
+    with database_in_words(path):
         try:
             path.parent.mkdir(parents=True, exist_ok=True)
         except OSError as error:
@@ -242,29 +242,81 @@ def estimates(measures: StrokeMeasures) -> dict[str, Estimate]:
 
 
 @contextmanager
-def _in_words(path: Path) -> Iterator[None]:
+def database_in_words(
+    path: Path,
+    what: str = "history database",
+    option: str = "--database",
+    anew: str = "running the lessons again fills a new one",
+) -> Iterator[None]:
+    """Turn what goes wrong with a database in the body into words.
+
+    Parameters
+    ----------
+    path : Path
+        Its file.
+    what : str
+        What a coach calls it.
+    option : str
+        How another place is named.
+    anew : str
+        What makes another of it.
+
+    Raises
+    ------
+    CannotMeasure
+        When it is held by another run, damaged or not to be written, or the disk is full.
+
+    """
     try:
         yield
     except sqlite3.DatabaseError as error:
         text = str(error)
         if "locked" in text or "busy" in text:
             raise CannotMeasure(
-                f"The history database {path} has been held by another run for {BUSY_S:.0f} s.",
+                f"The {what} {path} has been held by another run for {BUSY_S:.0f} s.",
                 fix="Wait until the other run has finished, then run again: nothing was lost.",
             ) from error
-        if "full" in text:
+        if "full" in text or "disk I/O error" in text:
             raise CannotMeasure(
-                f"The disk is full: the history database {path} was left as it was.",
+                f"The disk is full or failed: the {what} {path} was left as it was.",
                 fix="Free some space and run again: what was measured is kept.",
             ) from error
         if "not a database" in text or "malformed" in text:
             raise CannotMeasure(
-                f"{path} is no history database, or it is damaged ({text}).",
-                fix="Put back a copy, or move it away: running the lessons again fills a new one.",
+                f"{path} is no {what}, or it is damaged ({text}).",
+                fix=f"Put back a copy, or move it away: {anew}.",
             ) from error
         if isinstance(error, sqlite3.OperationalError) and ("unable to open" in text or "readonly" in text):
             raise CannotMeasure(
-                f"The history database {path} cannot be opened for writing ({text}).",
-                fix="Name a place that may be written with --database.",
+                f"The {what} {path} cannot be opened for writing ({text}).",
+                fix=f"Name a place that may be written with {option}.",
             ) from error
         raise
+
+
+class NotedSeason(NamedTuple):
+    """Where a season's data lie."""
+
+    out: Path
+    """Its table."""
+    source: str
+    """Folder, list or address of its clips."""
+    tracks: Path | None
+
+
+def note_season(connection: sqlite3.Connection, season: NotedSeason) -> None:
+    """Keep where a season's data lie, so that deleting a student reaches them; earlier notes stay."""
+    tracks = "" if season.tracks is None else str(season.tracks)
+    connection.execute(
+        "INSERT OR IGNORE INTO season VALUES (?, ?, ?)", (str(season.out), season.source, tracks)
+    )
+
+
+def noted_seasons(connection: sqlite3.Connection) -> tuple[NotedSeason, ...]:
+    """Return every season that was noted, by the name of its table."""
+    rows = connection.execute(
+        "SELECT out, source, tracks FROM season ORDER BY out, source, tracks"
+    ).fetchall()
+    return tuple(
+        NotedSeason(Path(out), source, Path(tracks) if tracks else None) for out, source, tracks in rows
+    )

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import sqlite3
+from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -27,7 +28,13 @@ class Removal:
     """Sentences on what was not removed, and why."""
 
 
-def delete_student(connection: sqlite3.Connection, student: str, *, with_clips: bool = False) -> Removal:
+def delete_student(
+    connection: sqlite3.Connection,
+    student: str,
+    *,
+    with_clips: bool = False,
+    elsewhere: Sequence[Path] = (),
+) -> Removal:
     """Remove a student's derived files and rows; the files go first, so that a killed run can be repeated.
 
     Where the clips stay, their folder is noted without the student, so that they can be removed later, too.
@@ -39,6 +46,8 @@ def delete_student(connection: sqlite3.Connection, student: str, *, with_clips: 
         The student's code.
     with_clips : bool
         Remove the clips and the lesson file, too.
+    elsewhere : sequence of Path
+        Folders of the student's lessons that the history does not know.
 
     Raises
     ------
@@ -53,10 +62,10 @@ def delete_student(connection: sqlite3.Connection, student: str, *, with_clips: 
     try:
         student = known_student(connection, student)
     except CannotMeasure:
-        if not waiting:
+        if not (waiting or elsewhere):
             raise
     folders = lesson_folders(connection, student)
-    for folder in dict.fromkeys((*folders, *waiting)):
+    for folder in dict.fromkeys((*folders, *waiting, *elsewhere)):
         reason = _not_ours(folder, student)
         if reason is not None:
             left.append(reason)

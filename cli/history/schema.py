@@ -59,6 +59,14 @@ MIGRATIONS = (
         folder TEXT PRIMARY KEY
     ) WITHOUT ROWID
     """,
+    """
+    CREATE TABLE season (
+        out TEXT NOT NULL,
+        source TEXT NOT NULL,
+        tracks TEXT NOT NULL,
+        PRIMARY KEY (out, source, tracks)
+    ) WITHOUT ROWID
+    """,
 )
 """Step n takes a database from version n to n + 1. A released step is never changed; a new one is added."""
 

@@ -53,24 +53,45 @@ def lesson_measuring(folder: Path, lesson: Lesson) -> tuple[MeasureClip, Measure
         When a file the lesson names cannot be used.
 
     """
+    settings, boxes = lesson_settings(folder, lesson)
     stated = {key: getattr(lesson, key) for key in SETTINGS_KEYS}
-    paths = {key: folder / Path(stated[key]).expanduser() for key in FILE_KEYS if stated[key] is not None}
-    settings = settings_from(**stated | paths)
+    paths = _files_named(folder, lesson)
     contents = {key: path.read_text(encoding="utf-8") for key, path in paths.items()}
     said = {key: value for key, value in stated.items() if value is not None}
     # the tag's height stands there stated or not, as it always has: what is measured stays measured
     options = {"tag_height_mm": None, **said, **contents}
-    boxes = {folder / clip: Box.read(box) for clip, box in lesson.boxes.items()}
     measured_with = MeasuredWith(options=options, version=version("pennyfall"), boxes=lesson.boxes)
     return partial(measure_for_lesson, settings, boxes), measured_with
 
 
+def lesson_settings(folder: Path, lesson: Lesson) -> tuple[Settings, dict[Path, Box]]:
+    """Return the settings that hold for all clips of a lesson, and the boxes of single ones by their path.
+
+    Raises
+    ------
+    CannotMeasure
+        When a file the lesson names cannot be used.
+
+    """
+    stated = {key: getattr(lesson, key) for key in SETTINGS_KEYS}
+    settings = settings_from(**stated | _files_named(folder, lesson))
+    return settings, {folder / clip: Box.read(box) for clip, box in lesson.boxes.items()}
+
+
+def boxed(settings: Settings, box: Box | None) -> Settings:
+    """Return the settings of a clip; a box of its own goes before what all share."""
+    return settings if box is None else replace(settings, box=box, dot=None)
+
+
+def _files_named(folder: Path, lesson: Lesson) -> dict[str, Path]:
+    named = {key: getattr(lesson, key) for key in FILE_KEYS}
+    return {key: folder / Path(path).expanduser() for key, path in named.items() if path is not None}
+
+
 def measure_for_lesson(settings: Settings, boxes: Mapping[Path, Box], path: Path) -> MeasuredClip:
     """Measure one clip, and keep of it what the report shows; a box of its own goes before what all share."""
-    if path in boxes:
-        settings = replace(settings, box=boxes[path], dot=None)
     album = Album(PAGE_LOOK.height_px)
-    measured = measure_clip(path, settings, album=album)
+    measured = measure_clip(path, boxed(settings, boxes.get(path)), album=album)
     return MeasuredClip(measurement=measured.measurement, track=track_table(measured), album=album)
 
 

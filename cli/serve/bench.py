@@ -29,6 +29,10 @@ TIME_LIMIT_S = 600.0
 """Chosen by us: the longest clip that is taken at all takes a slow laptop less; a hostile one is ended."""
 
 
+class ProcessEnded(CannotMeasure):
+    """The process that worked on something was ended, by that or from outside."""
+
+
 class Bench:
     """A number of places, each a process that does one thing after the other.
 
@@ -38,8 +42,8 @@ class Bench:
 
     def __init__(self, places: int, *, time_limit_s: float = TIME_LIMIT_S) -> None:
         self._time_limit_s = time_limit_s
-        self._all = [_Place() for _ in range(places)]
-        self._free: asyncio.Queue[_Place] = asyncio.Queue()
+        self._all = [Place() for _ in range(places)]
+        self._free: asyncio.Queue[Place] = asyncio.Queue()
         for place in self._all:
             self._free.put_nowait(place)
         self._waiters = ThreadPoolExecutor(places, "bench")
@@ -88,26 +92,39 @@ class Bench:
         self._waiters.shutdown(wait=False, cancel_futures=True)
 
 
-class _Place:
-    """One process and the line to it."""
+class Place:
+    """One process and the line to it; manned anew where it was ended or ran out of time."""
 
-    def __init__(self) -> None:
+    def __init__(self, warm: Sequence[str] = WARM) -> None:
+        self._warm_with = tuple(warm)
         self._man()
 
     def _man(self) -> None:
         context = multiprocessing.get_context("spawn")
         self._line, theirs = context.Pipe()
-        self._process = context.Process(target=_serve, args=(theirs,), daemon=True)
+        self._process = context.Process(target=_serve, args=(theirs, self._warm_with), daemon=True)
         self._process.start()
         theirs.close()
         self._ended = self._warm = False
 
     def end(self) -> None:
+        """End the process at once."""
         self._ended = True
         self._process.kill()
         self._process.join()
 
-    def do(self, work: Work, arguments: Sequence[object], said: Tell, time_limit_s: float) -> Any:  # noqa: ANN401
+    def do(
+        self, work: Work, arguments: Sequence[object], said: Tell, time_limit_s: float | None = None
+    ) -> Any:  # noqa: ANN401 - whatever the work returns
+        """Do a piece of work and return what it returns.
+
+        Raises
+        ------
+        CannotMeasure
+            When the work does or takes too long; `ProcessEnded` when its process was ended.
+
+        """
+        ended: type[CannotMeasure] = CannotMeasure
         try:
             if not self._warm:
                 self._warm = bool(self._line.recv())  # loading is not what the limit is about
@@ -125,19 +142,20 @@ class _Place:
                     )
                 else:
                     return value
-            message = f"It could not be worked through in {time_limit_s:.0f} s."
+            message = f"It could not be worked through in {time_limit_s or 0:.0f} s."
         except (EOFError, BrokenPipeError, ConnectionResetError):
             message = "The process that worked on it was ended, perhaps because the memory was full."
+            ended = ProcessEnded
         if not self._ended:
             self.end()
             self._line.close()
             self._man()
-        raise CannotMeasure(message, fix="Send a shorter clip, or film again.")
+        raise ended(message, fix="Send a shorter clip, or film again.")
 
 
-def _serve(line: Connection) -> None:
+def _serve(line: Connection, warm: Sequence[str]) -> None:
     settle_worker()
-    for module in WARM:
+    for module in warm:
         import_module(module)
     line.send(True)
     with suppress(EOFError, BrokenPipeError, ConnectionResetError):
