@@ -23,10 +23,10 @@ from pennyfall.cli.files.lesson_file import (
     student_caution,
 )
 from pennyfall.cli.files.measured_files import MEASURED_FOLDER
+from pennyfall.cli.files.table_file import refuse_without
 from pennyfall.cli.lesson.clips import boxed, lesson_settings
 from pennyfall.cli.lesson.new import CLIP_SUFFIXES, sort_by_name
 from pennyfall.cli.lesson.run import with_club_in
-from pennyfall.cli.season.extras import needed
 from pennyfall.kinematics.errors import CannotMeasure
 from pennyfall.tracker.follow.boxes import Box
 from pennyfall.tracker.measure.settings import Settings
@@ -169,7 +169,9 @@ def _in_store(address: str) -> Iterator[tuple[str, str]]:
 
 
 def _store_of(address: str) -> tuple[Any, str]:
-    needed("fsspec", "Clips in an object store need")
+    refuse_without(
+        "fsspec", extra="cluster", wanted="Reading an object store", instead="copy the clips into a folder"
+    )
     import fsspec
 
     try:

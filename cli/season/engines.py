@@ -11,9 +11,9 @@ from itertools import islice
 from queue import SimpleQueue
 from typing import Any
 
+from pennyfall.cli.files.table_file import refuse_without
 from pennyfall.cli.lesson.side_by_side import interrupts_ignored
 from pennyfall.cli.season.clips import at_hand
-from pennyfall.cli.season.extras import needed
 from pennyfall.cli.season.job import Job, Outcome, measure_job, refusal_of
 from pennyfall.cli.serve.bench import Place, ProcessEnded, Tell
 from pennyfall.kinematics.errors import CannotMeasure
@@ -106,7 +106,7 @@ def on_cluster(address: str) -> Engine:
     Retries, lost workers and back-pressure are Dask's. It counts the end of a worker against every clip that
     was laid out for it, so those it gives up are measured at last one by one, with nothing beside them.
     """
-    needed("distributed", "A cluster needs")
+    refuse_without("distributed", extra="cluster", wanted="A cluster", instead="leave --cluster out")
 
     def work(jobs: Iterable[Job]) -> Outcomes:
         distributed: Any = import_module("distributed")  # it has no types

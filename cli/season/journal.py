@@ -10,12 +10,12 @@ from pathlib import Path
 from typing import Any, NamedTuple
 
 from pennyfall.cli.history.database import database_in_words
-from pennyfall.cli.season.columns import CLIP_COLUMNS, ENDING_COLUMNS
+from pennyfall.cli.report.data_columns import columns_of
 from pennyfall.cli.season.job import Outcome
 from pennyfall.kinematics.errors import CannotMeasure
 
-FACTS = tuple(each.name for each in CLIP_COLUMNS if each.name != "clip_sha256")
-ENDED_SO = ("clip_sha256", *(each.name for each in ENDING_COLUMNS))
+FACTS = tuple(each.name for each in columns_of("clip") if each.name != "clip_sha256")
+ENDED_SO = ("clip_sha256", *(each.name for each in columns_of("ending")))
 
 _TABLES = """
     CREATE TABLE IF NOT EXISTS clip (

@@ -10,9 +10,9 @@ from pathlib import Path
 
 from pennyfall.cli.files.folder_lock import one_run_at_a_time
 from pennyfall.cli.files.measurement import refuse_unwritable
+from pennyfall.cli.files.table_file import refuse_without
 from pennyfall.cli.season.clips import clip_places, season_clips
 from pennyfall.cli.season.engines import Engine
-from pennyfall.cli.season.extras import needed
 from pennyfall.cli.season.job import Job, MeasureForSeason, Outcome, measure_for_season
 from pennyfall.cli.season.journal import Journal, open_journal
 from pennyfall.cli.season.tables import has_parts, sweep_parts, sweep_table, write_parts, write_strokes
@@ -104,7 +104,9 @@ def run_season(
         When there is no clip, nothing can be written, another run is at work, or the engine has gone.
 
     """
-    needed("pyarrow", "A season's table needs")
+    refuse_without(
+        "pyarrow", extra="parquet", wanted="A season's table", instead="measure the clips with --json"
+    )
     if out.suffix.lower() != ".parquet":
         raise CannotMeasure(f"A season's table cannot be written as {out.name}.", fix="Name it .parquet.")
     refuse_unwritable(out)

@@ -11,7 +11,9 @@ from pathlib import Path
 from typing import Any
 
 from pennyfall.cli.files.measurement import beside, write_whole
-from pennyfall.cli.season.columns import arrow_schema
+from pennyfall.cli.files.table_file import csv_bytes
+from pennyfall.cli.report.data_columns import arrow_schema, dictionary
+from pennyfall.cli.season.columns import STROKES
 from pennyfall.cli.season.journal import Journal
 from pennyfall.kinematics.errors import CannotMeasure
 
@@ -26,7 +28,12 @@ NO_STUDENT = "unknown"
 
 
 def write_strokes(rows: Iterable[Mapping[str, Any]], out: Path) -> tuple[int, int]:
-    """Write the table, whole or not at all and never whole in memory; return its strokes and refused clips.
+    """Write the table, whole or not at all and never whole in memory, and what its columns mean beside it.
+
+    Returns
+    -------
+    tuple of int
+        How many strokes and how many refused clips it holds.
 
     Raises
     ------
@@ -37,7 +44,8 @@ def write_strokes(rows: Iterable[Mapping[str, Any]], out: Path) -> tuple[int, in
     import pyarrow as pa
     from pyarrow import parquet
 
-    schema, strokes, all_rows, waiting = arrow_schema(), 0, 0, iter(rows)
+    write_whole(out.with_name(f"{out.stem}.columns.csv"), csv_bytes(dictionary(STROKES)))
+    schema, strokes, all_rows, waiting = arrow_schema(STROKES), 0, 0, iter(rows)
     with beside(out) as temporary:
         with temporary.open("xb") as stream:
             with parquet.ParquetWriter(stream, schema, compression="zstd") as writer:
