@@ -21,6 +21,9 @@ MOVING_MPS = 0.04
 REST_SWAY_M = 0.0005
 """Chosen by us: a head at rest behind the ball sways by a few tenths of a millimetre; a forward press moves
 it by two and more, if slower than `MOVING_MPS`."""
+CREEPING_MPS = 0.005
+"""Chosen by us: a head that leaves rest slower than this has hardly begun; the slope of 60 ms of frames is
+known to half of it in 0.1 mm of noise at 60 frames/s."""
 SHORTEST_REST_S = 0.06
 SHORTEST_REST_AFTER_MOVE_S = 0.12
 """Chosen by us: the backswing is plain about 0.04 s after it began, so that what is left of this is rest."""
@@ -177,7 +180,7 @@ def _as_stroke(
         return None
     if time[backward.last] - time[backward.first] > LONGEST_SWING_S:
         return None
-    start = _onset_index(velocity, backward.first)
+    start = _onset_index(velocity, backward.first, 0.5 * MOVING_MPS)
     start_m = x[start]
     passing = forward.first + int(np.argmax(x[forward.first : forward.last + 1] >= start_m))
     passed = x[forward.last] - start_m
@@ -197,9 +200,11 @@ def _as_stroke(
         return None
     between = slice(backward.last, forward.first + 1)
     top = time[between][int(np.argmin(x[between]))]
-    rest_first = _rest_before(time, x, velocity, start)
-    shortest = SHORTEST_REST_AFTER_MOVE_S if rest_first > 0 else SHORTEST_REST_S
-    rested = time[start] - time[rest_first] >= shortest
+    rest_first, rested = _rest_before(time, x, velocity, start)
+    if not rested:
+        creeps = _onset_index(velocity, start, CREEPING_MPS)
+        rest_first, rested = _rest_before(time, x, velocity, creeps)
+        start = creeps if rested else start
     return FoundStroke(
         rest_s=float(time[rest_first]),
         takeaway_s=float(time[start]),
@@ -207,20 +212,23 @@ def _as_stroke(
         pass_s=float(struck if not whole and struck is not None else time[passing]),
         finish_s=float(time[forward.last]),
         struck_s=struck,
-        rested=bool(rested),
+        rested=rested,
         finished=not ends_with_clip,
     )
 
 
-def _onset_index(velocity: FloatArray, first: int) -> int:
-    """Return where the backward motion plainly begins; noise takes the speed over the threshold and back."""
-    while first > 0 and velocity[first - 1] < -0.5 * MOVING_MPS:
+def _onset_index(velocity: FloatArray, first: int, slowest_mps: float) -> int:
+    """Return from where on the backward motion is never slower; noise takes it over a threshold and back."""
+    while first > 0 and velocity[first - 1] < -slowest_mps:
         first -= 1
     return first
 
 
-def _rest_before(time: FloatArray, x: FloatArray, velocity: FloatArray, first: int) -> int:
-    """Return where the rest before a backswing begins: slow, and in one place but for sway and noise."""
+def _rest_before(time: FloatArray, x: FloatArray, velocity: FloatArray, first: int) -> tuple[int, bool]:
+    """Return where the slow time before a backswing begins, and whether it is long enough to be a rest.
+
+    In it the head is slow, and in one place but for sway and noise.
+    """
     still: BoolArray = np.abs(velocity[:first]) < MOVING_MPS
     moving = np.flatnonzero(~still)
     slow = int(moving[-1]) + 1 if len(moving) else 0
@@ -229,7 +237,9 @@ def _rest_before(time: FloatArray, x: FloatArray, velocity: FloatArray, first: i
     away = np.flatnonzero(np.abs(x[slow:first] - np.median(last)) > REST_SWAY_M + 4 * noise)
     # The backswing's own first motion leaves the place as well: what counts is what lies before it.
     away = away[time[slow + away] < time[first] - SHORTEST_REST_S]
-    return slow + int(away[-1]) + 1 if len(away) else slow
+    begins = slow + int(away[-1]) + 1 if len(away) else slow
+    shortest = SHORTEST_REST_AFTER_MOVE_S if begins > 0 else SHORTEST_REST_S
+    return begins, bool(time[first] - time[begins] >= shortest)
 
 
 def _struck(time: FloatArray, forward: _Run, departures_s: Sequence[float]) -> float | None:
