@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import numpy as np
-from scipy.interpolate import Akima1DInterpolator
 
 from pennyfall.kinematics.values import BoolArray, FloatArray, IntArray
 
@@ -44,6 +43,8 @@ def on_even_times(
     .. [1] Akima 1970, J ACM 17:589-602, doi:10.1145/321607.321609.
 
     """
+    from scipy.interpolate import Akima1DInterpolator  # 0.2 s, not before a clip's first frame
+
     found = np.full((len(even_s), values.shape[1]), np.nan)
     for run in np.split(np.arange(len(time_s)), np.flatnonzero(~joined) + 1):
         if not len(run):

@@ -104,6 +104,15 @@ def test_help_lists_every_command_without_importing_one() -> None:
         assert any(line.split() == [name, *summary.split()] for line in shown.splitlines())
 
 
+def test_what_takes_long_to_load_waits_until_a_clip_is_being_decoded() -> None:
+    code = (
+        "import sys, pennyfall.cli.commands.measuring\n"
+        "print(sorted({'scipy', 'filterpy', 'matplotlib', 'pandas'} & set(sys.modules)))\n"
+    )
+    shown = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True).stdout
+    assert shown.split() == ["[]"]
+
+
 @pytest.mark.parametrize("name", COMMANDS)
 def test_every_command_is_there_and_explains_itself(name: str) -> None:
     result = CliRunner().invoke(app, [name, "--help"])
