@@ -94,7 +94,7 @@ def time_base(
     capture_rate_hz : float
         Rate at which the phone noted it recorded; NaN where it did not [Hz].
     tick_s : float
-        Unit of the timestamps, to which they are rounded [s].
+        What the timestamps are multiples of, to which they are rounded [s].
 
     Raises
     ------
@@ -177,7 +177,7 @@ def unrounded(stamps_s: FloatArray, tick_s: float) -> FloatArray:
     """Return evenly spaced timestamps where the file's differ from such by no more than their rounding.
 
     Frames may be lost, and the spacing may drift, as a camera's clock does against the file's. Otherwise, and
-    where the rounding is fine, the timestamps themselves are returned.
+    where the rounding is fine or the spacing whole ticks, the timestamps themselves are returned.
     """
     intervals = np.diff(stamps_s)
     usual_s = usual_interval(intervals)
@@ -191,8 +191,9 @@ def unrounded(stamps_s: FloatArray, tick_s: float) -> FloatArray:
     frame = np.concatenate([[0.0], np.cumsum(spanned)])
     for drift in (0, 1):
         even = np.polyval(np.polyfit(frame, stamps_s, 1 + drift), frame)
-        if np.abs(stamps_s - even).max() <= ROUNDING * tick_s:
-            return even
+        off_s = np.abs(stamps_s - even).max()
+        if off_s <= ROUNDING * tick_s:
+            return stamps_s if off_s < COARSE_TICK * tick_s else even  # whole ticks apart: none is rounded
     return stamps_s
 
 

@@ -4,8 +4,11 @@ from __future__ import annotations
 
 import math
 import struct
+from fractions import Fraction
 from pathlib import Path
 
+import av
+import numpy as np
 import pytest
 
 from pennyfall.demo_clips.clips import shipped_clips
@@ -57,6 +60,36 @@ def test_a_clock_that_contradicts_the_others_is_refused(
 
 def test_a_duration_rounded_by_its_writer_is_believed(clip: Path) -> None:
     assert clock_disagreement(_changed(clip, b"mdhd", 16, 1.01)) is None
+
+
+def _copied_on_a_grid(source: Path, to: Path, ticks_a_second: int, drift: float) -> Path:
+    """Copy a clip, its times rounded to a grid that the file's own, finer unit does not tell."""
+    grid = Fraction(1, ticks_a_second)
+    with av.open(str(source)) as given, av.open(str(to), "w") as copy:
+        (track,) = given.streams.video
+        copied = copy.add_stream_from_template(track)
+        for packet in given.demux(track):
+            if packet.dts is not None and packet.pts is not None and packet.time_base is not None:
+                scale = float(packet.time_base / grid) * drift
+                packet.pts, packet.dts = round(packet.pts * scale), round(packet.dts * scale)
+                packet.stream, packet.time_base = copied, grid
+                copy.mux(packet)
+    return to
+
+
+@pytest.mark.parametrize("ticks_a_second", [600, 1000])
+@pytest.mark.parametrize("drift", [1.0, 1.0005])
+def test_a_coarse_grid_is_found_though_the_file_counts_in_a_finer_unit(
+    tmp_path: Path, ticks_a_second: int, drift: float
+) -> None:
+    """MP4 has at least 10,000 ticks a second, whatever counted before: 1/600 s is 32 of 1/19200."""
+    source = next(each.path for each in shipped_clips() if each.name == "larch-240-early")
+    even = read_clip(source).time_base
+    assert "grid" not in even.words
+    base = read_clip(_copied_on_a_grid(source, tmp_path / "copy.mp4", ticks_a_second, drift)).time_base
+    assert "were put on their grid" in base.words
+    assert base.time_s == pytest.approx(drift * even.time_s, abs=0.5 / ticks_a_second)
+    assert np.diff(base.time_s) == pytest.approx(drift * np.diff(even.time_s), rel=3e-4)
 
 
 def test_what_is_no_mp4_is_not_judged(tmp_path: Path) -> None:

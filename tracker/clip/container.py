@@ -48,7 +48,9 @@ class Stamps:
     outliers: frozenset[float]
     """Timestamps left out since they lie far from their neighbours' [s]."""
     tick_s: float
-    """Unit of the timestamps [s]."""
+    """What all timestamps are whole multiples of, from the first on [s]: the file's unit, or the coarser grid
+    on which they were before a program wrote them in a finer one (1/600 s in 1/19200, milliseconds in
+    1/16000)."""
     trusted: bool
     """Whether the frames carry them; False where the container only knows an order (AVI)."""
 
@@ -143,6 +145,7 @@ def read_stamps(container: Any, stream: Any, path: Path) -> Stamps:  # noqa: ANN
     kept = in_order(stamps)
     if np.mean(~kept) > MOST_OUTLIERS:
         raise CannotMeasure(disorder(path.name, int(np.sum(~kept)), len(kept)), fix=FILM_AGAIN)
+    grid = int(np.gcd.reduce(np.diff(np.unique(np.array(found)[kept])))) or 1
     good = np.unique(stamps[kept])
     while len(good) > 2 and good[-1] - good[-2] > LONE_END_S:
         good = good[:-1]
@@ -151,7 +154,7 @@ def read_stamps(container: Any, stream: Any, path: Path) -> Stamps:  # noqa: ANN
     return Stamps(
         stamps_s=good,
         outliers=frozenset(stamps.tolist()) - set(good.tolist()),
-        tick_s=float(base),
+        tick_s=seconds_of(grid, base),
         trusted=trusted,
     )
 
