@@ -11,7 +11,7 @@ from typing import Annotated, Any, get_type_hints
 import typer
 
 Club = Annotated[Path | None, typer.Option(help="Club file (pennyfall club new).")]
-CoinName = Annotated[str, typer.Option("--coin", help="Which coin, such as us-quarter, euro-1, uk-5-pence.")]
+CoinName = Annotated[str, typer.Option("--coin", help="Which coin, such as us-quarter, us-dime, euro-1.")]
 Surface = Annotated[
     str | None,
     typer.Option(help="What it lies on: coated, plated, bare-stainless, bare-mild-steel, bare-aluminium."),

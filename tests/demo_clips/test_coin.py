@@ -21,7 +21,7 @@ from pennyfall.kinematics.coin.ride import ride
 from pennyfall.kinematics.values import Profile
 
 COIN_DIAMETER_M, COIN_THICKNESS_M = 0.02425, 0.00238
-"""50 euro cent (Council Regulation (EC) 975/98, and two agreeing tables)."""
+"""50 euro cent (its source stands beside it in coins.toml)."""
 
 
 def test_the_coin_is_seen_where_it_lies() -> None:
