@@ -110,7 +110,7 @@ def hedges_g(
     References
     ----------
     .. [1] Hedges (1981), J. Educ. Stat. 6:107-128, exact correction from the gamma function.
-    .. [2] Steiger and Fouladi (1997): interval by inverting the noncentral t distribution (from memory).
+    .. [2] Steiger and Fouladi (1997): interval by inverting the noncentral t distribution.
 
     """
     missing = math.nan

@@ -96,21 +96,25 @@ def test_likelihood_asks_for_a_lower_cutoff_where_there_is_more_noise(generator:
 
 
 def test_residual_analysis_finds_the_published_cutoff(refdata: Path) -> None:
-    """5.59 Hz on Pezzack's raw angle (BMClab's test of residual analysis); our fit of the line is another."""
+    """5.59 Hz on Pezzack's raw angle (BMClab's test of residual analysis); 5.63 by our fit of the line."""
     table = np.genfromtxt(refdata / "pezzack1977" / "pezzack1977.csv", delimiter=",", names=True)
     time = np.asarray(table["time_s"], dtype=np.float64)
     angle = np.asarray(table["angle_raw_rad"], dtype=np.float64)
-    assert residual_cutoff(np.linspace(time[0], time[-1], len(time)), angle) == pytest.approx(5.59, abs=1.0)
+    assert residual_cutoff(np.linspace(time[0], time[-1], len(time)), angle) == pytest.approx(5.59, abs=0.1)
 
 
 @pytest.mark.slow
-def test_published_recordings_are_followed_at_least_as_well_as_by_the_usual_ways(refdata: Path) -> None:
+def test_recordings_are_followed_better_than_by_the_usual_ways_but_a_long_contact_not_as_by_hand(
+    refdata: Path,
+) -> None:
     """Published for Dowling's: quintic spline 23.6, Butterworth 25.5, segmented filter 16.4 rad/s^2.
 
-    Davis & Challis 2020, J Biomech 101:109619, table 1. Measured here: 20.1, everything by likelihood.
+    Davis & Challis 2020, J Biomech 101:109619, table 1. Ours errs by 20.1, everything by likelihood: it beats
+    the spline and not the filter cut by hand where the contact of 25 ms begins and ends.
     """
-    for result in published_results(refdata):
+    results = published_results(refdata)
+    for result in results:
         ours = result.rms["pennyfall"]
         assert ours < min(error for name, error in result.rms.items() if name != "pennyfall")
-        if result.recording.contact:
-            assert ours < 23.6
+    (contact,) = (result.rms["pennyfall"] for result in results if result.recording.contact)
+    assert 16.4 < contact < 20.5

@@ -10,6 +10,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as hypothesis_st
 from scipy import stats
+from statsmodels.stats.power import TTestIndPower
 
 from pennyfall.kinematics.lesson.condition_summary import condition_means
 from pennyfall.kinematics.lesson.power import (
@@ -109,12 +110,14 @@ def test_the_small_sample_factor_equals_hedges_approximation_where_that_is_good(
     )  # gamma(2)/gamma(1.5)/sqrt 2
 
 
-def test_the_interval_of_the_effect_is_a_published_noncentral_t_interval() -> None:
-    # R's MBESS, conf.limits.nct(t.value=2.83, df=126): noncentrality 0.8337 to 4.8153 (its help page, from
-    # memory); here as an effect with 1/n1 + 1/n2 = 1 and divided by the small-sample factor
-    found = hedges_g(2.83, 1.0, inverse_n=1.0, df=126)
-    factor = small_sample_correction(126)
-    assert [each / factor for each in found.interval] == pytest.approx([0.8337, 4.8153], abs=5e-4)
+@pytest.mark.parametrize(("t", "df"), [(2.83, 126), (0.4, 4), (-1.7, 9), (6.0, 8)])
+def test_at_either_end_of_the_effects_interval_the_effect_seen_is_one_of_2_5_percent(
+    t: float, df: int
+) -> None:
+    """By scipy's noncentral t distribution, 1/n1 + 1/n2 = 1."""
+    low, high = np.array(hedges_g(t, 1.0, inverse_n=1.0, df=df).interval) / small_sample_correction(df)
+    assert stats.nct.sf(t, df, low) == pytest.approx(0.025, abs=1e-5)
+    assert stats.nct.cdf(t, df, high) == pytest.approx(0.025, abs=1e-5)
 
 
 def test_the_effect_interval_covers_the_truth_with_three_strokes(generator: np.random.Generator) -> None:
@@ -171,10 +174,11 @@ def test_the_interval_of_the_own_scatter_covers_the_truth(
     assert covered / lessons == pytest.approx(0.95, abs=0.015)  # three binomial standard errors
 
 
-@pytest.mark.parametrize(("effect", "needed"), [(0.5, 64), (0.8, 26), (1.2, 12)])
+@pytest.mark.parametrize(("effect", "needed"), [(0.5, 64), (0.8, 26), (1.2, 12), (2.0, 6)])
 def test_strokes_for_a_power_of_80_percent_equal_the_published_tables(effect: float, needed: int) -> None:
-    # Cohen (1992), Psychol. Bull. 112:155-159, table 2: 64 and 26 a group for medium and large effects, 5 %;
-    # 12 for 1.2 by G*Power (from memory)
+    """Cohen (1992), Psychol. Bull. 112:155-159, table 2: 64 and 26 a group for medium and large effects."""
+    exactly = TTestIndPower().solve_power(effect_size=effect, alpha=0.05, power=0.8)  # statsmodels
+    assert math.ceil(exactly) == needed
     assert strokes_for_power(effect, 1.0, level=0.05, power=0.8, lengths=1) == needed
 
 

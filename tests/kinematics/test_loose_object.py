@@ -384,17 +384,3 @@ def test_an_unknown_surface_or_coin_is_refused_by_naming_the_known_ones() -> Non
     with pytest.raises(CannotMeasure) as refusal:
         known_coin("doubloon")
     assert "us-quarter" in refusal.value.fix
-
-
-def test_every_published_range_holds_the_pair_it_cites() -> None:
-    # Engineering table, Lawrence Berkeley Laboratory: copper on 304 stainless 0.23, aluminium on steel 0.61,
-    # copper on steel 0.53; ASTM D1894 report of 2008: electroless nickel 0.36, hard chrome 0.39.
-    for surface, value in [
-        ("bare-stainless", 0.23),
-        ("bare-mild-steel", 0.53),
-        ("plated", 0.36),
-        ("plated", 0.39),
-        ("bare-aluminium", 0.61),
-    ]:
-        friction = published_friction(surface)
-        assert friction.low <= value <= friction.high

@@ -1,4 +1,4 @@
-"""A filmed pendulum swings with the period its length gives: a control that needs no sheet and no stroke.
+"""A drawn pendulum swings with the period its length gives: a control that needs no sheet and no stroke.
 
 A disc with a cross of its own on a rod of 0.62 m, seen squarely by a camera of known scale, swings with 12
 degrees of amplitude; its motion is integrated from theta'' = -(g / L) sin(theta), its period known.
@@ -125,7 +125,7 @@ def _box(half: int) -> str:
     [("--dot", "yellow"), ("--dot", _box(14)), ("--box", _box(8))],
     ids=["colour", "dot in box", "patch"],
 )
-def test_a_pendulum_swings_with_the_period_of_its_length(
+def test_a_drawn_pendulum_swings_with_the_period_of_its_length(
     pendulum: Path, tmp_path: Path, how: tuple[str, str]
 ) -> None:
     """The least-squares period of n places of scatter s on a sine of amplitude A over a time D.

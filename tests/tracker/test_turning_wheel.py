@@ -1,4 +1,4 @@
-"""A tag on a wheel, filmed at a strongly varying rate, turns with the wheel's own period."""
+"""A tag on a drawn wheel, shown at a strongly varying rate, turns with the wheel's own period."""
 
 from __future__ import annotations
 
@@ -83,7 +83,7 @@ def _period(track: pd.DataFrame) -> tuple[float, float]:
 
 @pytest.mark.clip
 @pytest.mark.parametrize("kind", ["scattered", "stepping"])
-def test_the_period_is_the_wheels_whatever_the_frame_rate_does(
+def test_the_period_is_the_drawn_wheels_whatever_the_frame_rate_does(
     tmp_path: Path, generator: np.random.Generator, kind: str
 ) -> None:
     """Intervals scatter from 4 to 33 ms, or step between 8, 33 and 17 ms; once, 90 ms pass without a frame.
