@@ -6,22 +6,27 @@ that PENNYFALL_TEST_FILM names stands for every stroke's.
 
 from __future__ import annotations
 
+import asyncio
 import os
 import shutil
 import subprocess
 import sys
 import time
 from collections.abc import Callable, Iterator
-from contextlib import contextmanager, suppress
+from concurrent.futures import ThreadPoolExecutor
+from contextlib import ExitStack, contextmanager, suppress
 from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
 from typing import Any
+from unittest.mock import patch
 
 import httpx2
 from starlette.applications import Starlette
 from starlette.testclient import TestClient
 
 from pennyfall.cli.files.measured_files import MeasuredClip, annotated_path
+from pennyfall.cli.serve.bench import Bench, Tell, Work
 from pennyfall.cli.serve.guard import Tokens
 from pennyfall.cli.serve.page import page_app
 from pennyfall.cli.serve.server import Opened, serve
@@ -59,12 +64,48 @@ def guest(client: TestClient, token: str = "") -> TestClient:
     return other
 
 
+class BenchHere:
+    """A bench whose places are threads of this process: starting others takes longer than made-up work."""
+
+    def __init__(self, places: int) -> None:
+        self._threads, self._free = ThreadPoolExecutor(places), asyncio.Semaphore(places)
+
+    async def run(
+        self,
+        work: Work,
+        *arguments: object,
+        tell: Tell | None = None,
+        begun: Callable[[], None] | None = None,
+    ) -> object:
+        """Do a piece of work at the next free place, as the page's own bench does."""
+        loop = asyncio.get_running_loop()
+
+        def said(what: object) -> None:
+            if tell is not None:
+                loop.call_soon_threadsafe(tell, what)
+
+        async with self._free:
+            if begun is not None:
+                begun()
+            return await loop.run_in_executor(self._threads, partial(work, said, *arguments))
+
+    def close(self) -> None:
+        """Take no more work."""
+        self._threads.shutdown(wait=False, cancel_futures=True)
+
+
 @contextmanager
-def open_page(folder: Path, **others: Any) -> Iterator[TestClient]:  # noqa: ANN401 - what `page_app` takes
-    """Open the page of a folder; yield the coach."""
-    with TestClient(
-        quick_app(folder, **others), base_url=f"http://{HOST}", headers={"origin": f"http://{HOST}"}
-    ) as coach:
+def open_page(
+    folder: Path,
+    *,
+    own_processes: bool = False,
+    **others: Any,  # noqa: ANN401 - what `page_app` takes
+) -> Iterator[TestClient]:
+    """Open the page of a folder, its work done in this process unless told; yield the coach."""
+    app, address = quick_app(folder, **others), f"http://{HOST}"
+    with ExitStack() as stack:
+        with patch("pennyfall.cli.serve.line.Bench", Bench if own_processes else BenchHere):
+            coach = stack.enter_context(TestClient(app, base_url=address, headers={"origin": address}))
         assert coach.get(f"/in/{TOKENS.coach}").status_code == 200
         yield coach
 

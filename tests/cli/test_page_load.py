@@ -161,7 +161,7 @@ def test_ten_phones_at_once_lose_nothing_while_the_page_stays_quick_and_small(tm
 
 def test_a_days_lesson_of_200_clips_is_shown_in_one_go_and_reported(tmp_path: Path) -> None:
     lesson_folder(tmp_path / "lesson", strokes=50)
-    with open_page(tmp_path / "lesson", processes=2) as coach:
+    with open_page(tmp_path / "lesson", own_processes=True, processes=2) as coach:
         coach.post("/lesson", data=FACTS)
         wait_for(lambda: coach.get("/clips").text.count("data-film") == 200, 150)
         wait_for(lambda: "Mean of 100 strokes" in coach.get("/so-far").text, 60)
@@ -180,7 +180,9 @@ def test_damaged_clips_are_measured_or_refused_in_words_and_the_page_goes_on(
         (tmp_path / name).mkdir()
     sound = filmed(small_scene(60, name="at60", sound=True), tmp_path / "sound")
     ended: Counter[str] = Counter()
-    with open_page(tmp_path / "lesson", measure=lesson_measuring, finish=annotate_clip) as coach:
+    with open_page(
+        tmp_path / "lesson", own_processes=True, measure=lesson_measuring, finish=annotate_clip
+    ) as coach:
         for number, damaged in enumerate(damaged_clips(sound, tmp_path / "damaged", generator)):
             if number % 8:
                 continue

@@ -112,6 +112,7 @@ def test_strokes_in_one_picture_share_their_scales_and_each_has_its_four_moments
     assert [moments.count(each) for each in ("address", "top", "impact", "finish")] == [2, 2, 2, 2]
 
 
+@pytest.mark.slow
 @pytest.mark.clip
 def test_the_strokes_of_a_clip_come_in_one_picture_and_more_than_fit_in_further_ones(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch

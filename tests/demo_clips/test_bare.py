@@ -24,6 +24,10 @@ from pennyfall.kinematics.values import FloatArray
 
 SCENES = {scene.name: scene for scene in (BARE_240, BARE_60)}
 BARE = pytest.mark.parametrize("scene", SCENES.values(), ids=SCENES)
+ONE_AT_ONCE = pytest.mark.parametrize(
+    "scene", [BARE_240, pytest.param(BARE_60, marks=pytest.mark.slow)], ids=SCENES
+)
+"""Where renderers are built anew, which takes seconds."""
 STEPS = {"address": 0.0, "top": 1.0, "before impact": 1.9, "after impact": 2.2}
 
 
@@ -103,7 +107,7 @@ def test_the_shaft_widens_from_head_to_hands_as_steel_does(scene: Scene) -> None
     assert widths[1] - widths[0] == pytest.approx(expected[1] - expected[0], abs=0.6)
 
 
-@BARE
+@ONE_AT_ONCE
 def test_the_shadow_of_the_shaft_lies_where_the_lamp_throws_it(scene: Scene) -> None:
     """A point at height h darkens the floor at h times the lamp's slope beside its foot, and only there."""
     room = Room(floor=scene.room.floor, contrast=0.0, player=False)
@@ -128,7 +132,7 @@ def test_the_shadow_of_the_shaft_lies_where_the_lamp_throws_it(scene: Scene) -> 
         assert there[[0, -1]].min() > 0.98
 
 
-@BARE
+@ONE_AT_ONCE
 def test_what_the_head_mirrors_changes_while_it_swings(scene: Scene) -> None:
     """A matt head keeps its brightness; a polished one shows the lamps as it comes to face them."""
 

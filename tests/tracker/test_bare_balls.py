@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable
 
 import cv2
@@ -63,16 +64,22 @@ def drawn(balls: list[tuple[float, float]], seed: int) -> LumaFrame:
     """Return a picture of bright balls, shaded to their limb, on a floor of fixed grain under fresh noise."""
     floor = 70.0 + 6.0 * np.random.default_rng(1).normal(size=SIZE[::-1])
     fine, luma = 4, floor
-    v, u = np.mgrid[: SIZE[1], : SIZE[0]]
-    for centre in balls:
-        cover, shade = np.zeros(luma.shape), np.zeros(luma.shape)
-        for du in (np.arange(fine) + 0.5) / fine - 0.5:
-            for dv in (np.arange(fine) + 0.5) / fine - 0.5:
-                away = ((u + du - centre[0]) ** 2 + (v + dv - centre[1]) ** 2) / RADIUS_PX**2
-                inside = away < 1
-                cover += inside
-                shade += inside * (150.0 + 60.0 * np.sqrt(np.maximum(1 - away, 0)))
-        luma = luma * (1 - cover / fine**2) + shade / fine**2
+    reach = math.ceil(RADIUS_PX) + 1
+    steps = (np.arange(2 * reach * fine) + 0.5) / fine - 0.5
+    seen = [(u, v) for u, v in balls if -reach < u < SIZE[0] + reach and -reach < v < SIZE[1] + reach]
+    for u, v in seen:
+        left, top = round(u) - reach, round(v) - reach
+        away = ((steps + left - u) ** 2 + (steps[:, None] + top - v) ** 2) / RADIUS_PX**2
+        bright = (away < 1) * (150.0 + 60.0 * np.sqrt(np.maximum(1 - away, 0)))
+        cover, shade = (
+            cv2.resize(each, (2 * reach, 2 * reach), interpolation=cv2.INTER_AREA)
+            for each in ((away < 1).astype(np.float64), bright)
+        )
+        edge = 2 * reach
+        padded = np.pad(luma, edge)
+        place = padded[top + edge : top + 2 * edge, left + edge : left + 2 * edge]
+        place[:] = place * (1 - cover) + shade
+        luma = padded[edge:-edge, edge:-edge]
     noisy = cv2.GaussianBlur(luma, (0, 0), 0.7) + np.random.default_rng(seed).normal(
         scale=1.5, size=luma.shape
     )
