@@ -127,11 +127,6 @@ class ShaftLook:
         slope_known: bool,
     ) -> FloatArray:
         """Return column, slope, sd of the column and misfit, shape (4, k); see `register`."""
-        rows, steps = self.covers.shape
-        width = pictures.shape[2]
-        half = int(REACH_RADII * self.radius_px)
-        reach = np.arange(-half, half + 1)
-        of_row = np.arange(rows)[:, None]
         offsets = (self.row_px - reference_px).astype(np.float32)
         # Column, slope, gain and brightness.
         state = np.column_stack([column_px, slope, np.ones(len(pictures)), np.zeros(len(pictures))])
@@ -140,29 +135,15 @@ class ShaftLook:
         found = np.full((4, len(pictures)), np.nan)
         # Those that have settled are let be: it halves the work.
         unsettled = np.arange(len(pictures))
-        used = np.zeros((len(pictures), rows), dtype=np.bool_)
+        used = np.zeros((len(pictures), len(offsets)), dtype=np.bool_)
         for turn in range(ROUNDS):
             now = state[unsettled]
-            middle = now[:, :1] + now[:, 1:2] * offsets
-            first = np.rint(middle).astype(np.intp)
-            inside = (first >= half) & (first < width - half)
-            columns = np.clip(first[..., None] + reach, 0, width - 1) + of_row * width
-            behind = floor.luma.take(columns)
-            columns += (unsettled * rows * width)[:, None, None]
-            seen = pictures.take(columns).astype(np.float32)
+            seen, behind, inside, at = self._windows(pictures, unsettled, floor, now, offsets)
             if turn == 0:
                 used = self.usable & self._above_head(floor, seen, behind)
-            away = (first - middle).astype(np.float32)[..., None] + reach.astype(np.float32)
-            at = np.rint(away * np.float32(FINE)).astype(np.intp) + steps // 2
-            at = np.clip(at, 0, steps - 1) + of_row * steps
-            covers, luma = self.covers.take(at), self.luma.take(at)
-            gain, brighter = (now[:, n].astype(np.float32)[:, None, None] for n in (2, 3))
-            left = seen - (gain * luma + brighter * covers + behind * (1 - covers))
-            across = -(gain * self.luma_slope.take(at) + (brighter - behind) * self.covers_slope.take(at))
+            left, design = self._compared(seen, behind, at, now, offsets)
             good = used & inside
             weight = good[..., None] / (1 + (left / np.float32(DOUBTFUL_SDS * (floor.noise + 1.0))) ** 2)
-            design = np.stack([across, across * offsets[:, None], luma, covers], axis=1)
-            design = design.reshape(len(now), 4, -1)
             weighted = design * weight.reshape(len(now), 1, -1)
             normal = (weighted @ design.transpose(0, 2, 1)).astype(np.float64) / floor.noise**2 + prior
             pull = (weighted @ left.reshape(len(now), -1, 1))[..., 0] / floor.noise**2
@@ -180,7 +161,53 @@ class ShaftLook:
                 break
         return found
 
-    def _above_head(self, floor: Floor, seen: FloatArray, behind: FloatArray) -> BoolArray:
+    def _windows(
+        self,
+        pictures: NDArray[np.uint8],
+        some: NDArray[np.intp],
+        floor: Floor,
+        state: FloatArray,
+        offsets: NDArray[np.float32],
+    ) -> tuple[NDArray[np.float32], NDArray[np.float32], BoolArray, NDArray[np.intp]]:
+        """Return what some pictures and the floor show about a line, which rows are inside, and its steps.
+
+        Shapes (k, m, w), (k, m, w), (k, m) and (k, m, w), the last into the look's own arrays.
+        """
+        (rows, steps), width = self.covers.shape, pictures.shape[2]
+        half = int(REACH_RADII * self.radius_px)
+        reach = np.arange(-half, half + 1)
+        of_row = np.arange(rows)[:, None]
+        middle = state[:, :1] + state[:, 1:2] * offsets
+        first = np.rint(middle).astype(np.intp)
+        columns = np.clip(first[..., None] + reach, 0, width - 1) + of_row * width
+        behind = floor.luma.take(columns)
+        columns += (some * rows * width)[:, None, None]
+        away = (first - middle).astype(np.float32)[..., None] + reach.astype(np.float32)
+        at = np.rint(away * np.float32(FINE)).astype(np.intp) + steps // 2
+        return (
+            pictures.take(columns).astype(np.float32),
+            behind,
+            (first >= half) & (first < width - half),
+            np.clip(at, 0, steps - 1) + of_row * steps,
+        )
+
+    def _compared(
+        self,
+        seen: NDArray[np.float32],
+        behind: NDArray[np.float32],
+        at: NDArray[np.intp],
+        state: FloatArray,
+        offsets: NDArray[np.float32],
+    ) -> tuple[NDArray[np.float32], NDArray[np.float32]]:
+        """Return what the look leaves unexplained, (k, m, w), and its slopes by the state, (k, 4, m w)."""
+        covers, luma = self.covers.take(at), self.luma.take(at)
+        gain, brighter = (state[:, n].astype(np.float32)[:, None, None] for n in (2, 3))
+        left = seen - (gain * luma + brighter * covers + behind * (1 - covers))
+        across = -(gain * self.luma_slope.take(at) + (brighter - behind) * self.covers_slope.take(at))
+        design = np.stack([across, across * offsets[:, None], luma, covers], axis=1)
+        return left, design.reshape(len(state), 4, -1)
+
+    def _above_head(self, floor: Floor, seen: NDArray[np.float32], behind: NDArray[np.float32]) -> BoolArray:
         """Return the rows well above the head, which fills more of its rows than a shaft, shape (k, m)."""
         wide = floor.covered(seen, behind).sum(axis=-1) > WIDEST * self.radius_px
         low = wide & (self.row_px > self.row_px.mean())
