@@ -21,7 +21,8 @@ second and a second squared, `_rad` radians, `_px` pixels, `_ft` feet; a name wi
 number (1) or a text. CSV and Parquet have the same columns, and the table of strokes is written with its
 part of this dictionary beside it (`strokes.parquet` with `strokes.columns.csv`). What could not be
 measured is empty in CSV, null in Parquet, never zero. Along the target line positive is toward the
-target.
+target. [EXAMPLE_SEASON.md](EXAMPLE_SEASON.md) compares two versions of a drill over many students in such
+a table.
 
 The words are those of `cli/report/quantities.toml`.
 """

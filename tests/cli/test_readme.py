@@ -24,6 +24,7 @@ GUIDES = (
     RESULTS_GUIDE,
     measures_guide.GUIDE,
     data_guide.GUIDE,
+    ROOT / "cli" / "EXAMPLE_SEASON.md",
 )
 README = (ROOT / "README.md").read_text(encoding="utf-8")
 RESULTS = RESULTS_GUIDE.read_text(encoding="utf-8")
