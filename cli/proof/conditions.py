@@ -41,8 +41,8 @@ another once the last has passed; the two shares' standard deviations. On clips 
 smears of 11 to 26 mm they were 0.11 to 0.74, 0.45 in the mean square, and 0 to 0.3; on the five clips 4 mm
 of smear did no harm, 7.7 mm 0.3 mm."""
 BALL_SHIFT_PX = 0.14
-"""Standard deviation of the ball's shift between rest and motion: in the mean square of the four clips of little
-smear, where it was 0.06 to 0.27 px."""
+"""Standard deviation of the ball's shift between rest and motion: in the mean square of the four clips of
+little smear, where it was 0.06 to 0.27 px."""
 SKIP_PX = (0.02, 0.10)
 """How far a tag moves before the codec shows it: on the shipped clips the picture of the rest stays until the
 head has moved by 0.02 to 0.15 px."""
