@@ -35,6 +35,15 @@ def test_radius_and_tilt_of_a_circle(radius: float, generator: np.random.Generat
     np.testing.assert_allclose(arc.tilt_at(np.array([-0.06, 0.04])), [0, np.arcsin(0.1 / radius)], atol=0.005)
 
 
+def test_a_tag_that_lies_at_a_pitch_tilts_as_a_flat_one(generator: np.random.Generator) -> None:
+    x, z, tilt = circle(1.3, generator)
+    sds = np.full(300, 2e-4), np.full(300, TILT_SD_RAD)
+    flat, pitched = (fit_arc(x, z, sds[0], tilt + each, sds[1], -0.06) for each in (0.0, 0.1))
+    at = np.array([-0.2, -0.06, 0.1])
+    np.testing.assert_allclose(pitched.tilt_at(at), flat.tilt_at(at), atol=1e-9)
+    assert pitched.tilt_range((-0.2, 0.1)).sd == pytest.approx(flat.tilt_range((-0.2, 0.1)).sd)
+
+
 def test_without_a_measured_tilt_the_height_gives_it(generator: np.random.Generator) -> None:
     x, z, _ = circle(1.3, generator)
     unknown = np.full(300, np.nan)

@@ -141,6 +141,15 @@ def test_no_scatter_gives_no_effect_size() -> None:
     assert math.isnan(hedges_g(1.0, 0.0, inverse_n=2 / 3, df=4).g)
 
 
+def test_what_all_strokes_share_widens_the_interval_of_their_mean() -> None:
+    """Alone it spans 1.96 of its deviations to either side; with scatter both add as squares."""
+    alike, spread = ([Estimate(each, 0.1) for each in values] for values in ((2.0,) * 4, (1.9, 2.0, 2.1)))
+    low, high = scatter(alike, shared_sd=0.05).mean_interval
+    assert (low, high) == pytest.approx((2 - 1.96 * 0.05, 2 + 1.96 * 0.05), abs=1e-5)
+    own, both = (np.ptp(scatter(spread, shared_sd=each).mean_interval) / 2 for each in (0.0, 0.05))
+    assert both == pytest.approx(math.hypot(own, 1.96 * 0.05), abs=1e-5)
+
+
 def test_measurement_error_is_taken_out_of_the_scatter() -> None:
     """Values 1, 3, 5 have variance 4; errors of variance 3 leave a variance of 1 to the student."""
     found = scatter([Estimate(v, math.sqrt(3)) for v in (1.0, 3.0, 5.0)])

@@ -18,15 +18,18 @@ def exactly(
     *,
     finished: bool = True,
     late_s: FloatArray | None = None,
+    node_early_s: float = 0.0,
+    pull_change_step_s: float = 0.0,
     slower_when_later_mps2: float = 0.0,
     faster_when_later_mps2: float = 0.0,
 ) -> StrokeMeasures:
     """Measure the true curve itself: a node every millisecond, both limits at top and impact.
 
     No spread but in the instant of impact, by `late_s`, with which the ball is faster and the head slower.
+    The node of the impact may come early, as a frame does.
     """
     grid = np.arange(true.takeaway_s - 0.2, true.finish_s + 0.1, 1e-3)
-    left = np.array([true.top_s, true.impact_s]) - 1e-9
+    left = np.array([true.top_s, true.impact_s - node_early_s]) - 1e-9
     events = np.array([true.takeaway_s, true.top_s, true.impact_s, true.impact_s - 0.02])
     time = np.sort(np.concatenate([grid, left, events]))
     state = np.stack([true.position(time, order) for order in range(4)], axis=1)
@@ -49,7 +52,7 @@ def exactly(
         takeaway_node=node(true.takeaway_s),
         top_node=node(left[0]),
         impact_node=node(left[1]),
-        pull_change_step_s=0.0,
+        pull_change_step_s=pull_change_step_s,
         finish_node=node(true.finish_s) if finished else None,
     )
     unknown = np.full(len(grid), np.nan)
@@ -105,6 +108,24 @@ def test_acceleration_at_impact_is_the_left_limit() -> None:
     found = exactly(true)
     assert found.acceleration_at_impact_mps2.value == pytest.approx(true.before(true.impact_s, 2), rel=1e-4)
     assert found.profile.a_mps2.min() > -20
+
+
+@pytest.mark.parametrize("kind", ["early", "late"])
+def test_from_its_node_to_the_impact_the_head_goes_on_as_it_did(kind: str) -> None:
+    true = stroke(kind)
+    found = exactly(true, node_early_s=7e-4)
+    for order, name in enumerate(("impact_speed_mps", "acceleration_at_impact_mps2"), start=1):
+        expected = float(true.before(true.impact_s, order))
+        assert getattr(found, name).value == pytest.approx(expected, abs=2e-4), name
+
+
+def test_a_peak_sought_in_steps_lies_anywhere_within_one() -> None:
+    """A rectangular distribution of that width (JCGM 100:2008, 4.3.7)."""
+    plain, stepped = (exactly(stroke("early"), pull_change_step_s=each) for each in (0.0, 0.012))
+    forward_s = plain.forward_swing_s.value
+    for name, unit in (("peak_acceleration_s", 1.0), ("peak_acceleration_share", 1 / forward_s)):
+        before, after = (getattr(each, name).sd for each in (plain, stepped))
+        assert after == pytest.approx(np.hypot(before, unit * 0.012 / np.sqrt(12))), name
 
 
 def test_without_a_finish_there_is_no_through_length() -> None:

@@ -132,6 +132,14 @@ def test_a_spread_of_speed_becomes_twice_that_spread_of_distance(generator: np.r
     assert expected.sd > past_m.std()  # the release speed's doubt comes on top
 
 
+def test_rolling_up_and_down_a_slope_brakes_on_average_as_its_normal_force_does() -> None:
+    flat = Green(stimp_m=12 * FOOT_M).rolling_deceleration_mps2
+    slopes = [Green(stimp_m=12 * FOOT_M, grade=each).rolling_deceleration_mps2 for each in (0.05, -0.05)]
+    assert np.mean(slopes) == pytest.approx(flat / math.hypot(1, 0.05), rel=1e-9)
+    pull = 5 / 7 * STANDARD_GRAVITY_MPS2 * 0.05 / math.hypot(1, 0.05)
+    assert np.ptp(slopes) == pytest.approx(2 * pull, rel=1e-9)
+
+
 def test_a_reading_that_is_no_green_and_a_slope_without_end_are_refused_with_a_remedy() -> None:
     with pytest.raises(CannotMeasure, match="not that of a green") as refusal:
         Green(stimp_m=10.0)
