@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from dataclasses import fields
 from typing import Any, get_type_hints
 
-from pennyfall.cli.report.data_columns import SD, coin_columns, columns_of, quantity_columns
+from pennyfall.cli.report.data_columns import SD, coin_columns, columns_of, quantity_columns, stroke_columns
 from pennyfall.kinematics.values import Estimate, LooseObjectBand, Measurement, StrokeMeasures
 
 ESTIMATES = tuple(name for name, kind in get_type_hints(StrokeMeasures).items() if kind is Estimate)
@@ -21,6 +21,11 @@ STROKES = (
     *columns_of("ending"),
 )
 """The columns of a season's table, in order: one row a stroke, and one for each clip that was refused."""
+
+TRACKS = (*columns_of("track"), stroke_columns()["clip_sha256"])
+"""The columns of the tracks: one row a frame."""
+CURVES = (stroke_columns()["stroke"], *columns_of("curve"), stroke_columns()["clip_sha256"])
+"""The columns of the strokes' curves: one row a sample."""
 
 
 def stroke_rows(measurement: Measurement) -> list[dict[str, Any]]:

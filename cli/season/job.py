@@ -8,16 +8,17 @@ import re
 from collections.abc import Callable
 from dataclasses import dataclass, field
 from importlib.metadata import version
-from io import BytesIO
 from pathlib import Path, PurePosixPath
 from typing import TYPE_CHECKING, Any
 
 import cv2
 
 from pennyfall.cli.files.measurement import plain
+from pennyfall.cli.files.table_file import parquet_bytes
 from pennyfall.cli.lesson.side_by_side import line_of
+from pennyfall.cli.report.data_columns import Column, arrow_schema
 from pennyfall.cli.season.clips import at_hand
-from pennyfall.cli.season.columns import stroke_rows
+from pennyfall.cli.season.columns import CURVES, TRACKS, stroke_rows
 from pennyfall.kinematics.errors import CannotMeasure
 from pennyfall.kinematics.values import Measurement
 from pennyfall.tracker.clip.reading import sha256_of
@@ -139,8 +140,7 @@ def measure_for_season(path: Path, settings: Settings) -> tuple[Measurement, pd.
 def _tables(measurement: Measurement, track: pd.DataFrame) -> dict[str, bytes]:
     import pandas as pd
 
-    sha256 = measurement.clip.sha256
-    curves = [
+    curves = pd.concat(
         pd.DataFrame(
             {
                 "stroke": each.number,
@@ -153,11 +153,12 @@ def _tables(measurement: Measurement, track: pd.DataFrame) -> dict[str, bytes]:
             }
         )
         for each in measurement.strokes
-    ]
-    tables = {"tracks": track, "curves": pd.concat(curves) if curves else pd.DataFrame()}
-    found = {}
-    for name, table in tables.items():
-        buffer = BytesIO()
-        table.assign(clip_sha256=sha256).to_parquet(buffer, engine="pyarrow", index=False)
-        found[name] = buffer.getvalue()
-    return found
+    )
+    sha256 = measurement.clip.sha256
+    sets = (("tracks", track, TRACKS), ("curves", curves, CURVES))
+    return {name: _part(table.assign(clip_sha256=sha256), columns) for name, table, columns in sets}
+
+
+def _part(table: pd.DataFrame, columns: tuple[Column, ...]) -> bytes:
+    known = {each.name: each for each in columns}
+    return parquet_bytes(table, lambda: arrow_schema(known[name] for name in table.columns))

@@ -56,6 +56,7 @@ def guide() -> str:
             HEAD,
             _section("The strokes", stroke_columns().values()),
             _section("A track", columns_of("track")),
+            _section("A stroke's curve", columns_of("curve")),
             C3D + "".join(f"| {name} | {unit} | {meaning} |\n" for name, (unit, meaning) in CHANNELS.items()),
         ]
     )

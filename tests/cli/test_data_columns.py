@@ -17,7 +17,7 @@ from pennyfall.cli.history.export import STROKE_COLUMNS, one_row_a_stroke
 from pennyfall.cli.report.data_columns import SD, Kind, columns_of, stroke_columns, write_strokes
 from pennyfall.cli.report.quantities import GROUPS
 from pennyfall.cli.season.columns import stroke_rows
-from pennyfall.kinematics.values import StrokeMeasures
+from pennyfall.kinematics.values import Profile, StrokeMeasures
 from tests.cli import data_guide
 from tests.cli.lesson_strokes import stroke as made_stroke
 from tests.cli.synthetic import measurement
@@ -37,6 +37,7 @@ def test_the_guide_to_the_data_says_what_the_table_of_quantities_says() -> None:
 def test_every_column_that_is_written_is_explained() -> None:
     assert tuple(each.name for each in columns_of("track")) == COLUMNS
     estimates = {each.name for each in dataclasses.fields(StrokeMeasures) if each.type == "Estimate"}
+    assert {each.name for each in columns_of("curve")} == {each.name for each in dataclasses.fields(Profile)}
     assert {*STROKE_COLUMNS, *estimates, *(name + SD for name in estimates)} <= set(stroke_columns())
 
 
