@@ -24,6 +24,16 @@ def test_pose_and_focal_length_come_back_exactly_from_exact_points() -> None:
     assert pose.reprojection_rms_px < 0.01
 
 
+def test_a_camera_moved_to_another_origin_and_axis_sees_the_same_places_where_it_saw_them() -> None:
+    camera, origin, turn = camera_over_floor(k1=-0.1), np.array([0.1, -0.05, 0.0]), 0.3
+    x_axis = np.array([np.cos(turn), np.sin(turn), 0.0])
+    across, up = np.array([-np.sin(turn), np.cos(turn), 0.0]), np.array([0.0, 0.0, 1.0])
+    places = np.array([[0.2, 0.1, 0.0], [-0.1, 0.15, 0.05], [0.0, -0.1, 0.1]])
+    before = origin + places @ np.array([x_axis, across, up])
+    moved = camera.moved_to(origin, x_axis)
+    np.testing.assert_allclose(moved.project(places), camera.project(before), atol=1e-9)
+
+
 def test_the_pose_agrees_with_opencvs_own_solver_on_an_independent_layout(
     generator: np.random.Generator,
 ) -> None:

@@ -76,6 +76,18 @@ def test_a_head_that_rises_along_its_arc_does_not_read_as_moving_along_the_line(
     assert placed.head.tilt_rad == pytest.approx(np.arcsin(x / HUB_M), abs=4e-3)
 
 
+def test_the_tilts_stated_deviation_is_that_of_the_tags_stretch(generator: np.random.Generator) -> None:
+    time, x = _stroke()
+    followed, _ = _followed(camera_over_floor(), time, x)
+    sd = 0.02
+    stretched = followed.head.jacobian @ (np.eye(2) + sd * generator.standard_normal((len(x), 2, 2)))
+    covariance = np.tile(sd**2 * np.eye(4), (len(x), 1, 1))
+    head = replace(followed.head, jacobian=stretched, stretch_covariance=covariance)
+    placed = place_tracks(replace(followed, head=head), stated_height=Estimate(HEIGHT_M, 0.001)).head
+    score = (placed.tilt_rad - np.arcsin(x / HUB_M)) / placed.sd_tilt_rad
+    assert 0.7 < np.std(score) < 1.1  # 0.84: what is known beforehand of the attitude takes its share
+
+
 def test_a_sheet_laid_backwards_turns_the_line_and_not_the_sign() -> None:
     time, x = _stroke(forward=-1.0)
     followed, _ = _followed(camera_over_floor(), time, x)
