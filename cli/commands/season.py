@@ -27,7 +27,7 @@ def season(
         typer.Argument(metavar="FOLDER", help="Folder of clips, a list of them, or an address (s3://...)."),
     ],
     *,
-    out: Annotated[Path, typer.Option(help="The table to write, .parquet.")],
+    out: Annotated[Path, typer.Option(help="The table to write, .parquet or .csv.")],
     tracks: Annotated[
         Path | None, typer.Option(help="Folder for each clip's track and each stroke's curve, too.")
     ] = None,

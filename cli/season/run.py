@@ -84,7 +84,7 @@ def run_season(
     source : str
         A folder, a text file with a clip a line, or the address of a folder in an object store.
     out : Path
-        The table to write, .parquet.
+        The table to write, .parquet or .csv.
     engine : Engine
         What works through the clips.
     settings : Settings, optional
@@ -107,8 +107,10 @@ def run_season(
     refuse_without(
         "pyarrow", extra="parquet", wanted="A season's table", instead="measure the clips with --json"
     )
-    if out.suffix.lower() != ".parquet":
-        raise CannotMeasure(f"A season's table cannot be written as {out.name}.", fix="Name it .parquet.")
+    if out.suffix.lower() not in (".parquet", ".csv"):
+        raise CannotMeasure(
+            f"A season's table cannot be written as {out.name}.", fix="Name it .parquet or .csv."
+        )
     refuse_unwritable(out)
     clips = sum(1 for _ in clip_places(source))
     if clips == 0:

@@ -8,7 +8,7 @@ import shutil
 from collections.abc import Iterable, Iterator, Mapping
 from itertools import islice
 from pathlib import Path
-from typing import Any
+from typing import IO, Any
 
 from pennyfall.cli.files.measurement import beside, write_whole
 from pennyfall.cli.files.table_file import csv_bytes
@@ -42,13 +42,12 @@ def write_strokes(rows: Iterable[Mapping[str, Any]], out: Path) -> tuple[int, in
 
     """
     import pyarrow as pa
-    from pyarrow import parquet
 
     write_whole(out.with_name(f"{out.stem}.columns.csv"), csv_bytes(dictionary(STROKES)))
     schema, strokes, all_rows, waiting = arrow_schema(STROKES), 0, 0, iter(rows)
     with beside(out) as temporary:
         with temporary.open("xb") as stream:
-            with parquet.ParquetWriter(stream, schema, compression="zstd") as writer:
+            with _writer(stream, schema, out) as writer:
                 while batch := [_dated(each) for each in islice(waiting, ROWS_AT_A_TIME)]:
                     writer.write_table(pa.Table.from_pylist(batch, schema=schema))
                     all_rows += len(batch)
@@ -57,6 +56,14 @@ def write_strokes(rows: Iterable[Mapping[str, Any]], out: Path) -> tuple[int, in
             os.fsync(stream.fileno())
         temporary.replace(out.resolve())
     return strokes, all_rows - strokes
+
+
+def _writer(stream: IO[bytes], schema: Any, out: Path) -> Any:  # noqa: ANN401 - pyarrow has no types
+    from pyarrow import csv, parquet
+
+    if out.suffix.lower() == ".csv":
+        return csv.CSVWriter(stream, schema)
+    return parquet.ParquetWriter(stream, schema, compression="zstd")
 
 
 def _dated(row: Mapping[str, Any]) -> dict[str, Any]:

@@ -276,9 +276,21 @@ def test_progress_tells_clips_a_minute_and_the_time_left() -> None:
     assert (progress.done, progress.clips_a_minute, progress.left_s) == (10, 9.0, 180.0)
 
 
+def test_a_seasons_csv_holds_what_its_parquet_holds(season: Path, tmp_path: Path) -> None:
+    for name in ("strokes.csv", "strokes.parquet"):
+        quick_season(season, tmp_path / name)
+    text, table = pd.read_csv(tmp_path / "strokes.csv"), pd.read_parquet(tmp_path / "strokes.parquet")
+    numbers = table.select_dtypes("number").columns
+    assert len(numbers) > 50
+    pd.testing.assert_frame_equal(text[numbers], table[numbers], check_dtype=False, check_exact=True)
+    for name in table.columns.difference(numbers):
+        told = [each for each in table[name].dropna().astype(str) if each]  # empty is missing to the reader
+        assert text[name].dropna().astype(str).tolist() == told, name
+
+
 def test_a_season_says_what_it_cannot_do(season: Path, tmp_path: Path) -> None:
     with pytest.raises(CannotMeasure, match="cannot be written as"):
-        quick_season(season, tmp_path / "strokes.csv")
+        quick_season(season, tmp_path / "strokes.xlsx")
     with pytest.raises(CannotMeasure, match="There is no clip"):
         quick_season(_made(tmp_path / "empty"), tmp_path / "s.parquet")
     with pytest.raises(CannotMeasure, match="neither a folder nor a list"):
