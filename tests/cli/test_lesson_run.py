@@ -81,6 +81,7 @@ def test_every_clip_is_measured_once_and_sorted_into_its_condition(tmp_path: Pat
             assert one.measures.peak_acceleration_mps2 == other.measures.peak_acceleration_mps2
 
 
+@pytest.mark.slow
 def test_two_processes_give_the_same_as_one(tmp_path: Path) -> None:
     lesson_folder(tmp_path / "one", strokes=1)
     lesson_folder(tmp_path / "two", strokes=1)
