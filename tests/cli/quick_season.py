@@ -69,9 +69,17 @@ def loose_clips(folder: Path, count: int) -> None:
         write_clip(folder / f"coin-{shape.replace(' ', '-')}-12ft-{number}.mp4", shape, 12.0, number)
 
 
+class _Said(list[Progress]):
+    """Says each clip's end as it comes."""
+
+    def append(self, progress: Progress) -> None:
+        print(progress.done, progress.measured, flush=True)  # noqa: T201 - who kills this process reads it
+
+
 if __name__ == "__main__":
     quick_season(
         sys.argv[1],
         Path(sys.argv[2]),
         engine=on_cluster(sys.argv[3]) if len(sys.argv) > 3 else on_this_machine(2),
+        told=_Said(),
     )
