@@ -189,6 +189,7 @@ def test_a_lesson_stopped_by_ctrl_c_ends_at_once_and_says_what_is_kept(
     assert not any(_alive(worker) for worker in workers)
 
 
+@pytest.mark.slow
 @pytest.mark.skipif(sys.platform == "win32", reason="sends a signal to a group of processes")
 def test_rendering_the_demonstration_stops_as_quickly_and_leaves_no_half_clip(tmp_path: Path) -> None:
     folder = tmp_path / "demo"

@@ -207,6 +207,7 @@ def free_port() -> int:
         return int(asking.getsockname()[1])
 
 
+@pytest.mark.slow
 def test_a_page_killed_in_an_upload_and_started_again_goes_on_by_itself(
     browser: Browser, base: Path, film: str
 ) -> None:
@@ -264,7 +265,7 @@ def test_the_coach_sorts_by_a_tap_and_the_verdict_grows_to_the_report(
         assert coach.inner_text("#verdict-title").startswith("Prescribe coin let go")
 
 
-@pytest.mark.parametrize("scheme", ["light", "dark"])
+@pytest.mark.parametrize("scheme", ["light", pytest.param("dark", marks=pytest.mark.slow)])
 def test_every_state_can_be_read_by_everybody(browser: Browser, base: Path, film: str, scheme: str) -> None:
     """Axe finds nothing on any page in any state, at phone and laptop size."""
     folder = base / f"read-{scheme}"

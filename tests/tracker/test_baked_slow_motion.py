@@ -145,6 +145,7 @@ def test_where_nothing_says_the_rate_it_is_asked_for(
     assert "State the rate it was recorded at" in refused.value.fix
 
 
+@pytest.mark.slow
 def test_of_three_strokes_the_one_whole_in_the_slow_part_is_measured(tmp_path: Path) -> None:
     """The first of three plays at normal speed, the second slowly, the third across the change."""
     first, last = round(3.6 * 120), round(8.4 * 120)

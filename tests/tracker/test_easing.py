@@ -70,6 +70,7 @@ def test_a_pass_in_practice_has_no_end_to_level_off_to(generator: np.random.Gene
     assert easing_probability(frames, replace(model, struck=False)) == 0.0
 
 
+@pytest.mark.slow
 def test_a_pull_that_eases_off_is_not_carried_on_below_zero(monkeypatch: pytest.MonkeyPatch) -> None:
     """The acceleration falls in an S to zero at impact: carried on it ends 0.52 m/s^2 below, now 0.40."""
     weighed = mean_error_at_impact("ease")

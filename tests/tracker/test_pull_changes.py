@@ -38,6 +38,7 @@ def errors_before_impact(kind: str, generator: np.random.Generator) -> FloatArra
     return np.array(rows)
 
 
+@pytest.mark.slow
 def test_a_hand_that_lets_go_just_before_impact_is_seen_to(
     generator: np.random.Generator, monkeypatch: pytest.MonkeyPatch
 ) -> None:

@@ -127,7 +127,7 @@ def assert_holds(result: Study, limits: dict[str, float], least: float, most: fl
     assert np.median(result.innovation_ratio) == pytest.approx(1.0, abs=0.08)
 
 
-@pytest.mark.parametrize("rate_hz", [60.0, 240.0])
+@pytest.mark.parametrize("rate_hz", [pytest.param(60.0, marks=pytest.mark.slow), 240.0])
 def test_a_few_strokes_stay_within_the_limits(rate_hz: float, generator: np.random.Generator) -> None:
     """Thirty strokes: a true coverage of 95 % falls below 80 % once in a thousand."""
     result = study(rate_hz, (1.8e-4, 1.8e-4), 30, generator)
