@@ -27,8 +27,8 @@ to 4."""
 _INLIER_PX, _INLIER_SHARE = 1.0, 0.05
 """Distance from the fitted outline within which an edge belongs to it. Chosen by us: chance edges in a window
 of +-0.3 radius fall inside it one time in five."""
-_INLIER_FLANK = 0.2
-"""What the tolerance gains by wider flanks: a smeared edge is found less exactly. Chosen by us."""
+_INLIER_SMEAR = 0.2
+"""What the tolerance gains by half of the smear: a smeared edge is found less exactly. Chosen by us."""
 _ABSOLUTE_TURNS, _BIWEIGHT_TURNS = 3, 3
 """Turns of the robust fit by least absolute values and by the biweight: chosen by us, more changed under
 0.005 px."""
@@ -63,6 +63,8 @@ class OutlineFit:
     """Share of the outline inside the picture, 0..1."""
     residual_px: float
     """Robust standard deviation of the supporting edges about the outline [px]."""
+    beyond_px: FloatArray
+    """How far outside the outline each of its edges is seen, shape (m,) [px]; 0 where there is none."""
 
     def __post_init__(self) -> None:
         freeze_arrays(self)
@@ -91,9 +93,10 @@ def fit_outline(
     """Register an outline to the edges near it.
 
     Along each normal the edge is where the mean levels on either side differ most: the matched filter of a
-    step in white noise (Canny 1986, IEEE PAMI 8:679-698). For a moving ball the flanks are widened by the
-    smear seen along that normal, which turns the filter into the one matched to a smeared step; a step
-    smeared during the exposure is symmetric about its mid-exposure place, and so is the filter's answer.
+    step in white noise (Canny 1986, IEEE PAMI 8:679-698). For a moving ball the flanks reach over half of the
+    smear seen along that normal at least, so that the answer has one peak; a step smeared during the exposure
+    is symmetric about its mid-exposure place, and so is the filter's answer. Not wider: where the ball's limb
+    falls off into shade an edge is read the farther inside the wider the flanks, and so unlike at rest.
     Least squares over the normals, first by absolute then by Tukey's biweight, leaves out what is hidden, the
     mark and the shadow.
 
@@ -204,10 +207,15 @@ def still_flank(outline: Outline) -> float:
 
 def _flanks(outline: Outline, smear_px: FloatArray | None) -> FloatArray:
     """Return the half-width of the edge filter along every normal, shape (m,) [px]."""
-    still = still_flank(outline)
+    half_px = _half_smear(outline, smear_px)
+    return np.minimum(np.maximum(still_flank(outline), half_px), 0.8 * outline.radius_px)
+
+
+def _half_smear(outline: Outline, smear_px: FloatArray | None) -> FloatArray:
+    """Return half of the smear seen along every normal, shape (m,) [px]."""
     if smear_px is None:
-        return np.full(len(outline.normals), still)
-    return np.minimum(still + 0.5 * np.abs(outline.normals @ smear_px), 0.8 * outline.radius_px)
+        return np.zeros(len(outline.normals))
+    return np.asarray(0.5 * np.abs(outline.normals @ smear_px))
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -326,22 +334,25 @@ def _register(
     if matched is None:
         return None
     edges, equations, solution = matched
-    flank = flanks[equations.usable]
-    tolerance = max(_INLIER_PX, _INLIER_SHARE * outline.radius_px) + _INLIER_FLANK * (flank - flank.min())
+    half_smear_px = _half_smear(outline, smear_px)[equations.usable]
+    tolerance = max(_INLIER_PX, _INLIER_SHARE * outline.radius_px) + _INLIER_SMEAR * half_smear_px
     supporting = (solution.misfit_px < tolerance) & (solution.weights > 0)
     support = np.count_nonzero(supporting)
     shift, scale = solution.change[:2], 1.0 + float(solution.change[2])
     if math.hypot(*shift) > 1.2 * reach_px or support < _LEAST_EDGES:
         return None
     residual_px = max(_FLOOR_PX, 1.4826 * upper_median(solution.misfit_px[supporting]))
-    # Neighbouring normals share texture: edges closer than a filter's two flanks are not independent.
+    # Neighbouring normals share texture: edges closer than a filter's two flanks, or than what the exposure
+    # smears over one another, are not independent.
     pitch = 2.0 * np.pi * outline.radius_px / len(outline.normals)
-    shared = max(1.0, 2.0 * upper_median(flank) / pitch)
+    shared = max(1.0, 2.0 * upper_median(still_flank(outline) + half_smear_px) / pitch)
     covariance = shared * residual_px**2 * inverse(solution.information)
     if not covariance.any():  # a singular system
         return None
     supported = np.zeros(len(edges.step), dtype=np.bool_)
     supported[equations.usable] = supporting
+    beyond_px = np.zeros(len(edges.step))
+    beyond_px[equations.usable] = equations.columns[3] - solution.change @ equations.columns[:3]
     return OutlineFit(
         outline=outline.moved(shift, scale),
         covariance_px2=covariance[:2, :2],
@@ -351,6 +362,7 @@ def _register(
         coherence=_coherence(edges.step * supported),
         visible=np.count_nonzero(edges.visible) / len(supported),
         residual_px=residual_px,
+        beyond_px=beyond_px,
     )
 
 

@@ -105,7 +105,7 @@ class Picture:
         return slice(v0, v1), slice(u0, u1)
 
 
-@dataclass(frozen=True, kw_only=True, slots=True)
+@dataclass(frozen=True, kw_only=True, slots=True, eq=False)
 class Looks:
     """What is known of a ball's looks from its time at rest."""
 
@@ -115,6 +115,12 @@ class Looks:
     """Mean luma of its middle."""
     faint: bool
     """Whether its outline is fainter than edges beside it."""
+    beyond_px: FloatArray | None = None
+    """How far outside the outline each of its edges is seen, shape (m,) [px]: a lit edge farther out than one
+    in shade. None before that is known."""
+
+    def __post_init__(self) -> None:
+        freeze_arrays(self)
 
 
 def level_at(picture: Picture, centre_px: FloatArray, radius_px: float) -> float:
@@ -211,6 +217,8 @@ def locate(
     """
     camera = picture.camera
     outline = ball_outline(camera, place_m, looks.scale)
+    if looks.beyond_px is not None:
+        outline = outline.displaced(looks.beyond_px)
     smear_px = None
     if smear_m is not None:
         ends = camera.project(np.vstack([place_m - 0.5 * smear_m, place_m + 0.5 * smear_m]))

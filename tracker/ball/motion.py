@@ -14,6 +14,7 @@ from pennyfall.tracker.ball.finding import head_on_floor
 from pennyfall.tracker.ball.locating import (
     FASTEST_MPS,
     Heading,
+    Looks,
     Picture,
     Sighting,
     in_picture,
@@ -175,6 +176,7 @@ class BallInMotion:
         if seen is None and not self._line_known and len(self.sightings) == _UNCONFIRMED:
             # Sought all round, it was taken for something beside its place: nothing goes on from there.
             self.sightings.pop()
+            del self._early[len(self.sightings) :]
             return self._start(picture, head_px)
         return seen
 
@@ -190,7 +192,7 @@ class BallInMotion:
         self._note_place_beside_head(picture, seen, head_px)
         if len(self.sightings) > 1:
             self._velocity = _mean_velocity(self.sightings[-_VELOCITY_SIGHTINGS:])
-        if len(self.sightings) <= _SMEAR_FRAMES:
+        if picture.time_s - self.sightings[0].time_s <= _PARABOLA_S:
             self._early.append(
                 self._bare_if_smeared(picture).piece(
                     seen.fit.centre_px, _PIECE_RADII * seen.fit.outline.radius_px
@@ -208,11 +210,11 @@ class BallInMotion:
         self._beside_head += 1
         self._strayed_m = max(self._strayed_m, _apart(from_head, self._from_head))
 
-    def relocated(self) -> list[Sighting]:
-        """Return the sightings, the early ones located again now that exposure and speed are known."""
+    def relocated(self, looks: Looks) -> list[Sighting]:
+        """Return the sightings, the early ones located again now that exposure, speed and looks are known."""
         moving, exposure_s = self.sightings, self.exposure_s
         count = sum(each.time_s - moving[0].time_s <= _PARABOLA_S for each in moving[: len(self._early)])
-        if count < _LEAST_TO_RELOCATE or exposure_s == 0.0:
+        if count < _LEAST_TO_RELOCATE:
             return list(moving)
         t = np.array([each.time_s for each in moving[:count]])
         x = np.array([each.centre_m for each in moving[1:count]])
@@ -221,7 +223,7 @@ class BallInMotion:
         early = zip(moving[:count], self._early[:count], places, velocities, strict=True)
         for seen, piece, place, velocity in early:
             smear = velocity * exposure_s
-            better = locate(piece, place, self._rest.looks, reach_m=AGAIN_M, smear_m=smear)
+            better = locate(piece, place, looks, reach_m=AGAIN_M, smear_m=smear)
             if better is not None:
                 again.append(better)
                 continue

@@ -46,6 +46,10 @@ class Outline:
             radius_px=self.radius_px * scale,
         )
 
+    def displaced(self, beyond_px: FloatArray) -> Outline:
+        """Return the outline with each point moved outward, shape (m,) [px]."""
+        return replace(self, points_px=self.points_px + beyond_px[:, None] * self.normals)
+
     def thinned(self, every: int) -> Outline:
         """Return the outline with every n-th point only."""
         return replace(self, points_px=self.points_px[::every], normals=self.normals[::every])

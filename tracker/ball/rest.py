@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from collections import deque
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
+from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -132,6 +133,11 @@ class BallAtRest:
                     known[piece.frame] = seen
         still = [known[frame] for frame in sorted(known)]
         return still if still and still[-1].time_s - still[0].time_s >= _LEAST_REST_S else []
+
+    def lit_looks(self, still: Sequence[Sighting]) -> Looks:
+        """Return its looks with the place of every edge as it was seen just before it left."""
+        lately = [each.fit.beyond_px for each in still if each.time_s >= still[-1].time_s - KEEP_BEFORE_S]
+        return replace(self.looks, beyond_px=np.median(lately, axis=0))
 
     def _keep(self, picture: Picture, centre_px: FloatArray) -> None:
         self._recent.append(picture.piece(centre_px, 1.6 * self.found.fit.outline.radius_px + 8.0))

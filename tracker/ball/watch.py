@@ -214,7 +214,7 @@ class BallWatcher:
         if rest is None:
             return None
         left = motion is not None and motion.under_way
-        moving = motion.relocated() if motion is not None and left else []
         first = motion.sightings[0].frame if motion is not None and left else None
         still = rest.sightings(before_frame=first)
+        moving = motion.relocated(rest.lit_looks(still)) if motion is not None and left and still else []
         return followed_ball(rest, still, moving, motion.exposure_s if motion else 0.0) if still else None
