@@ -137,7 +137,8 @@ def test_a_phone_sees_its_clip_uploading_measuring_and_then_its_stroke(
         assert "±" in page.inner_text(".four")
         # The second clip's film, once it is there, is shown in place of the first's.
         wait_until(page, "document.querySelectorAll('.clip[data-film]').length >= 2")
-        wait_for_film(page, of=".clip [data-show]")
+        page.wait_for_timeout(500)
+        wait_for_film(page, of="[data-show][aria-pressed=true]")
         page.click("#play")
         wait_until(page, "document.getElementById('film').currentTime > 0.3")
         assert "ms from impact" in page.inner_text("#reading")
@@ -323,7 +324,7 @@ def test_everything_is_reached_by_the_keyboard(browser: Browser, served: Running
         assert {"picker", "play", "scrub", "speed", "beside", "stroke", "follow"} <= reached
         page.focus("[data-show]")
         page.keyboard.press("Enter")
-        assert page.get_attribute("[data-show]", "aria-pressed") == "true"
+        wait_until(page, "document.querySelector('[data-show]').ariaPressed === 'true'")
 
 
 def test_a_form_on_another_page_changes_nothing(browser: Browser, served: Running, base: Path) -> None:
