@@ -86,15 +86,15 @@ def season(
 def _ending(done: SeasonRun, out: Path) -> str:
     progress = done.progress
     lines = [
-        f"Written: {out} ({done.strokes} strokes and {done.refused} refused clips; {progress.measured} clips "
-        f"measured now, {progress.unchanged} unchanged)"
+        f"Written: {out} (strokes: {done.strokes}, refused clips: {done.refused}; clips measured now: "
+        f"{progress.measured}, unchanged: {progress.unchanged})"
     ]
     if done.gone:
-        lines.append(f"{done.gone} clips of earlier runs are not there any more, and not in the table.")
+        lines.append(f"Clips of earlier runs that are gone, and left out of the table: {done.gone}.")
     if done.homeless:
         lines.append(
-            f"{done.homeless} clips lie in no lesson, so no code stands beside them, and history --delete "
-            "does not find them: pennyfall lesson new FOLDER says whose they are."
+            f"Clips in no lesson: {done.homeless}. No code stands beside them, and history --delete does not "
+            "find them: pennyfall lesson new FOLDER says whose they are."
         )
     return "\n".join(lines)
 

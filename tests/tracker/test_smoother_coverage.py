@@ -138,8 +138,9 @@ def test_a_few_strokes_stay_within_the_limits(rate_hz: float, generator: np.rand
 
 @pytest.mark.slow
 @pytest.mark.parametrize("rate_hz", [60.0, 240.0])
-def test_two_hundred_strokes_meet_the_design(rate_hz: float, generator: np.random.Generator) -> None:
-    result = study(rate_hz, (1.8e-4, 1.8e-4), 216, generator)
+def test_four_hundred_strokes_meet_the_design(rate_hz: float, generator: np.random.Generator) -> None:
+    """So many tell a root mean square error to 3 %."""
+    result = study(rate_hz, (1.8e-4, 1.8e-4), 432, generator)
     result.show(f"{rate_hz:.0f} Hz, 0.18 mm")
     assert_holds(result, LIMITS[rate_hz], 0.90, 1.0)
 

@@ -42,10 +42,14 @@ FEWEST_FRAMES_AFTER = 6
 """Chosen by us: fewer frames after impact say nothing about the process noise there."""
 PULL_CHANGE_SPACING_S = 0.008
 """Chosen by us: instants nearer to each other the picture hardly tells apart."""
-LATE_S = 0.09
-"""Chosen by us: so long before impact a hand may push at the ball, or shy from it."""
-LAST_BEFORE_IMPACT_S = BEFORE_IMPACT_S / 2
-"""Chosen by us: a later change hardly moves the mean before impact, and would only let noise in."""
+ON_THE_WAY_S = (np.inf, 2 * BEFORE_IMPACT_S)
+"""Chosen by us: so long before impact a change on the way is sought; a later one cannot be told from noise
+there, and would only let it in."""
+LATE_S = (0.09, BEFORE_IMPACT_S / 2)
+"""Chosen by us: so long before impact a hand may push at the ball, or shy from it. A still later change
+hardly moves the mean before impact."""
+UNLIKELY = 1e-3
+"""Chosen by us: a change less likely than this changes nothing."""
 NOTHING = Kick().variances()
 
 
@@ -69,17 +73,22 @@ def choose_models(frames: StrokeFrames, model: StrokeModel, pull_mps2: float) ->
         for each in _weigh_tops(chain, nodes, model, pull_mps2)
     ]
     first = tops[0].model
-    pull_changes = find_pull_changes(frames, first)
-    eases = easing_probability(frames, replace(first, pull_changes=pull_changes))
+    on_the_way, late, is_late = find_pull_changes(frames, first)
+    eases = easing_probability(frames, replace(first, pull_changes=on_the_way))
     rates = [rate for _, rate in EASING.answers]
+    ends = [
+        ((1 - is_late) * (1 - eases), on_the_way, rates[0]),
+        ((1 - is_late) * eases, on_the_way, rates[1]),
+        (is_late, on_the_way + late, rates[0]),
+    ]
     return likeliest(
         [
             WeighedModel(
                 weight=each.weight * share,
-                model=replace(each.model, pull_changes=pull_changes, easing_per_s=rate),
+                model=replace(each.model, pull_changes=changes, easing_per_s=rate),
             )
             for each in tops
-            for rate, share in zip(rates, (1 - eases, eases), strict=True)
+            for share, changes, rate in ends
         ]
     )
 
@@ -168,50 +177,63 @@ def pull_change_step_s(frames: StrokeFrames) -> float:
     return max(PULL_CHANGE_SPACING_S, float(np.median(np.diff(frames.time))))
 
 
-def find_pull_changes(frames: StrokeFrames, model: StrokeModel) -> tuple[PullChange, ...]:
-    """Return where the pull of the forward swing may change at once, and by how much.
+def find_pull_changes(
+    frames: StrokeFrames, model: StrokeModel
+) -> tuple[tuple[PullChange, ...], tuple[PullChange, ...], float]:
+    """Return where the pull may change on the way and just before the ball, and how probable the latter is.
 
-    A hand that lets go, or grabs, within a few frames bends the acceleration sharper than the process noise
+    A hand that lets go, or pushes, within a few frames bends the acceleration sharper than the process noise
     of an even swing allows. A change competes with an even pull and with changes elsewhere. Each instant then
-    gets the variance of a change times its weight: where nothing tells, near impact above all, that is the
-    little which a change unseen there would add. The process noise between them stays that of an even pull: a
-    smooth, S-shaped decline reads as a change where it begins, and a smaller noise would miss its end.
+    gets the variance of a change times its weight: where nothing tells, that is the little which a change
+    unseen there would add. The process noise between them stays that of an even pull: a smooth, S-shaped
+    decline reads as a change where it begins, and a smaller noise would miss its end. Just before the ball
+    too little is seen for that: a change there is a model of its own, so that an even pull is not blurred by
+    it.
     """
     chain, nodes = build_chain(frames, model, fill=False)
-    places = _places(chain.time_s, nodes, pull_change_step_s(frames))
-    if not len(places):
-        return ()
-    time = chain.time_s[places]
+    step_s = pull_change_step_s(frames)
+    way, late = (_places(chain.time_s, nodes, step_s, when) for when in (ON_THE_WAY_S, LATE_S))
     (even, _), *changes = PULL_CHANGE.answers
-    late = (model.impact - time < LATE_S).astype(np.int64)
-    chance = np.array([each for each, _ in changes])[late] / np.bincount(late, minlength=2)[late]
-    jerk = np.array([kick.jerk for _, kick in changes])[late]
+    chance = [
+        np.full(len(at), of / max(len(at), 1)) for at, (of, _) in zip((way, late), changes, strict=True)
+    ]
+    jerk = np.repeat([kick.jerk for _, kick in changes], (len(way), len(late)))
     noises = len(DIFFUSION_GRID)
-    diffusion = np.repeat(DIFFUSION_GRID, len(places) + 1)
+    diffusion = np.repeat(DIFFUSION_GRID, len(jerk) + 1)
     log_weight = log_weights(
         chain,
         nodes.phase[: nodes.impact + 1],
         Hypotheses(
-            log_prior=np.tile(np.log(np.append(chance, even)), noises) + noise_prior(diffusion),
+            log_prior=np.tile(np.log(np.concatenate([*chance, [even]])), noises) + noise_prior(diffusion),
             diffusion=(np.array([model.diffusion[BACK]]), diffusion),
-            kick_node=np.tile(np.append(places, NO_KICK), noises),
+            kick_node=np.tile(np.concatenate([way, late, NO_KICK]), noises),
             kick=np.eye(MOTION_STATES)[:, [JERK]] * np.tile(np.append(jerk, 0.0), noises) ** 2,
         ),
     )
-    weight = np.exp(log_weight - logsumexp(log_weight)).reshape(noises, -1).sum(axis=0)[:-1]
-    return tuple(
-        PullChange(instant_s=each_s, jerk_sd_mps3=sd)
-        for each_s, sd in zip(time.tolist(), (jerk * np.sqrt(weight)).tolist(), strict=True)
+    weight = np.exp(log_weight - logsumexp(log_weight)).reshape(noises, -1).sum(axis=0)
+    is_late = float(weight[len(way) : -1].sum())
+    return (
+        _changes(chain.time_s[way], jerk[: len(way)], weight[: len(way)] / (1 - is_late)),
+        _changes(chain.time_s[late], jerk[len(way) :], weight[len(way) : -1] / max(is_late, UNLIKELY)),
+        is_late,
     )
 
 
-def _places(time: FloatArray, nodes: StrokeNodes, step_s: float) -> IntArray:
-    """Return the nodes of the forward swing at which a change is sought, a step apart."""
+def _changes(time_s: FloatArray, jerk: FloatArray, share: FloatArray) -> tuple[PullChange, ...]:
+    """Return the changes at these instants, each by its share of the variance, but for unlikely ones."""
+    return tuple(
+        PullChange(instant_s=float(time_s[each]), jerk_sd_mps3=float(jerk[each] * np.sqrt(share[each])))
+        for each in np.flatnonzero(share > UNLIKELY)
+    )
+
+
+def _places(time: FloatArray, nodes: StrokeNodes, step_s: float, when_s: tuple[float, float]) -> IntArray:
+    """Return the nodes of the forward swing, so long before impact and a step apart."""
     places: list[int] = []
     last = time[nodes.top]
     for node in range(nodes.top + 2, nodes.impact):
-        before_impact = time[nodes.impact] - time[node] >= LAST_BEFORE_IMPACT_S
-        if before_impact and time[node] - last >= 0.9 * step_s:
+        inside = when_s[0] >= time[nodes.impact] - time[node] >= when_s[1]
+        if inside and time[node] - last >= 0.9 * step_s:
             places.append(node)
             last = time[node]
     return np.array(places, dtype=np.int64)
