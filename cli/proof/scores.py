@@ -16,7 +16,6 @@ from pennyfall.cli.proof.trials import GIVEN, QUANTITIES
 from pennyfall.cli.proof.worlds import PUBLISHED
 from pennyfall.kinematics.values import INTERVAL_SDS, FloatArray
 
-NOMINAL = 0.95
 AT_IMPACT = {"peak_speed_after_impact_s": 0.0, "peak_acceleration_share": 1.0}
 """Places of a peak that is the impact itself: nothing lies beyond, so strokes that have it there and are
 measured to have it there score nothing for them."""

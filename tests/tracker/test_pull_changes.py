@@ -12,6 +12,7 @@ from pennyfall.kinematics.stroke.scale_errors import ScaleErrors
 from pennyfall.kinematics.values import FloatArray
 from pennyfall.tracker.measure.motion import smooth_strokes
 from pennyfall.tracker.smoother import models
+from tests.tracker.known_strokes import known_stroke
 from tests.tracker.simulated_strokes import ball_track, head_track, stroke
 
 STROKES = 20
@@ -60,3 +61,15 @@ def test_a_corner_that_is_not_there_costs_little(
     blind, blind_sd = errors_before_impact("middle", generator).T
     assert np.median(sd) < 1.5 * np.median(blind_sd)
     assert np.sqrt(np.mean(error**2)) < 1.5 * np.sqrt(np.mean(blind**2)) + 0.05
+
+
+def test_a_change_just_before_the_ball_that_is_certain_has_its_whole_variance_there(
+    generator: np.random.Generator, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    certain = ((1e-40, Kick()), (1e-40, Kick(jerk=100.0)), (1.0, Kick(jerk=200.0)))
+    monkeypatch.setattr(models, "PULL_CHANGE", replace(PULL_CHANGE, answers=certain))
+    true = stroke("let go")
+    on_the_way, late, is_late = models.find_pull_changes(*known_stroke(true, head_track(true, generator)))
+    assert is_late == pytest.approx(1.0)
+    assert on_the_way == ()
+    assert sum(each.jerk_sd_mps3**2 for each in late) == pytest.approx(200.0**2, rel=0.02)

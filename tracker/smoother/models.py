@@ -213,7 +213,7 @@ def find_pull_changes(
     weight = np.exp(log_weight - logsumexp(log_weight)).reshape(noises, -1).sum(axis=0)
     is_late = float(weight[len(way) : -1].sum())
     return (
-        _changes(chain.time_s[way], jerk[: len(way)], weight[: len(way)] / (1 - is_late)),
+        _changes(chain.time_s[way], jerk[: len(way)], weight[: len(way)] / max(1 - is_late, UNLIKELY)),
         _changes(chain.time_s[late], jerk[len(way) :], weight[len(way) : -1] / max(is_late, UNLIKELY)),
         is_late,
     )
